@@ -1,0 +1,52 @@
+// SPDX-License-Identifier: MIT
+//
+// A commit object taken apart, byte for byte: what is not understood is kept.
+//
+//     Result<Commit> commit = readCommit(store, id);
+//     commit->author.name; subjectOf(commit->message);
+#pragma once
+
+#include "core/git/objects.h"
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace espalier {
+
+// A name, an address and a moment, as a commit carries them.
+struct Person {
+    std::string name;
+    std::string email;
+    std::int64_t when = 0;    // seconds since 1970, UTC
+    int offsetMinutes = 0;    // of the clock that wrote it, east of UTC
+    friend bool operator==(const Person&, const Person&) = default;
+};
+
+struct Commit {
+    Oid id;
+    Oid tree;
+    std::vector<Oid> parents;
+    Person author;
+    Person committer;
+    std::string authorLine;   // "author …" value as stored, so that a rewrite keeps it to the byte
+    std::string message;      // bytes in `encoding`
+    std::string encoding;     // empty means UTF-8
+    bool isSigned = false;    // has a gpgsig header
+    std::vector<std::pair<std::string, std::string>> otherHeaders; // in order, e.g. mergetag, HG:…; values unfolded
+
+    std::string subject() const;          // see subjectOf(); in UTF-8
+    std::string messageUtf8() const;      // converted when `encoding` says so, else as it is
+};
+
+// Errors: Broken (`on` is the id) for a missing or malformed commit.
+Result<Commit> readCommit(ObjectStore& store, const Oid& id);
+Result<Commit> parseCommit(const Oid& id, std::string_view bytes);
+
+// The bytes of a commit object. `author` is taken from authorLine when that is not empty.
+std::string formatCommit(const Commit& commit);
+std::string formatPerson(const Person& person);
+
+} // namespace espalier

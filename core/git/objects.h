@@ -1,0 +1,91 @@
+// SPDX-License-Identifier: MIT
+//
+// Raw objects: the repository's, and new ones that live in memory until they are flushed. A dry run writes into one of
+// these and so changes nothing; apply flushes the very same objects.
+//
+//     ObjectStore store(repository);
+//     Result<Object> tree = store.read(id);
+//     Oid blob = store.add(ObjectType::Blob, "text");     // in memory
+//     Result<void> done = store.flush(progress);          // into the repository, durable when it returns
+#pragma once
+
+#include "core/git/error.h"
+#include "core/git/oid.h"
+#include "core/git/progress.h"
+#include "core/git/repository.h"
+
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace espalier {
+
+enum class ObjectType : std::uint8_t { Commit = 1, Tree = 2, Blob = 3, Tag = 4 };
+
+// An object's bytes without its header. Shared with the store's cache; immutable.
+struct Object {
+    ObjectType type = ObjectType::Blob;
+    std::shared_ptr<const std::string> bytes;
+    std::string_view view() const { return *bytes; }
+};
+
+// New objects kept in memory, by id. Immutable once a DryRun holds it, so that it may cross threads.
+class NewObjects {
+  public:
+    NewObjects();
+    ~NewObjects();
+    NewObjects(const NewObjects&);
+    NewObjects& operator=(const NewObjects&) = delete;
+
+    // The id the object has in git's format (SHA-1 over header and bytes). Adding it twice is harmless.
+    Oid add(ObjectType type, std::string bytes);
+    // Null when it is not here.
+    const Object* find(const Oid& id) const;
+    std::size_t count() const;
+    std::size_t bytes() const;
+    std::vector<Oid> ids() const;
+
+  private:
+    struct Data;
+    std::unique_ptr<Data> m_data;
+};
+
+// Reads objects of one repository through a cache of bounded size, new ones first. One thread only.
+class ObjectStore {
+  public:
+    // `repository` must outlive the store. `cacheBytes` bounds what is kept of the objects read.
+    explicit ObjectStore(const Repository& repository, std::size_t cacheBytes = std::size_t(64) << 20);
+    ~ObjectStore();
+    ObjectStore(const ObjectStore&) = delete;
+    ObjectStore& operator=(const ObjectStore&) = delete;
+
+    // Errors: Broken when the object is missing or damaged; `on` is its id.
+    Result<Object> read(const Oid& id);
+    Result<Object> read(const Oid& id, ObjectType expected);
+    bool contains(const Oid& id);
+    // Size in bytes without reading the contents where the format allows it.
+    Result<std::uint64_t> size(const Oid& id);
+
+    Oid add(ObjectType type, std::string bytes);
+    NewObjects& fresh();
+    // Replaces the new objects, e.g. by those of an earlier dry run.
+    void setFresh(NewObjects objects);
+    // Drops new objects (a batch does after every line); the cache of read ones stays.
+    void forgetFresh();
+
+    const Repository& repository() const;
+
+  private:
+    struct Data;
+    std::unique_ptr<Data> m_data;
+};
+
+// The SHA-1 that git gives an object of that type and those bytes.
+Oid hashObject(ObjectType type, std::string_view bytes);
+
+// Writes the objects into the repository as one pack, with fsync, so that a ref may name them afterwards. Nothing is
+// visible when it fails. Errors: Storage, Cancelled.
+Result<void> writeObjects(const Repository& repository, const NewObjects& objects, const Progress& progress = {});
+
+} // namespace espalier
