@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: MIT
+//
+// When two commits are the same change: patch ids as `git patch-id --stable` describes them, cached by commit, with a
+// header-only filter (which paths change) in front so that most commits are never read in full.
+//
+//     EquivalenceCache cache;
+//     auto pairs = equalCommits(store, ofBranch, ofMainLine, cache, progress);
+#pragma once
+
+#include "core/git/objects.h"
+
+#include <memory>
+#include <optional>
+#include <span>
+#include <utility>
+#include <vector>
+
+namespace espalier {
+
+// Ids of changes, kept between calls; may be shared by threads (it locks).
+class EquivalenceCache {
+  public:
+    EquivalenceCache();
+    ~EquivalenceCache();
+    struct Data;
+    Data& data() const { return *m_data; }
+
+  private:
+    std::unique_ptr<Data> m_data;
+};
+
+// The id of the change between two trees (zero ids stand for the empty tree): equal for equal changes, whatever the line
+// numbers and white space. Nothing when the trees are equal.
+Result<std::optional<Oid>> changeId(ObjectStore& store, const Oid& oldTree, const Oid& newTree,
+                                    const Progress& progress = {});
+// The same for a commit against its first parent; nothing for merges, as `git cherry` has it.
+Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, EquivalenceCache& cache,
+                                      const Progress& progress = {});
+
+// For each commit of `mine` that has an equal change among `others`: the pair. Merges are passed over.
+Result<std::vector<std::pair<Oid, Oid>>> equalCommits(ObjectStore& store, std::span<const Oid> mine,
+                                                      std::span<const Oid> others, EquivalenceCache& cache,
+                                                      const Progress& progress = {});
+// The one among `others` whose change equals the combined change from `baseTree` to `tipTree`, if any.
+Result<std::optional<Oid>> squashedAs(ObjectStore& store, const Oid& baseTree, const Oid& tipTree,
+                                      std::span<const Oid> others, EquivalenceCache& cache,
+                                      const Progress& progress = {});
+
+} // namespace espalier

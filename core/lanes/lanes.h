@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: MIT
+//
+// Where each commit stands in the picture: band, lane, and the edges that cross each row.
+//
+// Bands, left to right: upstream, fork, clone (design.md, 3). A commit stands in the band of the most public place whose
+// branches reach it; one that only tags or other refs reach stands in the clone's band. The main line is lane 0 of the
+// upstream band from top to bottom. Lanes are numbered within their band from the left.
+//
+//     LanesPtr lanes = layOut(snapshot, visibleRows, progress).value();
+//     lanes->row(i);          // where the commit of display row i stands
+//     lanes->edges(i);        // the lines that cross or meet that row
+#pragma once
+
+#include "core/history/snapshot.h"
+
+#include <memory>
+#include <span>
+#include <vector>
+
+namespace espalier {
+
+struct LanePosition {
+    Place band = Place::Clone;
+    std::uint16_t lane = 0;
+};
+
+// A piece of line inside one row, from the row's top edge to its bottom edge or to/from the node in its middle.
+struct LaneEdge {
+    enum Part : std::uint8_t {
+        Through, // enters at the top in `from`, leaves at the bottom in `to`
+        Into,    // enters at the top in `from` and ends in the node
+        OutOf,   // starts in the node and leaves at the bottom in `to`
+    };
+    Part part = Through;
+    LanePosition from, to;
+    LanePosition colour;  // the lane whose colour the line has: where it leads down to
+    bool secondParent = false;
+    bool skips = false;   // the parent is hidden (folded or filtered); drawn broken
+};
+
+// What one display row stands for.
+struct DisplayRow {
+    Row row = noRow;              // the commit; for a fold its newest
+    std::uint32_t folded = 0;     // how many commits the fold holds beside it; 0: a plain row
+};
+
+class Lanes {
+  public:
+    std::size_t rowCount() const;                    // display rows
+    DisplayRow displayed(std::size_t i) const;
+    // The display row that shows a commit (itself or the fold that holds it); nothing when it is hidden.
+    std::optional<std::size_t> displayRowOf(Row row) const;
+    LanePosition position(std::size_t i) const;
+    // Edges of one display row; valid until the next call on the same thread. Computed from checkpoints, so any row costs
+    // about the same, however long the history.
+    std::vector<LaneEdge> edges(std::size_t i) const;
+    // Lanes each band needs over the whole picture, and over the rows [first, last] (for a narrow view).
+    std::array<std::uint16_t, 3> widths() const;
+    std::array<std::uint16_t, 3> widths(std::size_t first, std::size_t last) const;
+    std::size_t bytes() const;
+    std::uint64_t crossings() const;                 // counted over all rows, for the benchmark
+
+    struct Data;
+    explicit Lanes(std::shared_ptr<const Data> data);
+
+  private:
+    std::shared_ptr<const Data> m_data;
+};
+using LanesPtr = std::shared_ptr<const Lanes>;
+
+struct LanesOptions {
+    // Fold linear runs and landed side branches into one row each.
+    bool fold = false;
+    // Rows whose folds the user has opened (the fold's newest commit).
+    std::vector<Row> opened;
+    // Only these commits, sorted; empty means all. Edges skip over what is hidden.
+    std::vector<Row> only;
+};
+
+// Lays out the whole history of a snapshot. Errors: Cancelled.
+Result<LanesPtr> layOut(const SnapshotPtr& snapshot, const LanesOptions& options = {}, const Progress& progress = {});
+
+// The commits that tell a branch's divergence: from the merge base with the main line up to both tips, and the merge base.
+std::vector<Row> focusRows(const Snapshot& snapshot, Row tip);
+
+} // namespace espalier
