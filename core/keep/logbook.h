@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: MIT
+//
+// The record of every change Espalier made to refs, here and on the fork, with the tips that stood before. Every old
+// tip is kept from garbage collection by a ref `refs/espalier/kept/<entry>/<n>` until the user lets the entry go.
+//
+//     for (const LogbookEntry& entry : readLogbook(repository).value()) …   // newest first
+#pragma once
+
+#include "core/git/progress.h"
+#include "core/git/repository.h"
+#include "core/replay/rewrite.h"
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+enum class EntryKind : std::uint8_t { Replay, Update, Push, Restore, Branch, CleanUp };
+std::string_view entryKindName(EntryKind kind); // "replay", "update", "push", "restore", "branch", "clean-up"
+
+enum class EntryState : std::uint8_t { Begun, Done, Undone, TakenBack };
+std::string_view entryStateName(EntryState state); // "begun", "done", "undone", "taken back"
+
+struct LogbookEntry {
+    std::string id;          // "20261125-104205-1": sorts by time; a valid ref name part
+    EntryKind kind = EntryKind::Replay;
+    EntryState state = EntryState::Begun;
+    std::int64_t when = 0;   // seconds since 1970
+    std::string title;       // what was done, for people
+    std::string remote;      // for a push or clean-up on a remote: its name; `moves` are then that remote's refs
+    std::vector<RefMove> moves;
+    std::vector<std::pair<Oid, Oid>> pairs; // old commit, new commit
+    std::string headBefore;  // full ref or id that was checked out
+    bool restorable() const { return state == EntryState::Done && !moves.empty(); }
+};
+
+// Newest first. Files that cannot be read are passed over with a line in `notices` when given.
+Result<std::vector<LogbookEntry>> readLogbook(const Repository& repository, std::vector<std::string>* notices = nullptr);
+Result<LogbookEntry> findEntry(const Repository& repository, const std::string& id);
+
+// Writes the kept refs for every old tip, then the entry with state Begun, both durable. The id and time are filled in.
+Result<LogbookEntry> beginEntry(const Repository& repository, LogbookEntry entry);
+Result<void> setEntryState(const Repository& repository, const LogbookEntry& entry, EntryState state);
+// Lets an entry go: removes it and its kept refs.
+Result<void> forgetEntry(const Repository& repository, const std::string& id);
+
+// The ref that keeps the old tip of an entry's n-th move.
+std::string keptRef(const std::string& entry, std::size_t index);
+
+} // namespace espalier

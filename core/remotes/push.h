@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: MIT
+//
+// Pushing with a lease: the remote is changed only while it stands where the user saw it.
+#pragma once
+
+#include "core/keep/logbook.h"
+#include "core/remotes/access.h"
+#include "core/remotes/overwrite_check.h"
+
+namespace espalier {
+
+struct PushRequest {
+    std::string branch;          // of the clone, without refs/heads/
+    std::string remote;          // empty: the fork
+    // The tip that the overwrite check showed (zero: "no such branch"). Needed for a forced update; without it only a
+    // fast-forward is pushed.
+    std::optional<Oid> expect;
+};
+
+struct Pushed {
+    std::string branch;
+    Oid old, now;                // zero `old`: the branch is new there
+    bool forced = false;
+    LogbookEntry entry;
+    std::vector<std::string> notices; // what the server said, made safe to show
+};
+
+// Compares the tip advertised in the push itself with `expect`; Refused when it moved, and the remote is untouched.
+// The old tip is fetched and kept before it is overwritten. The pre-push hook is run as git would.
+Result<Pushed> push(const Repository& repository, const PushRequest& request, const Access& access = {},
+                    const Progress& progress = {});
+
+// Takes a push back: puts the remote's branch back to the entry's old tip, with a lease on what the push left there.
+Result<Pushed> restorePush(const Repository& repository, const std::string& entryId, const Access& access = {},
+                           const Progress& progress = {});
+
+// Deletes a branch on a remote with a lease on `expect`; an entry of the logbook, restorable.
+Result<Pushed> deleteRemoteBranch(const Repository& repository, const std::string& remote, const std::string& branch,
+                                  const Oid& expect, const Access& access = {}, const Progress& progress = {});
+
+} // namespace espalier

@@ -1,0 +1,78 @@
+// SPDX-License-Identifier: MIT
+//
+// A replay computed in memory: what would come out, commit for commit, without touching the repository.
+//
+//     Result<DryRun> run = dryRun(repository, plan, settlements, progress);
+//     if (run->clean) … run->newTip … else … run->commits[i].conflicts …
+#pragma once
+
+#include "core/merge/tree_merge.h"
+#include "core/replay/plan.h"
+#include "core/settle/settlements.h"
+
+#include <iosfwd>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+enum class Outcome : std::uint8_t { Unchanged, Clean, Conflict, Landed, Empty };
+std::string_view outcomeName(Outcome outcome); // "unchanged", "clean", …: the words of design.md, 2
+
+// A path of a commit that does not merge by itself, with all that the settle page needs.
+struct Conflict {
+    PathConflict path;          // see tree_merge.h
+    std::size_t hunks = 0;      // undecided and decided; at least 1
+    std::size_t undecided = 0;  // what the settlements do not answer yet
+};
+
+struct ReplayedCommit {
+    Oid id;
+    std::string subject;
+    Outcome outcome = Outcome::Clean;
+    Treatment treatment = Treatment::Carry;
+    std::optional<Oid> newId;    // nothing from the first unsettled conflict on, and for landed, empty and left out ones
+    std::optional<Oid> newTree;
+    std::vector<std::size_t> dependsOn; // indices of earlier commits whose unsettled regions this one touches
+    std::vector<Conflict> conflicts;    // also filled when all are settled (undecided == 0); outcome is then Clean
+    std::optional<Oid> landedAs;
+    Oid newBaseTree;             // the tree the commit was merged onto (held forms included): the left side
+    Oid newParent;               // the commit below in the result; zero when that is not known yet
+    std::vector<std::string> files; // paths that the commit changes against its parent
+    bool losesSignature = false; // was signed, and the user's config does not sign
+};
+
+struct DryRun {
+    Plan plan;
+    std::vector<ReplayedCommit> commits; // as plan.commits
+    bool clean = false;                  // nothing undecided; it can be applied
+    std::optional<Oid> newTip, newTree;  // null while something is undecided
+    std::vector<std::pair<std::string, Oid>> stackedTips; // stacked branch, its new tip; only when clean
+    std::shared_ptr<const NewObjects> objects;            // everything new, for apply
+    std::size_t undecided() const;
+    // The first commit with something undecided; commits.size() when there is none.
+    std::size_t firstConflict() const;
+};
+
+// Computes it. Signing programs are not run here: with plan.sign the ids announced are those of the commits before they
+// are signed, and DryRun says so through plan.sign. Errors: Broken (a missing object), Cancelled.
+Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements = {},
+                      const Progress& progress = {});
+// The same inside a batch: keeps its caches in `store` and `caches` between calls, new objects go to store.fresh().
+Result<DryRun> dryRun(ObjectStore& store, MergeCaches& caches, const Plan& plan, const Settlements& settlements = {},
+                      const Progress& progress = {});
+
+// The whole replay on one line for people who want to learn it: "git rebase --onto upstream/main 1a2b3c4 topic/x".
+std::string commandLineEquivalent(const Plan& plan);
+
+// What the drift board says of a branch: the outcome of replaying it onto the main line today.
+struct Forecast {
+    enum Kind : std::uint8_t { Clean, Conflicts, FastForward, Landed, Nothing, Unknown } kind = Unknown;
+    std::size_t hunks = 0, files = 0, landed = 0, commits = 0;
+    std::string reason; // for Unknown: why
+};
+Forecast forecastOf(const DryRun& run);
+
+} // namespace espalier

@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: MIT
+//
+// A dry run that is ready to be applied: the objects to write and the refs to move. Making one changes nothing.
+#pragma once
+
+#include "core/replay/dry_run.h"
+
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+// A ref that goes from `old` to `now`; zero stands for "does not exist".
+struct RefMove {
+    std::string name;
+    Oid old;
+    Oid now;
+    friend bool operator==(const RefMove&, const RefMove&) = default;
+};
+
+struct Rewrite {
+    std::string title;            // "Replay topic/x onto upstream/main", for logbook and reflog
+    std::vector<RefMove> moves;   // the branch first
+    std::vector<std::pair<Oid, Oid>> pairs; // old commit, new commit (for notes, post-rewrite and the walkthrough)
+    std::shared_ptr<const NewObjects> objects;
+    bool sign = false;
+};
+
+// Errors: Refused when something is undecided or the plan names no branch.
+Result<Rewrite> makeRewrite(const DryRun& run);
+
+} // namespace espalier

@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: MIT
+//
+// One conflicting file made ready for three panes: what each side has, hunk by hunk, and the text that the decisions
+// give. Computed from a dry run's conflict; holds no reference to the repository.
+//
+//     Result<ConflictText> text = conflictText(repository, run, commitIndex, conflictIndex);
+//     std::string file = settledText(*text, decisions);      // undecided hunks: see there
+#pragma once
+
+#include "core/replay/dry_run.h"
+#include "core/settle/settlements.h"
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+struct LineRange {
+    int first = 0; // 0-based
+    int count = 0;
+    friend bool operator==(const LineRange&, const LineRange&) = default;
+};
+
+struct ConflictHunk {
+    LineRange ancestor, newBase, commit; // lines in each side's whole file
+    std::string ancestorText, newBaseText, commitText; // bytes, line ends included
+};
+
+struct ConflictText {
+    SettlementKey key;
+    std::string path;            // bytes; also the name that chooses the highlighting
+    std::string ancestor, newBase, commit; // whole files; empty where a side has none
+    Oid ancestorId, newBaseId, commitId;   // blobs; zero where a side has none
+    std::vector<ConflictHunk> hunks;       // empty for a conflict of the whole path
+    std::vector<std::string> between;      // merged text before hunk 0, between the hunks, after the last: hunks + 1
+    bool wholePath = false;      // NewBase or YourCommit for the whole path; `explanation` says what each means
+    std::string explanation;     // plain words: "The new base deleted this file; your commit changes it"
+    std::string keepNewBase, keepYourCommit; // what the two decisions do: "Leave it deleted", "Keep the changed file"
+    // Who changed it on the new base: the last commit that touched the path between merge base and new base.
+    std::optional<Oid> newBaseCommit;
+    std::string newBaseSubject, newBaseAuthor;
+    std::int64_t newBaseTime = 0;
+    Oid yourCommit;
+    std::string yourSubject;
+};
+
+Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
+                                  std::size_t conflict, const Progress& progress = {});
+
+// The text a decision puts in a hunk's place. Sides that lack a final newline get one where the other side follows.
+std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision);
+// The whole file; an undecided hunk contributes its new-base text (the editor marks it as undecided).
+std::string settledText(const ConflictText& text, const std::vector<HunkDecision>& decisions);
+// A settlement with as many undecided hunks as the text has.
+FileSettlement undecided(const ConflictText& text);
+
+} // namespace espalier
