@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: MIT
+//
+// One replay on its way from plan to apply: the plan, the decisions so far, and the newest dry run of both. The dry run
+// page and the settle page are two views of one flow; every change of plan or decisions computes the dry run again.
+#pragma once
+
+#include "app/window/session.h"
+#include "core/settle/remembered.h"
+
+#include <QObject>
+
+#include <vector>
+
+namespace espalier {
+
+class ReplayFlow : public QObject {
+    Q_OBJECT
+  public:
+    explicit ReplayFlow(Session* session, QObject* parent = nullptr);
+    ~ReplayFlow() override;
+
+    // Begins with a plan; takes up open settlements kept for it.
+    void start(const Plan& plan);
+    void close();
+    bool isActive() const { return m_active; }
+
+    const Plan& plan() const { return m_plan; }
+    void setPlan(const Plan& plan);
+    const Settlements& settlements() const { return m_settlements; }
+    // Saved at once; the dry run follows.
+    void settle(const SettlementKey& key, const FileSettlement& settlement);
+    bool canUndo() const { return !m_undo.empty(); }
+    bool canRedo() const { return !m_redo.empty(); }
+    void undo();
+    void redo();
+
+    // Null until the first has been computed; stays the last one while a new one is computed.
+    DryRunPtr run() const { return m_run; }
+    bool isBusy() const { return m_busy; }
+    // Only when run() is clean and not busy.
+    void apply();
+
+  Q_SIGNALS:
+    void started();
+    void runChanged();
+    void busyChanged(bool busy);
+    void failed(const QString& line);
+    void applied(const espalier::Applied& applied);
+    void closed();
+
+  private:
+    struct Private;
+    std::unique_ptr<Private> d;
+    Session* m_session;
+    Plan m_plan;
+    Settlements m_settlements;
+    std::vector<Settlements> m_undo, m_redo;
+    DryRunPtr m_run;
+    bool m_active = false;
+    bool m_busy = false;
+};
+
+} // namespace espalier

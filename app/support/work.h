@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: MIT
+//
+// Runs core work off the GUI thread. Every job can be cancelled, reports progress, and answers on the GUI thread; a job
+// whose receiver has gone answers nobody and is stopped.
+//
+//     startWork<SnapshotPtr>(this, tr("Reading the repository"),
+//         [path](const Progress& progress) -> Result<SnapshotPtr> { … },     // on a worker thread; opens its own Repository
+//         [this](Result<SnapshotPtr> result) { … });                        // on the GUI thread
+#pragma once
+
+#include "core/git/error.h"
+#include "core/git/progress.h"
+
+#include <QFutureWatcher>
+#include <QObject>
+#include <QPointer>
+#include <QString>
+#include <QtConcurrent>
+
+#include <memory>
+#include <stop_token>
+
+namespace espalier {
+
+// A running job as the window shows it. Owned by its receiver; deletes itself when the job has ended.
+class Work : public QObject {
+    Q_OBJECT
+  public:
+    Work(QObject* receiver, QString title);
+    ~Work() override;
+
+    const QString& title() const { return m_title; }
+    QString step() const { return m_step; }
+    // 0 to 1; -1 while it is not known.
+    double fraction() const { return m_fraction; }
+    void cancel() { m_stop.request_stop(); }
+    // What the job gets; safe to use from the worker thread for as long as the job runs.
+    Progress progress();
+
+  Q_SIGNALS:
+    void progressed();
+    void ended();
+
+  private:
+    std::stop_source m_stop;
+    QString m_title;
+    QString m_step;
+    double m_fraction = -1;
+};
+
+enum class WorkPriority { Shown, Background };
+
+// Jobs of a pool of their own, so that background forecasts never delay what the user waits for.
+QThreadPool* workPool(WorkPriority priority);
+
+// Tells whoever shows progress (the main window) that a job began; emitted on the GUI thread.
+class WorkBoard : public QObject {
+    Q_OBJECT
+  public:
+    static WorkBoard* instance();
+  Q_SIGNALS:
+    void began(Work* work);
+};
+
+template <typename T, typename Job, typename Then>
+QPointer<Work> startWork(QObject* receiver, const QString& title, Job job, Then then,
+                         WorkPriority priority = WorkPriority::Shown)
+{
+    auto* work = new Work(receiver, title);
+    auto* watcher = new QFutureWatcher<std::shared_ptr<Result<T>>>(work);
+    QObject::connect(watcher, &QFutureWatcherBase::finished, work, [work, watcher, then]() mutable {
+        std::shared_ptr<Result<T>> result = watcher->result();
+        Q_EMIT work->ended();
+        work->deleteLater();
+        then(std::move(*result));
+    });
+    Progress progress = work->progress();
+    watcher->setFuture(QtConcurrent::run(workPool(priority), [job = std::move(job), progress]() mutable {
+        return std::make_shared<Result<T>>(job(progress));
+    }));
+    if (priority == WorkPriority::Shown)
+        Q_EMIT WorkBoard::instance()->began(work);
+    return work;
+}
+
+} // namespace espalier

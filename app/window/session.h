@@ -1,0 +1,99 @@
+// SPDX-License-Identifier: MIT
+//
+// One opened repository as the pages see it: the newest snapshot and what was computed from it, and the operations, each
+// run off the GUI thread and answered by a signal. Pages hold no repository state of their own.
+//
+//     connect(session, &Session::snapshotChanged, view, [=] { view->setSnapshot(session->snapshot(), session->lanes()); });
+#pragma once
+
+#include "core/history/drift.h"
+#include "core/keep/apply.h"
+#include "core/lanes/lanes.h"
+#include "core/remotes/clean_up.h"
+#include "core/remotes/fetch.h"
+#include "core/remotes/overwrite_check.h"
+#include "core/remotes/push.h"
+#include "core/replay/dry_run.h"
+
+#include <QHash>
+#include <QObject>
+#include <QString>
+
+#include <functional>
+#include <memory>
+#include <optional>
+
+namespace espalier {
+
+using DryRunPtr = std::shared_ptr<const DryRun>;
+
+class Session : public QObject {
+    Q_OBJECT
+  public:
+    explicit Session(QObject* parent = nullptr);
+    ~Session() override;
+
+    // Opens in the background; snapshotChanged or failed follows. Recovers a begun logbook entry first.
+    void open(const QString& path);
+    bool isOpen() const { return m_snapshot != nullptr; }
+    QString path() const { return m_path; }
+
+    // Null before the first snapshot.
+    SnapshotPtr snapshot() const { return m_snapshot; }
+    LanesPtr lanes() const { return m_lanes; }
+    std::shared_ptr<const Drift> drift() const { return m_drift; }
+    // By full ref name; Unknown until computed.
+    Forecast forecast(const std::string& ref) const;
+    std::optional<Landed> landed(const std::string& ref) const;
+
+    // Display options of the graph (fold, focus, filters); lays out again.
+    void setLanesOptions(const LanesOptions& options);
+
+    // Reads the repository again when it changed (or in any case when `force`). Also called by the file watcher.
+    void refresh(bool force = false);
+
+    // Operations. Each reports through `said` (done) or `failed`, refreshes, and then calls `then` when given.
+    void fetch(const std::string& remote);
+    void fetchAll();
+    void bringUpToDate();
+    void moveMainToTopic(const std::string& topic);
+    void apply(const DryRunPtr& run, std::function<void(const Applied&)> then = {});
+    void checkOverwrite(const std::string& branch, std::function<void(const OverwriteCheck&)> then);
+    void push(const PushRequest& request, std::function<void(const Pushed&)> then = {});
+    void restore(const LogbookEntry& entry, bool evenIfMoved = false, std::function<void()> then = {});
+    void checkOut(const std::string& branch);
+    void createBranch(const std::string& branch, const Oid& at, bool checkItOut);
+    void renameBranch(const std::string& from, const std::string& to);
+    void deleteBranch(const std::string& branch);
+    void cleanUp(const CleanUpCandidate& candidate, bool alsoFork);
+    void setRoles(const std::string& upstream, const std::string& fork);
+    void addRemote(const std::string& name, const std::string& url, bool asUpstream);
+
+    // Plans from the newest snapshot; empty on failure, which `failed` has then reported.
+    void plan(const std::string& branch, const Oid& onto, const std::string& ontoLabel,
+              std::function<void(const Plan&)> then);
+    void planRange(const std::string& branch, const Oid& below, const Oid& tip, const Oid& onto,
+                   const std::string& ontoLabel, std::function<void(const Plan&)> then);
+
+  Q_SIGNALS:
+    void snapshotChanged();
+    void lanesChanged();
+    void driftChanged();
+    void forecastChanged(const QString& ref);
+    // The whole list was forecast: `milliseconds` it took.
+    void forecastsDone(qint64 milliseconds);
+    void said(const QString& line);
+    void failed(const QString& line);
+    // The main line has commits of its own; the offer is moveMainToTopic().
+    void mainLineHasOwnCommits(int count);
+
+  private:
+    struct Private;
+    std::unique_ptr<Private> d;
+    QString m_path;
+    SnapshotPtr m_snapshot;
+    LanesPtr m_lanes;
+    std::shared_ptr<const Drift> m_drift;
+};
+
+} // namespace espalier
