@@ -1,0 +1,5 @@
+// SPDX-License-Identifier: MIT
+#include "app/support/work.h"
+
+namespace espalier {
+} // namespace espalier

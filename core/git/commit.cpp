@@ -1,0 +1,188 @@
+// SPDX-License-Identifier: MIT
+#include "core/git/commit.h"
+
+#include "core/git/text.h"
+
+#include <charconv>
+#include <cstdio>
+#include <cstdlib>
+#include <iconv.h>
+
+namespace espalier {
+
+namespace {
+
+// "Name <address> 1700000000 +0100", as leniently as git reads it: a missing date is the epoch.
+Person parsePerson(std::string_view line)
+{
+    Person person;
+    const std::size_t close = line.rfind('>');
+    const std::size_t open = close == std::string_view::npos ? close : line.substr(0, close).find('<');
+    if (open == std::string_view::npos) {
+        person.name = line;
+        return person;
+    }
+    std::string_view name = line.substr(0, open);
+    while (!name.empty() && name.back() == ' ')
+        name.remove_suffix(1);
+    person.name = name;
+    person.email = line.substr(open + 1, close - open - 1);
+    std::string_view rest = line.substr(close + 1);
+    while (!rest.empty() && rest.front() == ' ')
+        rest.remove_prefix(1);
+    const auto [end, error] = std::from_chars(rest.data(), rest.data() + rest.size(), person.when);
+    if (error != std::errc{}) {
+        person.when = 0;
+        return person;
+    }
+    rest.remove_prefix(std::size_t(end - rest.data()));
+    while (!rest.empty() && rest.front() == ' ')
+        rest.remove_prefix(1);
+    int zone = 0;
+    if (rest.size() >= 2 && (rest[0] == '+' || rest[0] == '-') &&
+        std::from_chars(rest.data() + 1, rest.data() + rest.size(), zone).ec == std::errc{} && zone < 10000)
+        person.offsetMinutes = (rest[0] == '-' ? -1 : 1) * (zone / 100 * 60 + zone % 100);
+    return person;
+}
+
+struct Header {
+    std::string_view name;
+    std::string value; // continuation lines joined by line ends, their leading space dropped
+};
+
+// The next header of `bytes`, continuation lines included; `bytes` moves past it. False at the blank line or the end.
+bool takeHeader(std::string_view& bytes, Header& header)
+{
+    if (bytes.empty() || bytes.front() == '\n')
+        return false;
+    const auto takeLine = [&bytes] {
+        const std::size_t end = std::min(bytes.find('\n'), bytes.size());
+        const std::string_view line = bytes.substr(0, end);
+        bytes.remove_prefix(std::min(end + 1, bytes.size()));
+        return line;
+    };
+    const std::string_view line = takeLine();
+    const std::size_t space = line.find(' ');
+    header.name = line.substr(0, space);
+    header.value = space == std::string_view::npos ? std::string_view() : line.substr(space + 1);
+    while (!bytes.empty() && bytes.front() == ' ') {
+        header.value += '\n';
+        header.value += takeLine().substr(1);
+    }
+    return true;
+}
+
+void appendHeader(std::string& bytes, std::string_view name, std::string_view value)
+{
+    bytes += name;
+    bytes += ' ';
+    for (const char c : value) {
+        bytes += c;
+        if (c == '\n')
+            bytes += ' ';
+    }
+    bytes += '\n';
+}
+
+} // namespace
+
+Result<Commit> parseCommit(const Oid& id, std::string_view bytes)
+{
+    const auto damaged = [&] {
+        return fail(ErrorKind::Broken, "A commit object is damaged", id.hex(), "Run git fsck in the repository");
+    };
+    Commit commit;
+    commit.id = id;
+    Header header;
+    bool hasTree = false, hasAuthor = false, hasCommitter = false;
+    while (takeHeader(bytes, header)) {
+        if (header.name == "tree" && !hasTree) {
+            const auto tree = Oid::parse(header.value);
+            if (!tree)
+                return damaged();
+            commit.tree = *tree;
+            hasTree = true;
+        } else if (header.name == "parent" && !hasAuthor) {
+            const auto parent = Oid::parse(header.value);
+            if (!parent)
+                return damaged();
+            commit.parents.push_back(*parent);
+        } else if (header.name == "author" && !hasAuthor) {
+            commit.author = parsePerson(header.value);
+            commit.authorLine = std::move(header.value);
+            hasAuthor = true;
+        } else if (header.name == "committer" && !hasCommitter) {
+            commit.committer = parsePerson(header.value);
+            hasCommitter = true;
+        } else if (header.name == "encoding" && commit.encoding.empty()) {
+            commit.encoding = std::move(header.value);
+        } else {
+            commit.isSigned |= header.name == "gpgsig" || header.name == "gpgsig-sha256";
+            commit.otherHeaders.emplace_back(std::string(header.name), std::move(header.value));
+        }
+    }
+    if (!hasTree)
+        return damaged();
+    if (!bytes.empty())
+        commit.message = bytes.substr(1);
+    return commit;
+}
+
+Result<Commit> readCommit(ObjectStore& store, const Oid& id)
+{
+    const auto object = store.read(id, ObjectType::Commit);
+    if (!object)
+        return std::unexpected(object.error());
+    return parseCommit(id, object->view());
+}
+
+std::string formatPerson(const Person& person)
+{
+    char buffer[64];
+    const int offset = std::abs(person.offsetMinutes);
+    std::snprintf(buffer, sizeof buffer, "> %lld %c%02d%02d", static_cast<long long>(person.when),
+                  person.offsetMinutes < 0 ? '-' : '+', offset / 60, offset % 60);
+    return person.name + (person.name.empty() ? "<" : " <") + person.email + buffer;
+}
+
+std::string formatCommit(const Commit& commit)
+{
+    std::string bytes;
+    bytes.reserve(commit.message.size() + 512);
+    appendHeader(bytes, "tree", commit.tree.hex());
+    for (const Oid& parent : commit.parents)
+        appendHeader(bytes, "parent", parent.hex());
+    appendHeader(bytes, "author", commit.authorLine.empty() ? formatPerson(commit.author) : commit.authorLine);
+    appendHeader(bytes, "committer", formatPerson(commit.committer));
+    // git's own order: mergetags and foreign headers that stood before the encoding are rare enough to follow it.
+    if (!commit.encoding.empty())
+        appendHeader(bytes, "encoding", commit.encoding);
+    for (const auto& [name, value] : commit.otherHeaders)
+        appendHeader(bytes, name, value);
+    bytes += '\n';
+    bytes += commit.message;
+    return bytes;
+}
+
+std::string Commit::messageUtf8() const
+{
+    if (encoding.empty() || isUtf8(message))
+        return message;
+    const iconv_t converter = iconv_open("UTF-8", encoding.c_str());
+    if (converter == iconv_t(-1))
+        return message;
+    std::string in = message, converted(message.size() * 4 + 16, '\0');
+    char* from = in.data();
+    char* to = converted.data();
+    std::size_t fromLeft = in.size(), toLeft = converted.size();
+    const bool whole = iconv(converter, &from, &fromLeft, &to, &toLeft) != std::size_t(-1);
+    iconv_close(converter);
+    if (!whole)
+        return message;
+    converted.resize(converted.size() - toLeft);
+    return converted;
+}
+
+std::string Commit::subject() const { return subjectOf(messageUtf8()); }
+
+} // namespace espalier

@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: MIT
+#include "core/git/handles.h"
+#include "core/git/library.h"
+
+#include <mutex>
+
+namespace espalier {
+
+void startLibrary()
+{
+    static std::once_flag once;
+    std::call_once(once, [] {
+        git_libgit2_init();
+        // A ref must never name an object that a power cut could take away.
+        git_libgit2_opts(GIT_OPT_ENABLE_FSYNC_GITDIR, 1);
+        // Reading is verified where it matters (fsck's job); hashing every object read would double the cost of a dry run.
+        git_libgit2_opts(GIT_OPT_ENABLE_STRICT_HASH_VERIFICATION, 0);
+    });
+}
+
+namespace {
+
+ErrorKind kindOf(int errorClass)
+{
+    switch (errorClass) {
+    case GIT_ERROR_OS:
+    case GIT_ERROR_FILESYSTEM: return ErrorKind::Storage;
+    case GIT_ERROR_NET:
+    case GIT_ERROR_SSL:
+    case GIT_ERROR_SSH:
+    case GIT_ERROR_HTTP: return ErrorKind::Network;
+    case GIT_ERROR_CALLBACK: return ErrorKind::Cancelled;
+    default: return ErrorKind::Broken;
+    }
+}
+
+} // namespace
+
+std::unexpected<Error> libgitError(std::string what, std::string on, std::string remedy)
+{
+    const git_error* last = git_error_last();
+    ErrorKind kind = ErrorKind::Broken;
+    if (last && last->klass != GIT_ERROR_NONE) {
+        kind = kindOf(last->klass);
+        if (last->message && *last->message)
+            what += " [" + std::string(last->message) + "]";
+    }
+    return fail(kind, std::move(what), std::move(on), std::move(remedy));
+}
+
+} // namespace espalier

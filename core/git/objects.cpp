@@ -1,0 +1,219 @@
+// SPDX-License-Identifier: MIT
+#include "core/git/objects.h"
+
+#include "core/git/handles.h"
+#include "core/git/library.h"
+
+#include <git2/sys/mempack.h>
+
+#include <unordered_map>
+
+namespace espalier {
+
+Oid hashObject(ObjectType type, std::string_view bytes)
+{
+    startLibrary();
+    git_oid id;
+    git_odb_hash(&id, bytes.data(), bytes.size(), git_object_t(type));
+    return fromGit(id);
+}
+
+struct NewObjects::Data {
+    std::unordered_map<Oid, Object> objects;
+    std::vector<Oid> order;
+    std::size_t bytes = 0;
+};
+
+NewObjects::NewObjects() : m_data(std::make_unique<Data>()) {}
+NewObjects::~NewObjects() = default;
+NewObjects::NewObjects(const NewObjects& other) : m_data(std::make_unique<Data>(*other.m_data)) {}
+
+Oid NewObjects::add(ObjectType type, std::string bytes)
+{
+    const Oid id = hashObject(type, bytes);
+    const auto [at, isNew] = m_data->objects.try_emplace(id);
+    if (isNew) {
+        m_data->bytes += bytes.size();
+        m_data->order.push_back(id);
+        at->second = {type, std::make_shared<const std::string>(std::move(bytes))};
+    }
+    return id;
+}
+
+const Object* NewObjects::find(const Oid& id) const
+{
+    const auto at = m_data->objects.find(id);
+    return at == m_data->objects.end() ? nullptr : &at->second;
+}
+
+std::size_t NewObjects::count() const { return m_data->order.size(); }
+std::size_t NewObjects::bytes() const { return m_data->bytes; }
+std::vector<Oid> NewObjects::ids() const { return m_data->order; }
+
+struct ObjectStore::Data {
+    Data(const Repository& from, std::size_t cacheBytes) : repository(from), limit(cacheBytes) {}
+
+    const Repository& repository;
+    Handle<git_odb> odb;
+    std::unique_ptr<NewObjects> ownFresh = std::make_unique<NewObjects>();
+    std::size_t limit;
+    std::size_t used = 0;
+    // Two generations: when the young one is full it becomes the old one, and what was there before goes. An object
+    // that is read again moves to the young one. No list to keep in order on the hot path.
+    std::unordered_map<Oid, Object> young, old;
+
+    void remember(const Oid& id, const Object& object)
+    {
+        const std::size_t cost = object.bytes->size() + 96;
+        if (cost > limit / 4)
+            return;
+        if (used + cost > limit / 2) {
+            old = std::move(young);
+            young = {};
+            used = 0;
+        }
+        if (young.emplace(id, object).second)
+            used += cost;
+    }
+};
+
+ObjectStore::ObjectStore(const Repository& repository, std::size_t cacheBytes)
+    : m_data(std::make_unique<Data>(repository, cacheBytes))
+{
+    git_repository_odb(out(m_data->odb), raw(repository));
+}
+
+ObjectStore::~ObjectStore() = default;
+
+const Repository& ObjectStore::repository() const { return m_data->repository; }
+NewObjects& ObjectStore::fresh() { return *m_data->ownFresh; }
+void ObjectStore::setFresh(NewObjects objects) { m_data->ownFresh = std::make_unique<NewObjects>(objects); }
+void ObjectStore::forgetFresh() { m_data->ownFresh = std::make_unique<NewObjects>(); }
+Oid ObjectStore::add(ObjectType type, std::string bytes) { return m_data->ownFresh->add(type, std::move(bytes)); }
+
+Result<Object> ObjectStore::read(const Oid& id)
+{
+    if (const Object* fresh = m_data->ownFresh->find(id))
+        return *fresh;
+    if (const auto at = m_data->young.find(id); at != m_data->young.end())
+        return at->second;
+    if (const auto at = m_data->old.find(id); at != m_data->old.end()) {
+        Object object = at->second;
+        m_data->remember(id, object);
+        return object;
+    }
+    if (id == *Oid::parse(emptyTreeHex))
+        return Object{ObjectType::Tree, std::make_shared<const std::string>()};
+    const git_oid raw = toGit(id);
+    Handle<git_odb_object> found;
+    if (!m_data->odb || git_odb_read(out(found), m_data->odb.get(), &raw) < 0)
+        return fail(ErrorKind::Broken, "An object of the repository is missing or damaged", id.hex(),
+                    "Fetch it again, or run git fsck in the repository");
+    const git_object_t type = git_odb_object_type(found.get());
+    if (type < GIT_OBJECT_COMMIT || type > GIT_OBJECT_TAG)
+        return fail(ErrorKind::Broken, "An object of the repository is of no known kind", id.hex(),
+                    "Run git fsck in the repository");
+    Object object{ObjectType(type), std::make_shared<const std::string>(
+                                        static_cast<const char*>(git_odb_object_data(found.get())),
+                                        git_odb_object_size(found.get()))};
+    m_data->remember(id, object);
+    return object;
+}
+
+Result<Object> ObjectStore::read(const Oid& id, ObjectType expected)
+{
+    auto object = read(id);
+    if (object && object->type != expected)
+        return fail(ErrorKind::Broken, "An object of the repository is of another kind than it should be", id.hex(),
+                    "Run git fsck in the repository");
+    return object;
+}
+
+bool ObjectStore::contains(const Oid& id)
+{
+    if (m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id))
+        return true;
+    const git_oid raw = toGit(id);
+    return m_data->odb && git_odb_exists(m_data->odb.get(), &raw) == 1;
+}
+
+Result<std::uint64_t> ObjectStore::size(const Oid& id)
+{
+    if (const Object* fresh = m_data->ownFresh->find(id))
+        return fresh->bytes->size();
+    if (const auto at = m_data->young.find(id); at != m_data->young.end())
+        return at->second.bytes->size();
+    const git_oid raw = toGit(id);
+    std::size_t size = 0;
+    git_object_t type;
+    if (!m_data->odb || git_odb_read_header(&size, &type, m_data->odb.get(), &raw) < 0)
+        return fail(ErrorKind::Broken, "An object of the repository is missing or damaged", id.hex(),
+                    "Fetch it again, or run git fsck in the repository");
+    return size;
+}
+
+namespace {
+
+struct PackBuilderFree {
+    void operator()(git_packbuilder* p) const { git_packbuilder_free(p); }
+};
+
+// A few objects are as quick to flush one by one, and spare the repository a pack each.
+constexpr std::size_t fewEnoughToStayLoose = 24;
+
+std::unexpected<Error> cannotWrite(const Repository& repository)
+{
+    return libgitError("The new commits cannot be written", repository.gitDir().string(),
+                       "Nothing was changed. Check the free space and the permissions of the repository");
+}
+
+} // namespace
+
+Result<void> writeObjects(const Repository& repository, const NewObjects& objects, const Progress& progress)
+{
+    // A handle of its own: the memory backend must not stay in the caller's.
+    Handle<git_repository> own;
+    Handle<git_odb> odb;
+    if (git_repository_open_ext(out(own), repository.gitDir().c_str(), GIT_REPOSITORY_OPEN_NO_SEARCH, nullptr) < 0 ||
+        git_repository_odb(out(odb), own.get()) < 0)
+        return cannotWrite(repository);
+    std::vector<Oid> missing;
+    for (const Oid& id : objects.ids()) {
+        const git_oid raw = toGit(id);
+        if (git_odb_exists(odb.get(), &raw) != 1)
+            missing.push_back(id);
+    }
+    const bool loose = missing.size() <= fewEnoughToStayLoose;
+    if (!loose) {
+        git_odb_backend* memory = nullptr;
+        if (git_mempack_new(&memory) < 0 || git_odb_add_backend(odb.get(), memory, 999) < 0)
+            return cannotWrite(repository);
+    }
+    std::uint64_t done = 0;
+    for (const Oid& id : missing) {
+        if (progress.stopped())
+            return cancelled();
+        progress.report("Writing objects", done++, missing.size());
+        const Object* object = objects.find(id);
+        git_oid written;
+        if (git_odb_write(&written, odb.get(), object->bytes->data(), object->bytes->size(),
+                          git_object_t(object->type)) < 0)
+            return cannotWrite(repository);
+    }
+    if (loose)
+        return {};
+    git_packbuilder* made = nullptr;
+    if (git_packbuilder_new(&made, own.get()) < 0)
+        return cannotWrite(repository);
+    const std::unique_ptr<git_packbuilder, PackBuilderFree> pack(made);
+    for (const Oid& id : missing) {
+        const git_oid raw = toGit(id);
+        if (git_packbuilder_insert(pack.get(), &raw, nullptr) < 0)
+            return cannotWrite(repository);
+    }
+    if (git_packbuilder_write(pack.get(), nullptr, 0, nullptr, nullptr) < 0)
+        return cannotWrite(repository);
+    return {};
+}
+
+} // namespace espalier
