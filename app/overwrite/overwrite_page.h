@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: MIT
+//
+// The overwrite check: what a push would replace on the fork, and loudest what would be lost that is not the user's.
+//
+//     session->checkOverwrite("topic/x", [=](const OverwriteCheck& check) { page->showFor(check); });
+#pragma once
+
+#include "app/window/session.h"
+
+#include <QWidget>
+
+#include <memory>
+
+namespace espalier {
+
+class OverwritePage : public QWidget {
+    Q_OBJECT
+  public:
+    // `session` must outlive the page; null: nothing is pushed, pushRequested() only tells.
+    explicit OverwritePage(Session* session, QWidget* parent = nullptr);
+    ~OverwritePage() override;
+
+    void showFor(const OverwriteCheck& check);
+    const OverwriteCheck& check() const;
+    // The push went through (the page calls it itself for its own pushes).
+    void showPushed(const Pushed& pushed);
+    // The push was refused: says why, and that the check must be looked at again.
+    void showRefused(const QString& line);
+
+  Q_SIGNALS:
+    // Emitted with every push that the page asks the session for.
+    void pushRequested(const espalier::PushRequest& request);
+    void commitChosen(const espalier::Oid& id);
+    void closed();
+
+  private:
+    struct Private;
+    std::unique_ptr<Private> d;
+};
+
+} // namespace espalier
