@@ -16,12 +16,6 @@
 
 namespace espalier {
 
-struct LineRange {
-    int first = 0; // 0-based
-    int count = 0;
-    friend bool operator==(const LineRange&, const LineRange&) = default;
-};
-
 struct ConflictHunk {
     LineRange ancestor, newBase, commit; // lines in each side's whole file
     std::string ancestorText, newBaseText, commitText; // bytes, line ends included
