@@ -2,9 +2,14 @@
 //
 // Where each commit stands in the picture: band, lane, and the edges that cross each row.
 //
+// Rows are laid out from the oldest up, each by what stands below it and at most a screenful above, so commits that are
+// added on top move nothing further down. A line takes the innermost lane of its band that is free all the way; the outer
+// lanes are open to short lines only, and a line that finds none becomes a stub. So the picture stays narrow however many
+// branches a project has: first-fit colouring of intervals (e.g. Kierstead, 1988), bounded.
+//
 // Bands, left to right: upstream, fork, clone (design.md, 3). A commit stands in the band of the most public place whose
 // branches reach it; one that only tags or other refs reach stands in the clone's band. The main line is lane 0 of the
-// upstream band from top to bottom. Lanes are numbered within their band from the left.
+// upstream band from top to bottom (of the clone's when there is no upstream). Lanes are numbered within their band from the left.
 //
 //     LanesPtr lanes = layOut(snapshot, visibleRows, progress).value();
 //     lanes->row(i);          // where the commit of display row i stands
@@ -24,18 +29,22 @@ struct LanePosition {
     std::uint16_t lane = 0;
 };
 
-// A piece of line inside one row, from the row's top edge to its bottom edge or to/from the node in its middle.
+// A piece of line inside one row, from the row's top edge to its bottom edge or to/from the node in its middle. A line runs
+// in one lane from its child's row to its parent's row: it leaves that lane only in those two rows, in the half between
+// the node and the edge of the row.
 struct LaneEdge {
     enum Part : std::uint8_t {
-        Through, // enters at the top in `from`, leaves at the bottom in `to`
+        Through, // enters at the top in `from`, leaves at the bottom in `to` (the same lane)
         Into,    // enters at the top in `from` and ends in the node
         OutOf,   // starts in the node and leaves at the bottom in `to`
+        Stub,    // starts in the node and ends at once: the parent is far below and the lanes beside are taken
     };
     Part part = Through;
     LanePosition from, to;
-    LanePosition colour;  // the lane whose colour the line has: where it leads down to
+    LanePosition colour;  // the lane whose colour the line has: the one that it runs in
     bool secondParent = false;
-    bool skips = false;   // the parent is hidden (folded or filtered); drawn broken
+    bool skips = false;   // commits between child and parent are hidden (folded or filtered); drawn broken
+    std::uint32_t child = 0, parent = 0; // display rows that the whole line joins; parent > child
 };
 
 // What one display row stands for.
@@ -54,11 +63,14 @@ class Lanes {
     // Edges of one display row; valid until the next call on the same thread. Computed from checkpoints, so any row costs
     // about the same, however long the history.
     std::vector<LaneEdge> edges(std::size_t i) const;
-    // Lanes each band needs over the whole picture, and over the rows [first, last] (for a narrow view).
+    // Lanes each band needs over the whole picture, and over the rows [first, last] and their neighbours up to 64 away
+    // (for a narrow view).
     std::array<std::uint16_t, 3> widths() const;
     std::array<std::uint16_t, 3> widths(std::size_t first, std::size_t last) const;
     std::size_t bytes() const;
-    std::uint64_t crossings() const;                 // counted over all rows, for the benchmark
+    // Counted over all rows, for the benchmark.
+    std::uint64_t crossings() const;
+    std::uint64_t stubs() const;
 
     struct Data;
     explicit Lanes(std::shared_ptr<const Data> data);
