@@ -12,9 +12,11 @@ constexpr std::uint32_t lookAhead = 64;
 // Lanes that may be kept so; the ones beyond are free in every row, so that every commit finds a place.
 constexpr std::uint8_t keepable = 20;
 
+// The further out a lane, the shorter the lines that may use it. A line that would need a lane further out becomes a stub;
+// a project with a handful of topic branches never meets one.
 bool mayRun(std::uint32_t lane, std::uint32_t length)
 {
-    return lane < 8 || (lane < 12 && length <= 200) || (lane < keepable && length <= 40);
+    return lane < 6 || (lane < 9 && length <= 300) || (lane < 12 && length <= 100) || (lane < keepable && length <= 24);
 }
 
 // The lanes of one band while rows are laid out upwards. Everything in a lane lies at `top` or below.

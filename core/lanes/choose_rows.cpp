@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/lanes/lanes_data.h"
 
-#include <ranges>
-
 namespace espalier {
 
 namespace {
@@ -22,7 +20,7 @@ class Chooser {
 
   private:
     void showOnly();
-    void findLabelled();
+    void findMarks();
     void foldLanded();
     std::vector<std::uint32_t> findLanded() const;
     void foldRuns();
@@ -42,7 +40,8 @@ class Chooser {
     std::vector<std::uint32_t> m_last;   // by a linear fold's row: its oldest commit, whose parents are the fold's
     std::vector<std::uint32_t> m_folded; // by row: commits beside it
     std::vector<std::uint8_t> m_inside;  // by row: part of a fold (not just passed over)
-    std::vector<bool> m_labelled;
+    std::vector<bool> m_labelled;        // refs and HEAD
+    std::vector<bool> m_onMain;
 };
 
 template <typename Parent> void Chooser::eachParent(Row row, Parent&& parent) const
@@ -74,31 +73,30 @@ void Chooser::showOnly()
     }
 }
 
-void Chooser::findLabelled()
+void Chooser::findMarks()
 {
     m_labelled.assign(m_count, false);
     for (const Ref& ref : m_data.snapshot->refs)
         if (ref.row < m_count) m_labelled[ref.row] = true;
     if (const Row head = m_history.find(m_data.snapshot->worktree.headTip); head != noRow)
         m_labelled[head] = true;
+    m_onMain.assign(m_count, false);
+    const Ref* main = m_data.snapshot->mainLineRef();
+    for (Row row = main ? main->row : noRow; row != noRow;) {
+        m_onMain[row] = true;
+        const auto parents = m_history.parents(row);
+        row = parents.empty() ? noRow : parents[0];
+    }
 }
 
 // The side branches that the main line has merged: for each commit the oldest merge that brought it in.
 std::vector<std::uint32_t> Chooser::findLanded() const
 {
     std::vector<std::uint32_t> mergeOf(m_count, none);
-    const Ref* main = m_data.snapshot->mainLineRef();
-    if (!main || main->row == noRow)
-        return mergeOf;
-    std::vector<Row> line{main->row};
-    std::vector<bool> reached(m_count, false);
-    for (auto parents = m_history.parents(main->row); !parents.empty(); parents = m_history.parents(line.back()))
-        line.push_back(parents[0]);
-    for (Row row : line)
-        reached[row] = true;
+    std::vector<bool> reached = m_onMain;
     std::vector<Row> pending;
-    for (const Row merge : std::views::reverse(line)) {
-        pending.assign(1, merge);
+    for (Row merge = m_count; merge-- > 0;) {
+        if (m_onMain[merge]) pending.assign(1, merge);
         while (!pending.empty()) {
             const Row row = pending.back();
             pending.pop_back();
@@ -121,17 +119,10 @@ void Chooser::foldLanded()
     std::vector<bool> kept(m_count, false); // by merge
     for (Row row = 0; row < m_count; ++row)
         if (mergeOf[row] != none && (m_labelled[row] || isOpened(mergeOf[row]))) kept[mergeOf[row]] = true;
-    const Row main = m_data.snapshot->mainLineRef() ? m_data.snapshot->mainLineRef()->row : noRow;
-    std::vector<bool> onMain(m_count, false);
-    for (Row row = main; row != noRow;) {
-        onMain[row] = true;
-        const auto parents = m_history.parents(row);
-        row = parents.empty() ? noRow : parents[0];
-    }
     for (bool changed = true; changed;) {
         changed = false;
         for (Row row = 0; row < m_count; ++row) {
-            if (onMain[row] || (mergeOf[row] != none && !kept[mergeOf[row]]))
+            if (m_onMain[row] || (mergeOf[row] != none && !kept[mergeOf[row]]))
                 continue;
             for (Row parent : m_history.parents(row)) {
                 const std::uint32_t merge = mergeOf[parent];
@@ -221,7 +212,7 @@ void Chooser::run()
     m_last.assign(m_count, none);
     showOnly();
     if (m_options.fold) {
-        findLabelled();
+        findMarks();
         if (m_options.only.empty()) foldLanded();
         foldRuns();
     }

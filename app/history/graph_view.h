@@ -1,0 +1,87 @@
+// SPDX-License-Identifier: MIT
+//
+// The picture: filter bar, band headers and the list of commits with their lanes. Shows a snapshot and its lanes; holds no
+// repository state of its own. All signals come from the GUI thread.
+//
+//     connect(session, &Session::snapshotChanged, view, [=] { view->setSnapshot(session->snapshot(), session->lanes()); });
+//     connect(view, &GraphView::lanesOptionsChanged, session, &Session::setLanesOptions);
+//     connect(view, &GraphView::replayRequested, …);
+#pragma once
+
+#include "app/dryrun/ghost.h"
+#include "app/support/drag.h"
+#include "core/lanes/lanes.h"
+
+#include <QWidget>
+
+#include <memory>
+#include <vector>
+
+namespace espalier {
+
+class GraphView : public QWidget {
+    Q_OBJECT
+  public:
+    explicit GraphView(QWidget* parent = nullptr);
+    ~GraphView() override;
+
+    // Both may be null (nothing opened yet). Keeps the current commit, the selection and the scroll position where the
+    // commits still exist.
+    void setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes);
+    SnapshotPtr snapshot() const;
+    // Rows of a planned replay above its new base; an empty ghost takes them away.
+    void setGhost(const ReplayGhost& ghost);
+
+    // noRow when there is none.
+    Row currentRow() const;
+    // Newest first; holds at least the current row when there is one.
+    std::vector<Row> selectedRows() const;
+    // Makes the row current and brings it into view; opens the fold and leaves the filter that hides it.
+    void goTo(Row row);
+    // A branch, a tag or the beginning of an id. False when there is no such thing.
+    bool goToName(const QString& name);
+    void goToId(const Oid& id);
+    // Focus on a branch (its divergence only); noRow shows everything again.
+    void focusOn(Row tip);
+    bool isFocused() const;
+    void setFolded(bool fold);
+    bool isFolded() const;
+
+    // The keyboard's way of dragging: the next commit or label chosen (arrows and Enter, or a click) is the new base.
+    void beginReplayOnto(const DragSource& source);
+    // What a drag of the selection would carry; an empty label when nothing can be replayed.
+    DragSource selectedSource() const;
+
+    // Fold, focus, columns: for the repository's own settings.
+    QByteArray saveState() const;
+    void restoreState(const QByteArray& state);
+
+  public Q_SLOTS:
+    void findNext();
+    void findPrevious();
+    void focusFilter();
+
+  Q_SIGNALS:
+    void currentChanged(espalier::Row row);
+    void selectionChanged();
+    // The graph wants other rows (fold, focus, filter); answer with setSnapshot() and the new lanes. Without anybody
+    // connected the view lays out by itself, in the background.
+    void lanesOptionsChanged(const espalier::LanesOptions& options);
+
+    void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);
+    void checkOutRequested(const QString& fullRef);
+    void createBranchRequested(const espalier::Oid& at);
+    void renameRequested(const QString& fullRef);
+    void deleteRequested(const QString& fullRef);
+    // Old first.
+    void compareRequested(const espalier::Oid& older, const espalier::Oid& newer);
+    // Enter or a double click on a commit.
+    void activated(espalier::Row row);
+    void said(const QString& line);
+
+  private:
+    struct Private;
+    std::unique_ptr<Private> d;
+};
+
+} // namespace espalier
