@@ -3,6 +3,8 @@
 
 #include "core/git/text.h"
 
+#include <algorithm>
+#include <cctype>
 #include <charconv>
 #include <cstdio>
 #include <cstdlib>
@@ -113,9 +115,11 @@ Result<Commit> parseCommit(const Oid& id, std::string_view bytes)
             hasAuthor = true;
         } else if (header.name == "committer" && !hasCommitter) {
             commit.committer = parsePerson(header.value);
+            commit.committerLine = std::move(header.value);
             hasCommitter = true;
         } else if (header.name == "encoding" && commit.encoding.empty()) {
             commit.encoding = std::move(header.value);
+            commit.encodingAt = commit.otherHeaders.size();
         } else {
             commit.isSigned |= header.name == "gpgsig" || header.name == "gpgsig-sha256";
             commit.otherHeaders.emplace_back(std::string(header.name), std::move(header.value));
@@ -153,20 +157,44 @@ std::string formatCommit(const Commit& commit)
     for (const Oid& parent : commit.parents)
         appendHeader(bytes, "parent", parent.hex());
     appendHeader(bytes, "author", commit.authorLine.empty() ? formatPerson(commit.author) : commit.authorLine);
-    appendHeader(bytes, "committer", formatPerson(commit.committer));
-    // git's own order: mergetags and foreign headers that stood before the encoding are rare enough to follow it.
-    if (!commit.encoding.empty())
-        appendHeader(bytes, "encoding", commit.encoding);
-    for (const auto& [name, value] : commit.otherHeaders)
-        appendHeader(bytes, name, value);
+    const bool asStored = !commit.committerLine.empty() && parsePerson(commit.committerLine) == commit.committer;
+    appendHeader(bytes, "committer", asStored ? commit.committerLine : formatPerson(commit.committer));
+    const std::size_t encodingAt = std::min(commit.encodingAt, commit.otherHeaders.size());
+    for (std::size_t i = 0; i <= commit.otherHeaders.size(); ++i) {
+        if (i == encodingAt && !commit.encoding.empty())
+            appendHeader(bytes, "encoding", commit.encoding);
+        if (i < commit.otherHeaders.size())
+            appendHeader(bytes, commit.otherHeaders[i].first, commit.otherHeaders[i].second);
+    }
     bytes += '\n';
     bytes += commit.message;
     return bytes;
 }
 
+namespace {
+
+// The name comes from the repository: nothing but the form that charset names have (RFC 2978) reaches the converter.
+bool isCharsetName(std::string_view name)
+{
+    return !name.empty() && name.size() <= 40 && std::ranges::all_of(name, [](unsigned char c) {
+        return std::isalnum(c) || c == '-' || c == '_' || c == '.' || c == ':' || c == '+';
+    });
+}
+
+bool namesUtf8(std::string_view name)
+{
+    std::string lower;
+    for (const char c : name)
+        if (c != '-')
+            lower += char(std::tolower(static_cast<unsigned char>(c)));
+    return lower == "utf8";
+}
+
+} // namespace
+
 std::string Commit::messageUtf8() const
 {
-    if (encoding.empty() || isUtf8(message))
+    if (encoding.empty() || namesUtf8(encoding) || !isCharsetName(encoding))
         return message;
     const iconv_t converter = iconv_open("UTF-8", encoding.c_str());
     if (converter == iconv_t(-1))

@@ -32,10 +32,12 @@ struct Commit {
     Person author;
     Person committer;
     std::string authorLine;   // "author …" value as stored, so that a rewrite keeps it to the byte
+    std::string committerLine; // the same of the committer; of no effect once `committer` is another
     std::string message;      // bytes in `encoding`
     std::string encoding;     // empty means UTF-8
     bool isSigned = false;    // has a gpgsig header
     std::vector<std::pair<std::string, std::string>> otherHeaders; // in order, e.g. mergetag, HG:…; values unfolded
+    std::size_t encodingAt = 0; // how many of otherHeaders stand before the encoding
 
     std::string subject() const;          // see subjectOf(); in UTF-8
     std::string messageUtf8() const;      // converted when `encoding` says so, else as it is
@@ -45,7 +47,8 @@ struct Commit {
 Result<Commit> readCommit(ObjectStore& store, const Oid& id);
 Result<Commit> parseCommit(const Oid& id, std::string_view bytes);
 
-// The bytes of a commit object. `author` is taken from authorLine when that is not empty.
+// The bytes of a commit object; of a parsed one that was not changed, the very bytes it was parsed from as long as its
+// headers stand in git's order. `author` is taken from authorLine when that is not empty.
 std::string formatCommit(const Commit& commit);
 std::string formatPerson(const Person& person);
 

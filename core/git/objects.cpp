@@ -5,6 +5,7 @@
 #include "core/git/library.h"
 
 #include <git2/sys/mempack.h>
+#include <git2/sys/odb_backend.h>
 
 #include <unordered_map>
 
@@ -167,6 +168,52 @@ std::unexpected<Error> cannotWrite(const Repository& repository)
                        "Nothing was changed. Check the free space and the permissions of the repository");
 }
 
+Result<void> writeLoose(const Repository& repository, git_odb* odb, const NewObjects& objects,
+                        const std::vector<Oid>& missing, const Progress& progress)
+{
+    std::uint64_t done = 0;
+    for (const Oid& id : missing) {
+        if (progress.stopped())
+            return cancelled();
+        progress.report("Writing objects", done++, missing.size());
+        const Object* object = objects.find(id);
+        git_oid written;
+        if (git_odb_write(&written, odb, object->bytes->data(), object->bytes->size(), git_object_t(object->type)) < 0)
+            return cannotWrite(repository);
+    }
+    return {};
+}
+
+// The pack builder asks the object database for what it packs; a backend in memory answers it.
+Result<void> writePack(const Repository& repository, git_repository* own, git_odb* odb, const NewObjects& objects,
+                       const std::vector<Oid>& missing, const Progress& progress)
+{
+    git_odb_backend* memory = nullptr;
+    if (git_mempack_new(&memory) < 0 || git_odb_add_backend(odb, memory, 999) < 0)
+        return cannotWrite(repository);
+    git_packbuilder* made = nullptr;
+    if (git_packbuilder_new(&made, own) < 0)
+        return cannotWrite(repository);
+    const std::unique_ptr<git_packbuilder, PackBuilderFree> pack(made);
+    std::uint64_t done = 0;
+    for (const Oid& id : missing) {
+        if (progress.stopped())
+            return cancelled();
+        progress.report("Writing objects", done++, missing.size());
+        const Object* object = objects.find(id);
+        const git_oid raw = toGit(id);
+        // Straight into the backend: git_odb_write would first search the disk for each of them again.
+        if (memory->write(memory, &raw, object->bytes->data(), object->bytes->size(), git_object_t(object->type)) < 0 ||
+            git_packbuilder_insert(pack.get(), &raw, nullptr) < 0)
+            return cannotWrite(repository);
+    }
+    if (progress.stopped())
+        return cancelled();
+    if (git_packbuilder_write(pack.get(), nullptr, 0, nullptr, nullptr) < 0)
+        return cannotWrite(repository);
+    return {};
+}
+
 } // namespace
 
 Result<void> writeObjects(const Repository& repository, const NewObjects& objects, const Progress& progress)
@@ -180,40 +227,13 @@ Result<void> writeObjects(const Repository& repository, const NewObjects& object
     std::vector<Oid> missing;
     for (const Oid& id : objects.ids()) {
         const git_oid raw = toGit(id);
-        if (git_odb_exists(odb.get(), &raw) != 1)
+        // The handle is new: looking at the disk again for every object that is not there would find nothing.
+        if (git_odb_exists_ext(odb.get(), &raw, GIT_ODB_LOOKUP_NO_REFRESH) != 1)
             missing.push_back(id);
     }
-    const bool loose = missing.size() <= fewEnoughToStayLoose;
-    if (!loose) {
-        git_odb_backend* memory = nullptr;
-        if (git_mempack_new(&memory) < 0 || git_odb_add_backend(odb.get(), memory, 999) < 0)
-            return cannotWrite(repository);
-    }
-    std::uint64_t done = 0;
-    for (const Oid& id : missing) {
-        if (progress.stopped())
-            return cancelled();
-        progress.report("Writing objects", done++, missing.size());
-        const Object* object = objects.find(id);
-        git_oid written;
-        if (git_odb_write(&written, odb.get(), object->bytes->data(), object->bytes->size(),
-                          git_object_t(object->type)) < 0)
-            return cannotWrite(repository);
-    }
-    if (loose)
-        return {};
-    git_packbuilder* made = nullptr;
-    if (git_packbuilder_new(&made, own.get()) < 0)
-        return cannotWrite(repository);
-    const std::unique_ptr<git_packbuilder, PackBuilderFree> pack(made);
-    for (const Oid& id : missing) {
-        const git_oid raw = toGit(id);
-        if (git_packbuilder_insert(pack.get(), &raw, nullptr) < 0)
-            return cannotWrite(repository);
-    }
-    if (git_packbuilder_write(pack.get(), nullptr, 0, nullptr, nullptr) < 0)
-        return cannotWrite(repository);
-    return {};
+    if (missing.size() <= fewEnoughToStayLoose)
+        return writeLoose(repository, odb.get(), objects, missing, progress);
+    return writePack(repository, own.get(), odb.get(), objects, missing, progress);
 }
 
 } // namespace espalier

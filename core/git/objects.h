@@ -84,8 +84,8 @@ class ObjectStore {
 // The SHA-1 that git gives an object of that type and those bytes.
 Oid hashObject(ObjectType type, std::string_view bytes);
 
-// Writes the objects into the repository as one pack, with fsync, so that a ref may name them afterwards. Nothing is
-// visible when it fails. Errors: Storage, Cancelled.
+// Writes the objects that the repository lacks into it, a few of them loose, many as one pack, with fsync, so that a ref
+// may name them afterwards. When it fails no ref names any of them. Errors: Storage, Cancelled.
 Result<void> writeObjects(const Repository& repository, const NewObjects& objects, const Progress& progress = {});
 
 } // namespace espalier

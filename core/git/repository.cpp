@@ -4,7 +4,11 @@
 #include "core/git/handles.h"
 #include "core/git/library.h"
 
+#include <git2/sys/repository.h>
+
+#include <cctype>
 #include <cstdlib>
+#include <fstream>
 
 namespace espalier {
 
@@ -13,7 +17,7 @@ namespace fs = std::filesystem;
 namespace {
 
 // What the config of a repository asks for that libgit2 cannot do. Read from the file itself, because libgit2 refuses
-// such repositories with words that tell the user nothing.
+// such repositories with words that tell the user nothing, or opens a partial clone and stumbles later.
 Result<void> checkFormat(const fs::path& commonDir, const std::string& shown)
 {
     Handle<git_config> config;
@@ -31,35 +35,116 @@ Result<void> checkFormat(const fs::path& commonDir, const std::string& shown)
     if (!storage.empty() && storage != "files")
         return fail(ErrorKind::Unsupported, "The repository keeps its refs in the format '" + storage + "'", shown,
                     "Espalier handles refs kept as files; git refs migrate --ref-format=files converts it");
-    if (!value("extensions.partialclone").empty())
+    bool promised = !value("extensions.partialclone").empty();
+    git_config_foreach_match(
+        config.get(), "^remote\\..*\\.(promisor|partialclonefilter)$",
+        [](const git_config_entry* entry, void* found) {
+            int isTrue = 0;
+            const bool filter = std::string_view(entry->name).ends_with("filter");
+            if (filter || (git_config_parse_bool(&isTrue, entry->value) == 0 && isTrue))
+                *static_cast<bool*>(found) = true;
+            return 0;
+        },
+        &promised);
+    if (promised)
         return fail(ErrorKind::Unsupported, "The repository is a partial clone, which lacks objects on purpose", shown,
-                    "Fetch the rest with git fetch --refetch, or use a full clone");
+                    "Make a full clone of it and open that one");
     return {};
 }
 
-// The folder that holds config and objects, found without libgit2; empty when there is none.
+std::string firstLine(const fs::path& file)
+{
+    std::string line;
+    std::ifstream stream(file);
+    std::getline(stream, line);
+    while (!line.empty() && std::isspace(static_cast<unsigned char>(line.back())))
+        line.pop_back();
+    return line;
+}
+
+// The folder that holds config and objects of the git directory of a worktree (gitrepository-layout's "commondir").
+fs::path commonDirOf(const fs::path& gitDir)
+{
+    const fs::path named = firstLine(gitDir / "commondir");
+    return named.empty() ? gitDir : named.is_absolute() ? named : gitDir / named;
+}
+
+// The folder with the config, found without libgit2's judgement of it; empty when there is none.
 fs::path findCommonDir(const fs::path& path)
 {
-    Buffer found;
-    if (git_repository_discover(&found, path.c_str(), 0, nullptr) == 0) {
-        const fs::path gitDir = found.str();
-        std::error_code ignored;
-        if (fs::exists(gitDir / "commondir", ignored)) {
-            Buffer text;
-            Handle<git_repository> opened;
-            if (git_repository_open_ext(out(opened), gitDir.c_str(), GIT_REPOSITORY_OPEN_NO_SEARCH, nullptr) == 0)
-                return git_repository_commondir(opened.get());
-        }
-        return gitDir;
-    }
     std::error_code ignored;
-    for (fs::path at = fs::absolute(path, ignored); !at.empty(); at = at.parent_path()) {
-        if (fs::exists(at / ".git" / "config", ignored))
-            return at / ".git";
+    const fs::path start = fs::weakly_canonical(fs::absolute(path, ignored), ignored);
+    for (fs::path at = start; !at.empty(); at = at.parent_path()) {
+        const fs::path dotGit = at / ".git";
+        if (fs::is_directory(dotGit, ignored))
+            return commonDirOf(dotGit);
+        if (fs::is_regular_file(dotGit, ignored)) {
+            constexpr std::string_view prefix = "gitdir: ";
+            const std::string line = firstLine(dotGit);
+            if (line.starts_with(prefix))
+                return commonDirOf(at / line.substr(prefix.size()));
+        }
+        if (fs::exists(at / "HEAD", ignored) && (fs::exists(at / "objects", ignored) || fs::exists(at / "commondir", ignored)))
+            return commonDirOf(at);
         if (at == at.parent_path())
             break;
     }
-    return fs::exists(path / "config", ignored) && fs::exists(path / "HEAD", ignored) ? path : fs::path();
+    return {};
+}
+
+} // namespace
+
+namespace {
+
+// The folder that git compares with safe.directory: the worktree, or the bare repository.
+std::string ownedFolder(const fs::path& path)
+{
+    const fs::path common = findCommonDir(path);
+    std::error_code ignored;
+    const fs::path whole = fs::weakly_canonical(common, ignored);
+    return (whole.filename() == ".git" ? whole.parent_path() : whole).string();
+}
+
+// git's own variables for where its settings are; libgit2 looks at none of them.
+void useEnvironment(git_repository* repository)
+{
+    const char* const system = std::getenv("GIT_CONFIG_SYSTEM");
+    const char* const global = std::getenv("GIT_CONFIG_GLOBAL");
+    const char* const noSystem = std::getenv("GIT_CONFIG_NOSYSTEM");
+    int isNoSystem = 0;
+    if (noSystem)
+        git_config_parse_bool(&isNoSystem, noSystem);
+    if (!system && !global && !isNoSystem)
+        return;
+    Handle<git_config> config;
+    if (git_config_new(out(config)) < 0)
+        return;
+    const auto add = [&](const std::string& file, git_config_level_t level) {
+        std::error_code ignored;
+        if (fs::exists(file, ignored))
+            git_config_add_file_ondisk(config.get(), file.c_str(), level, repository, 0);
+    };
+    const auto addFound = [&](int (*find)(git_buf*), git_config_level_t level) {
+        Buffer file;
+        if (find(&file) == 0)
+            add(file.str(), level);
+    };
+    if (system && !isNoSystem)
+        add(system, GIT_CONFIG_LEVEL_SYSTEM);
+    else if (!isNoSystem)
+        addFound(git_config_find_system, GIT_CONFIG_LEVEL_SYSTEM);
+    if (global) {
+        add(global, GIT_CONFIG_LEVEL_GLOBAL);
+    } else {
+        addFound(git_config_find_xdg, GIT_CONFIG_LEVEL_XDG);
+        addFound(git_config_find_global, GIT_CONFIG_LEVEL_GLOBAL);
+    }
+    const fs::path common = git_repository_commondir(repository);
+    git_config_add_file_ondisk(config.get(), (common / "config").c_str(), GIT_CONFIG_LEVEL_LOCAL, repository, 0);
+    int perWorktree = 0;
+    if (git_config_get_bool(&perWorktree, config.get(), "extensions.worktreeconfig") == 0 && perWorktree)
+        add((fs::path(git_repository_path(repository)) / "config.worktree").string(), GIT_CONFIG_LEVEL_WORKTREE);
+    git_repository_set_config(repository, config.get());
 }
 
 } // namespace
@@ -81,9 +166,10 @@ Result<Repository> Repository::open(const fs::path& path)
                     "Open a clone, or clone the project first");
     if (code == GIT_EOWNER)
         return fail(ErrorKind::Refused, "The repository belongs to another user, whose settings could run programs", shown,
-                    "When you trust it: git config --global --add safe.directory " + shown);
+                    "When you trust it: git config --global --add safe.directory '" + ownedFolder(path) + "'");
     if (code < 0)
         return libgitError("The repository cannot be opened", shown, "git fsck in it tells what is damaged");
+    useEnvironment(opened.get());
     const char* workdir = git_repository_workdir(opened.get());
     fs::path reopen = workdir ? workdir : git_repository_path(opened.get());
     return Repository(opened.release(), std::move(reopen));
@@ -124,7 +210,7 @@ std::optional<std::string> Repository::config(const std::string& key) const
 {
     Handle<git_config> config;
     Buffer value;
-    if (git_repository_config_snapshot(out(config), m_handle) < 0 ||
+    if (git_repository_config(out(config), m_handle) < 0 ||
         git_config_get_string_buf(&value, config.get(), key.c_str()) < 0)
         return std::nullopt;
     return value.str();
@@ -134,8 +220,7 @@ bool Repository::configBool(const std::string& key, bool fallback) const
 {
     Handle<git_config> config;
     int value = 0;
-    if (git_repository_config_snapshot(out(config), m_handle) < 0 ||
-        git_config_get_bool(&value, config.get(), key.c_str()) < 0)
+    if (git_repository_config(out(config), m_handle) < 0 || git_config_get_bool(&value, config.get(), key.c_str()) < 0)
         return fallback;
     return value != 0;
 }
@@ -153,7 +238,10 @@ Result<void> Repository::setConfig(const std::string& key, const std::string& va
 Result<Oid> Repository::resolve(const std::string& revision) const
 {
     Handle<git_object> named;
-    if (git_revparse_single(out(named), m_handle, revision.c_str()) < 0)
+    const int code = git_revparse_single(out(named), m_handle, revision.c_str());
+    if (code == GIT_EAMBIGUOUS)
+        return fail(ErrorKind::NotFound, "More than one object begins like that", revision, "Name more of its digits");
+    if (code < 0)
         return fail(ErrorKind::NotFound, "The repository has nothing by that name", revision,
                     "Name a branch, a tag or a commit id");
     Handle<git_object> commit;
@@ -163,24 +251,46 @@ Result<Oid> Repository::resolve(const std::string& revision) const
     return fromGit(*git_object_id(commit.get()));
 }
 
+namespace {
+
+// What git keeps of a name or an address: no line ends, no angle brackets, no control characters, and none of the
+// characters that mean nothing at either end (git's ident.c, common practice).
+std::string withoutCrud(std::string_view text)
+{
+    const auto isCrud = [](unsigned char c) {
+        return c <= 32 || c == ',' || c == ':' || c == ';' || c == '<' || c == '>' || c == '"' || c == '\\' || c == '\'';
+    };
+    while (!text.empty() && isCrud(static_cast<unsigned char>(text.front())))
+        text.remove_prefix(1);
+    while (!text.empty() && isCrud(static_cast<unsigned char>(text.back())))
+        text.remove_suffix(1);
+    std::string kept;
+    for (const char c : text)
+        if (c != '\n' && c != '<' && c != '>' && c != '\0')
+            kept += c;
+    return kept;
+}
+
+std::string environment(const char* variable)
+{
+    const char* value = std::getenv(variable);
+    return value ? value : "";
+}
+
+} // namespace
+
 Result<Identity> committerIdentity(const Repository& repository)
 {
-    const auto pick = [&](const char* variable, const char* key, const char* lastVariable) -> std::string {
-        if (const char* value = std::getenv(variable); value && *value)
-            return value;
-        if (auto value = repository.config(key); value && !value->empty())
-            return *value;
-        if (lastVariable)
-            if (const char* value = std::getenv(lastVariable); value && *value)
-                return value;
-        return {};
+    const auto firstOf = [&](std::initializer_list<std::string> candidates) {
+        for (const std::string& candidate : candidates)
+            if (std::string kept = withoutCrud(candidate); !kept.empty())
+                return kept;
+        return std::string();
     };
-    Identity identity{pick("GIT_COMMITTER_NAME", "committer.name", nullptr),
-                      pick("GIT_COMMITTER_EMAIL", "committer.email", nullptr)};
-    if (identity.name.empty())
-        identity.name = repository.config("user.name").value_or("");
-    if (identity.email.empty())
-        identity.email = pick("GIT_COMMITTER_EMAIL", "user.email", "EMAIL");
+    const auto setting = [&](const char* key) { return repository.config(key).value_or(""); };
+    Identity identity{firstOf({environment("GIT_COMMITTER_NAME"), setting("committer.name"), setting("user.name")}),
+                      firstOf({environment("GIT_COMMITTER_EMAIL"), setting("committer.email"), setting("user.email"),
+                               environment("EMAIL")})};
     if (identity.name.empty() || identity.email.empty())
         return fail(ErrorKind::Refused, "git does not know who you are, so new commits cannot be made",
                     identity.name.empty() ? "user.name" : "user.email",

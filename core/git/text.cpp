@@ -67,11 +67,12 @@ std::string displayText(std::string_view bytes, std::size_t limit)
         }
         bytes.remove_prefix(length);
         if (out.size() > limit) {
-            std::size_t cut = limit;
+            constexpr std::string_view mark = "…";
+            std::size_t cut = limit < mark.size() ? 0 : limit - mark.size();
             while (cut > 0 && (static_cast<unsigned char>(out[cut]) & 0xC0) == 0x80)
                 --cut;
             out.resize(cut);
-            return out + "…";
+            return limit < mark.size() ? out : out.append(mark);
         }
     }
     return out;
