@@ -37,7 +37,7 @@ struct Drift {
     std::vector<BranchDrift> branches;
 };
 
-enum class DriftScope { Places, AllRefs };
+enum class DriftScope { Branches, AllRefs };
 
 // A row per branch of the three places (the clone's first; a remote branch only when the clone has no branch of its
 // name), or per ref of the repository. Bit-parallel over the table: cost does not grow with branches times commits.
