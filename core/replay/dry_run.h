@@ -10,13 +10,14 @@
 #include "core/replay/plan.h"
 #include "core/settle/settlements.h"
 
-#include <iosfwd>
 #include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 namespace espalier {
+
+struct ReplayCaches; // see caches.h
 
 enum class Outcome : std::uint8_t { Unchanged, Clean, Conflict, Landed, Empty };
 std::string_view outcomeName(Outcome outcome); // "unchanged", "clean", …: the words of design.md, 2
@@ -33,12 +34,15 @@ struct ReplayedCommit {
     std::string subject;
     Outcome outcome = Outcome::Clean;
     Treatment treatment = Treatment::Carry;
-    std::optional<Oid> newId;    // nothing from the first unsettled conflict on, and for landed, empty and left out ones
+    // Nothing from the first unsettled conflict on, and for landed, empty and left out ones. A folded commit has the id
+    // of the commit that it went into.
+    std::optional<Oid> newId;
     std::optional<Oid> newTree;
     std::vector<std::size_t> dependsOn; // indices of earlier commits whose unsettled regions this one touches
     std::vector<Conflict> conflicts;    // also filled when all are settled (undecided == 0); outcome is then Clean
     std::optional<Oid> landedAs;
-    Oid newBaseTree;             // the tree the commit was merged onto (held forms included): the left side
+    Oid newBaseTree;             // the tree the commit was merged onto: the left side. What is unsettled below is held
+                                 // in it as if it had been settled with Keep your commit
     Oid newParent;               // the commit below in the result; zero when that is not known yet
     std::vector<std::string> files; // paths that the commit changes against its parent
     bool losesSignature = false; // was signed, and the user's config does not sign
@@ -60,8 +64,9 @@ struct DryRun {
 // are signed, and DryRun says so through plan.sign. Errors: Broken (a missing object), Cancelled.
 Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements = {},
                       const Progress& progress = {});
-// The same inside a batch: keeps its caches in `store` and `caches` between calls, new objects go to store.fresh().
-Result<DryRun> dryRun(ObjectStore& store, MergeCaches& caches, const Plan& plan, const Settlements& settlements = {},
+// The same inside a batch: keeps its caches in `store` and `caches` between calls; new objects go to store.fresh(), and
+// DryRun::objects and ReplayedCommit::files stay empty.
+Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan, const Settlements& settlements = {},
                       const Progress& progress = {});
 
 // The whole replay on one line for people who want to learn it: "git rebase --onto upstream/main 1a2b3c4 topic/x".

@@ -16,6 +16,8 @@
 
 namespace espalier {
 
+class CommitTable; // see commit_table.h
+
 enum class Treatment : std::uint8_t {
     Carry,    // replay it
     LeaveOut, // drop it from the result
@@ -28,6 +30,7 @@ struct PlannedCommit {
     Treatment treatment = Treatment::Carry;
     std::optional<std::string> newMessage; // reworded; bytes in UTF-8
     std::string subject;                   // of the original, UTF-8
+    bool isMerge = false;                  // has more than one parent (only with MergeCommits::Keep)
 };
 
 // A branch of the clone whose tip is one of the replayed commits, and goes along with it.
@@ -71,9 +74,12 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
 Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, const std::string& branch,
                        const Oid& below, const Oid& tip, const Oid& onto, const std::string& ontoLabel,
                        const PlanOptions& options = {});
-// Without a snapshot: any tip onto any commit; for batches and forecasts. `committer` is taken as it is.
-Result<Plan> planTip(ObjectStore& store, const Oid& tip, const Oid& onto, const Person& committer,
+// Without a snapshot: any tip onto any commit; for batches and forecasts. `committer` is taken as it is. A tip without
+// commits of its own gives a plan without commits: its result is `onto`. `table` keeps what was read of the history.
+Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, const Oid& onto, const Person& committer,
                      bool detectLanded = true);
+// The configured identity, now; what every plan without PlanOptions::committer uses. Errors: Refused.
+Result<Person> committerNow(const Repository& repository);
 
 // Edits. Each returns a new plan. Errors: Usage when the edit makes no sense (folding the first commit…).
 Result<Plan> withTreatment(const Plan& plan, std::size_t index, Treatment treatment);

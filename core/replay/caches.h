@@ -1,0 +1,24 @@
+// SPDX-License-Identifier: MIT
+//
+// Everything worth keeping between the dry runs of one batch. Belongs to one ObjectStore and one thread.
+#pragma once
+
+#include "core/history/equivalence.h"
+#include "core/merge/tree_merge.h"
+#include "core/replay/commit_table.h"
+
+namespace espalier {
+
+struct ReplayCaches {
+    explicit ReplayCaches(const Repository& repository)
+        : merge(MergeOptions::of(repository)), commits(repository), equivalence(std::make_shared<EquivalenceCache>())
+    {
+    }
+
+    MergeOptions merge;
+    MergeCaches merges;
+    CommitTable commits;
+    std::shared_ptr<EquivalenceCache> equivalence; // may be shared by the batches of several threads
+};
+
+} // namespace espalier

@@ -1,0 +1,46 @@
+// SPDX-License-Identifier: MIT
+//
+// What a walk over history needs of commits (parents, time), read once and kept: from the commit-graph file where there
+// is one, else from raw objects. Unlike History it reads only what is asked for, which is what a batch of tips wants.
+//
+//     CommitTable table(repository);
+//     Result<Divergence> ways = table.divergence(store, tip, onto);
+//     ways->mergeBases; ways->onlyLeft;
+#pragma once
+
+#include "core/git/objects.h"
+
+#include <cstdint>
+#include <memory>
+#include <vector>
+
+namespace espalier {
+
+// How two commits stand to each other.
+struct Divergence {
+    std::vector<Oid> mergeBases;          // the best common ancestors, newest first; the first is what git names
+    std::vector<Oid> onlyLeft, onlyRight; // what only one of them reaches, newest first
+};
+
+class CommitTable {
+  public:
+    // `limit` commits are kept; when there are more, everything is forgotten before the next question.
+    explicit CommitTable(const Repository& repository, std::size_t limit = 1'500'000);
+    ~CommitTable();
+    CommitTable(CommitTable&&) noexcept;
+
+    // Source of the walk: git's paint_down_to_common as its documentation describes it. Time and memory go with the
+    // number of commits younger than the merge base. Errors: Broken (a commit is missing), Cancelled.
+    Result<Divergence> divergence(ObjectStore& store, const Oid& left, const Oid& right, const Progress& progress = {});
+    // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
+    Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
+    // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.
+    // Commits that the tip does not reach inside the set are left out.
+    Result<std::vector<Oid>> topologicalOrder(ObjectStore& store, const Oid& tip, const std::vector<Oid>& commits);
+
+  private:
+    struct Data;
+    std::unique_ptr<Data> m_data;
+};
+
+} // namespace espalier
