@@ -27,21 +27,34 @@ namespace espalier {
 
 using DryRunPtr = std::shared_ptr<const DryRun>;
 
+// The fork's and the clone's copies of the main line against upstream's; nothing where there is no copy.
+struct MainLines {
+    std::optional<AheadBehind> fork, clone;
+};
+
 class Session : public QObject {
     Q_OBJECT
   public:
     explicit Session(QObject* parent = nullptr);
     ~Session() override;
 
+    // How the user is asked for logins and about unknown hosts; without it every such question is answered "no".
+    void setAccess(const Access& access);
+
     // Opens in the background; snapshotChanged or failed follows. Recovers a begun logbook entry first.
     void open(const QString& path);
     bool isOpen() const { return m_snapshot != nullptr; }
     QString path() const { return m_path; }
 
+    // True once a load has been started and until it has answered.
+    bool isLoading() const;
+
     // Null before the first snapshot.
     SnapshotPtr snapshot() const { return m_snapshot; }
     LanesPtr lanes() const { return m_lanes; }
     std::shared_ptr<const Drift> drift() const { return m_drift; }
+    // Empty until drift() is there.
+    const MainLines& mainLines() const { return m_mainLines; }
     // By full ref name; Unknown until computed.
     Forecast forecast(const std::string& ref) const;
     std::optional<Landed> landed(const std::string& ref) const;
@@ -77,6 +90,8 @@ class Session : public QObject {
 
   Q_SIGNALS:
     void snapshotChanged();
+    // The repository could not be opened at all; isOpen() stays false.
+    void openFailed(const QString& line);
     void lanesChanged();
     void driftChanged();
     void forecastChanged(const QString& ref);
@@ -88,12 +103,20 @@ class Session : public QObject {
     void mainLineHasOwnCommits(int count);
 
   private:
+    void takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerprint);
+    void computeDriftNow();
+    void forecastNow();
+    void applied(const Applied& done);
+    void makePlan(std::function<Result<Plan>(const Repository&)> make, std::function<void(const Plan&)> then);
+    template <typename T, typename Job, typename Then> void operate(const QString& title, Job job, Then then);
+
     struct Private;
     std::unique_ptr<Private> d;
     QString m_path;
     SnapshotPtr m_snapshot;
     LanesPtr m_lanes;
     std::shared_ptr<const Drift> m_drift;
+    MainLines m_mainLines;
 };
 
 } // namespace espalier

@@ -1,0 +1,60 @@
+// SPDX-License-Identifier: MIT
+//
+// The drift board: every branch with its drift, its forecast and the state of the fork's copy. A row can be dragged onto a
+// commit or a label of the graph, or onto another row.
+#pragma once
+
+#include "app/support/drag.h"
+#include "app/window/session.h"
+
+#include <QWidget>
+
+class QListView;
+
+namespace espalier {
+
+class DriftModel;
+class PlainLabel;
+
+class DriftBoard : public QWidget {
+    Q_OBJECT
+  public:
+    // `session` must outlive the board.
+    explicit DriftBoard(const Session* session, QWidget* parent = nullptr);
+
+    // The full name of the selected branch; empty when there is none.
+    std::string selected() const;
+    void select(const std::string& ref);
+    QListView* list() const { return m_list; }
+
+  Q_SIGNALS:
+    void branchChosen(const std::string& ref);
+    void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);
+    // The keyboard's and the menu's way: the new base is chosen next.
+    void replayOntoRequested(const std::string& ref);
+    void checkOutRequested(const std::string& ref);
+    void pushRequested(const std::string& ref);
+    void focusRequested(const std::string& ref);
+    void renameRequested(const std::string& ref);
+    void deleteRequested(const std::string& ref);
+    void cleanUpRequested();
+
+  protected:
+    void contextMenuEvent(QContextMenuEvent* event) override;
+    void resizeEvent(QResizeEvent* event) override;
+
+  private:
+    void reload();
+    void showMenu(const QPoint& globalPosition);
+
+    const Session* m_session;
+    DriftModel* m_model;
+    QListView* m_list;
+    PlainLabel* m_title;
+    PlainLabel* m_behind;
+    PlainLabel* m_ahead;
+    PlainLabel* m_footer;
+    PlainLabel* m_empty;
+};
+
+} // namespace espalier

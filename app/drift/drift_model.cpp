@@ -1,0 +1,264 @@
+// SPDX-License-Identifier: MIT
+#include "app/drift/drift_model.h"
+
+#include "app/support/text.h"
+#include "core/git/text.h"
+
+#include <QDateTime>
+
+#include <array>
+
+namespace espalier {
+
+namespace {
+
+// A branch without a new commit for so long is listed apart.
+constexpr std::int64_t staleSeconds = std::int64_t(180) * 24 * 3600;
+
+enum Group { Yours, Landed_, OnlyFork, OnlyUpstream, Stale, groupCount };
+
+QString groupTitle(Group group)
+{
+    switch (group) {
+    case Yours: return QObject::tr("Your branches");
+    case Landed_: return QObject::tr("Landed, can be cleaned up");
+    case OnlyFork: return QObject::tr("Only on the fork");
+    case OnlyUpstream: return QObject::tr("Only upstream");
+    default: return QObject::tr("Untouched for half a year");
+    }
+}
+
+QString words(std::size_t number, const char* one, const char* many) { return toText(counted(number, one, many)); }
+
+} // namespace
+
+DriftModel::DriftModel(QObject* parent) : QAbstractListModel(parent) {}
+
+void DriftModel::setSession(const Session* session) { m_session = session; }
+
+void DriftModel::reload()
+{
+    beginResetModel();
+    m_rows.clear();
+    m_maxAhead = m_maxBehind = 0;
+    std::array<std::vector<DriftRow>, groupCount> groups;
+    if (m_session && m_session->drift()) {
+        const Drift& drift = *m_session->drift();
+        const Snapshot& snapshot = *drift.snapshot;
+        const std::int64_t now = QDateTime::currentSecsSinceEpoch();
+        for (const BranchDrift& branch : drift.branches) {
+            DriftRow row = describe(branch);
+            const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
+            Group group = Yours;
+            if (ref.kind != RefKind::Branch)
+                group = ref.place == Place::Fork ? OnlyFork : OnlyUpstream;
+            else if (row.landed && branch.ahead > 0)
+                group = Landed_;
+            else if (ref.row != noRow && now - snapshot.history.time(ref.row) > staleSeconds && !row.checkedOut &&
+                     branch.ref != snapshot.mainLine)
+                group = Stale;
+            m_maxAhead = std::max(m_maxAhead, row.ahead);
+            m_maxBehind = std::max(m_maxBehind, row.behind);
+            groups[group].push_back(std::move(row));
+        }
+    }
+    // Samples and old clones: when nothing is younger, there is no use in setting the old apart.
+    if (groups[Yours].size() <= 1 && !groups[Stale].empty()) {
+        std::ranges::move(groups[Stale], std::back_inserter(groups[Yours]));
+        groups[Stale].clear();
+    }
+    for (int group = 0; group < groupCount; ++group) {
+        if (groups[std::size_t(group)].empty())
+            continue;
+        std::ranges::stable_sort(groups[std::size_t(group)], [](const DriftRow& a, const DriftRow& b) {
+            return std::tuple(!a.checkedOut, a.ahead == 0, a.ref) < std::tuple(!b.checkedOut, b.ahead == 0, b.ref);
+        });
+        DriftRow heading;
+        heading.heading = true;
+        heading.text = groupTitle(Group(group));
+        m_rows.push_back(std::move(heading));
+        std::ranges::move(groups[std::size_t(group)], std::back_inserter(m_rows));
+    }
+    endResetModel();
+}
+
+DriftRow DriftModel::describe(const BranchDrift& branch) const
+{
+    const Snapshot& snapshot = *m_session->snapshot();
+    const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
+    DriftRow row;
+    row.text = toText(ref.kind == RefKind::Branch ? ref.branch : ref.shortName);
+    row.ref = ref.name;
+    row.refIndex = branch.ref;
+    row.ahead = branch.ahead;
+    row.behind = branch.behind;
+    row.place = ref.place.value_or(Place::Clone);
+    row.checkedOut = ref.name == snapshot.worktree.headBranch;
+    switch (branch.fork) {
+    case ForkState::None:
+        if (ref.kind == RefKind::Branch && branch.ahead > 0)
+            row.fork = tr("not on the fork");
+        break;
+    case ForkState::Same: row.fork = tr("fork: same"); break;
+    case ForkState::Behind:
+        row.fork = tr("fork: %1 behind").arg(branch.forkBehind);
+        break;
+    case ForkState::Ahead:
+        row.fork = tr("fork: %1 ahead").arg(branch.forkAhead);
+        row.forkTone = DriftTone::Warning;
+        break;
+    case ForkState::OlderVersion: row.fork = tr("fork: older version"); break;
+    case ForkState::Foreign:
+        row.fork = tr("fork: %1 not yours").arg(words(branch.foreign, "commit", "commits"));
+        row.forkTone = DriftTone::Loss;
+        break;
+    }
+    if (branch.standsOn >= 0 && branch.fork == ForkState::None)
+        row.fork = tr("stands on %1").arg(toText(snapshot.refs[std::size_t(branch.standsOn)].branch));
+    describeForecast(row);
+    return row;
+}
+
+void DriftModel::describeForecast(DriftRow& row) const
+{
+    const std::optional<Landed> landed = m_session->landed(row.ref);
+    if (landed && landed->wholly() && row.ahead > 0) {
+        row.landed = true;
+        row.forecast = landed->squash ? tr("landed as %1").arg(toText(landed->squash->brief())) : tr("landed");
+        row.forecastTone = DriftTone::Quiet;
+        return;
+    }
+    const Forecast forecast = m_session->forecast(row.ref);
+    row.landed = false;
+    row.forecastTone = DriftTone::Plain;
+    switch (forecast.kind) {
+    case Forecast::Clean:
+        row.forecast = forecast.landed > 0 ? tr("✓ lands clean, %1 landed").arg(forecast.landed) : tr("✓ lands clean");
+        break;
+    case Forecast::Conflicts:
+        row.forecast = tr("▲ %1 in %2").arg(words(forecast.hunks, "hunk", "hunks"), words(forecast.files, "file", "files"));
+        row.forecastTone = DriftTone::Warning;
+        break;
+    case Forecast::FastForward: row.forecast = tr("✓ fast-forward"); break;
+    case Forecast::Landed:
+        row.forecast = tr("landed");
+        row.landed = row.ahead > 0;
+        row.forecastTone = DriftTone::Quiet;
+        break;
+    case Forecast::Nothing:
+        row.forecast = tr("up to date");
+        row.forecastTone = DriftTone::Quiet;
+        break;
+    default:
+        row.forecast = forecast.reason.empty() ? QString() : tr("no forecast");
+        row.forecastTone = DriftTone::Quiet;
+    }
+}
+
+void DriftModel::updateForecast(const QString& ref)
+{
+    const int at = indexOf(toBytes(ref));
+    if (at < 0)
+        return;
+    const bool before = m_rows[std::size_t(at)].landed;
+    describeForecast(m_rows[std::size_t(at)]);
+    if (m_rows[std::size_t(at)].landed != before) {
+        reload(); // it belongs to another group now
+        return;
+    }
+    Q_EMIT dataChanged(index(at), index(at));
+}
+
+int DriftModel::indexOf(const std::string& ref) const
+{
+    for (std::size_t i = 0; i < m_rows.size(); ++i)
+        if (!m_rows[i].heading && (m_rows[i].ref == ref || toText(m_rows[i].ref) == toText(ref)))
+            return int(i);
+    return -1;
+}
+
+int DriftModel::branchCount() const
+{
+    return int(std::ranges::count_if(m_rows, [](const DriftRow& row) { return !row.heading; }));
+}
+
+DragSource DriftModel::sourceOf(int index) const
+{
+    if (index < 0 || index >= int(m_rows.size()) || row(index).heading || !m_session->snapshot())
+        return {};
+    const Ref& ref = m_session->snapshot()->refs[std::size_t(row(index).refIndex)];
+    if (ref.kind != RefKind::Branch)
+        return {};
+    return {.branch = ref.name, .below = {}, .tip = ref.tip, .wholeBranch = true, .label = toText(ref.branch)};
+}
+
+DropTarget DriftModel::targetOf(int index) const
+{
+    if (index < 0 || index >= int(m_rows.size()) || row(index).heading || !m_session->snapshot())
+        return {};
+    const Ref& ref = m_session->snapshot()->refs[std::size_t(row(index).refIndex)];
+    return {.commit = ref.tip, .refName = ref.name, .label = toText(ref.shortName)};
+}
+
+int DriftModel::rowCount(const QModelIndex& parent) const { return parent.isValid() ? 0 : int(m_rows.size()); }
+
+QVariant DriftModel::data(const QModelIndex& index, int role) const
+{
+    if (!index.isValid())
+        return {};
+    const DriftRow& row = this->row(index.row());
+    if (role == Qt::DisplayRole)
+        return row.text;
+    if (role == Qt::AccessibleTextRole) {
+        if (row.heading)
+            return row.text;
+        QString text = tr("%1, %2 behind, %3 ahead").arg(row.text).arg(row.behind).arg(row.ahead);
+        if (row.checkedOut)
+            text += tr(", checked out");
+        for (const QString& part : {row.forecast, row.fork})
+            if (!part.isEmpty())
+                text += QStringLiteral(", ") + part;
+        return text;
+    }
+    if (role == Qt::ToolTipRole && !row.heading)
+        return row.text.toHtmlEscaped();
+    return {};
+}
+
+Qt::ItemFlags DriftModel::flags(const QModelIndex& index) const
+{
+    if (!index.isValid())
+        return Qt::NoItemFlags;
+    const DriftRow& row = this->row(index.row());
+    if (row.heading)
+        return Qt::ItemIsEnabled;
+    Qt::ItemFlags flags = Qt::ItemIsEnabled | Qt::ItemIsSelectable | Qt::ItemIsDropEnabled | Qt::ItemNeverHasChildren;
+    if (row.place == Place::Clone)
+        flags |= Qt::ItemIsDragEnabled;
+    return flags;
+}
+
+QStringList DriftModel::mimeTypes() const { return {QLatin1String(dragMimeType)}; }
+
+QMimeData* DriftModel::mimeData(const QModelIndexList& indexes) const
+{
+    const DragSource source = indexes.isEmpty() ? DragSource{} : sourceOf(indexes.front().row());
+    return source.label.isEmpty() ? nullptr : encodeDrag(source).release();
+}
+
+bool DriftModel::canDropMimeData(const QMimeData* data, Qt::DropAction, int, int, const QModelIndex& parent) const
+{
+    const auto source = decodeDrag(data);
+    return source && parent.isValid() && !row(parent.row()).heading && row(parent.row()).ref != source->branch;
+}
+
+bool DriftModel::dropMimeData(const QMimeData* data, Qt::DropAction action, int row, int column,
+                              const QModelIndex& parent)
+{
+    if (!canDropMimeData(data, action, row, column, parent))
+        return false;
+    Q_EMIT dropped(*decodeDrag(data), targetOf(parent.row()));
+    return true;
+}
+
+} // namespace espalier

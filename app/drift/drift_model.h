@@ -1,0 +1,78 @@
+// SPDX-License-Identifier: MIT
+//
+// The rows of the drift board: branches in groups, each with its numbers and what they mean. Holds texts and counts ready to
+// paint; the delegate paints, the board asks.
+#pragma once
+
+#include "app/support/drag.h"
+#include "app/window/session.h"
+
+#include <QAbstractListModel>
+
+#include <vector>
+
+namespace espalier {
+
+enum class DriftTone { Plain, Quiet, Good, Warning, Loss };
+
+struct DriftRow {
+    bool heading = false;
+    QString text;             // heading, or the branch's name
+    std::string ref;          // full name
+    int refIndex = -1;        // into Snapshot::refs
+    std::uint32_t ahead = 0, behind = 0;
+    QString forecast, fork;   // right-hand texts, above and below
+    DriftTone forecastTone = DriftTone::Quiet, forkTone = DriftTone::Quiet;
+    bool checkedOut = false;
+    bool landed = false;
+    Place place = Place::Clone;
+};
+
+class DriftModel : public QAbstractListModel {
+    Q_OBJECT
+  public:
+    enum Role { RowRole = Qt::UserRole + 1 }; // not for QML: see row()
+
+    explicit DriftModel(QObject* parent = nullptr);
+
+    // Both may be null.
+    void setSession(const Session* session);
+    void reload();
+    void updateForecast(const QString& ref);
+
+    const DriftRow& row(int index) const { return m_rows[std::size_t(index)]; }
+    // -1 when the board has no such branch.
+    int indexOf(const std::string& ref) const;
+    int branchCount() const;
+    // The largest numbers of all rows, for the shared axis.
+    std::uint32_t maxAhead() const { return m_maxAhead; }
+    std::uint32_t maxBehind() const { return m_maxBehind; }
+    // What a row stands for when it is dragged; an empty label for headings.
+    DragSource sourceOf(int index) const;
+    DropTarget targetOf(int index) const;
+
+    int rowCount(const QModelIndex& parent = {}) const override;
+    QVariant data(const QModelIndex& index, int role) const override;
+    Qt::ItemFlags flags(const QModelIndex& index) const override;
+    QMimeData* mimeData(const QModelIndexList& indexes) const override;
+    QStringList mimeTypes() const override;
+    Qt::DropActions supportedDragActions() const override { return Qt::LinkAction; }
+    Qt::DropActions supportedDropActions() const override { return Qt::LinkAction; }
+    bool canDropMimeData(const QMimeData* data, Qt::DropAction action, int row, int column,
+                         const QModelIndex& parent) const override;
+    bool dropMimeData(const QMimeData* data, Qt::DropAction action, int row, int column,
+                      const QModelIndex& parent) override;
+
+  Q_SIGNALS:
+    void dropped(const espalier::DragSource& what, const espalier::DropTarget& onto);
+
+  private:
+    DriftRow describe(const BranchDrift& drift) const;
+    void describeForecast(DriftRow& row) const;
+
+    const Session* m_session = nullptr;
+    std::vector<DriftRow> m_rows;
+    std::uint32_t m_maxAhead = 0, m_maxBehind = 0;
+};
+
+} // namespace espalier
