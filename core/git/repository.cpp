@@ -225,7 +225,7 @@ bool Repository::configBool(const std::string& key, bool fallback) const
     return value != 0;
 }
 
-Result<void> Repository::setConfig(const std::string& key, const std::string& value)
+Result<void> Repository::setConfig(const std::string& key, const std::string& value) const
 {
     Handle<git_config> all, own;
     if (git_repository_config(out(all), m_handle) < 0 ||

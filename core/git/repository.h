@@ -46,7 +46,7 @@ class Repository {
     std::optional<std::string> config(const std::string& key) const;
     bool configBool(const std::string& key, bool fallback) const;
     // Sets a value in the repository's own config file.
-    Result<void> setConfig(const std::string& key, const std::string& value);
+    Result<void> setConfig(const std::string& key, const std::string& value) const;
 
     // What a name stands for: a full or short ref, an id or its unique beginning, or git's revision syntax.
     // Peeled to a commit. Errors: NotFound.

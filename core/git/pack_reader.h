@@ -1,0 +1,67 @@
+// SPDX-License-Identifier: MIT
+//
+// Objects straight from packs and loose files, for reading many small ones by all cores. Formats: git's own documentation,
+// gitformat-pack(5). What is not understood (an old index, a damaged entry) is simply not found here; libgit2, through
+// ObjectStore, is then asked and gives the error.
+//
+//     auto packs = PackFiles::open(objectFolders(repository.commonDir()));   // shared by all workers
+//     PackReader reader(packs);                                              // one a worker
+//     if (auto commit = reader.read(id)) use(commit->bytes);                 // valid until the next call
+#pragma once
+
+#include "core/git/mapped_file.h"
+#include "core/git/objects.h"
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace espalier {
+
+// The repository's object folder and its alternates (objects/info/alternates), without doubles.
+std::vector<std::filesystem::path> objectFolders(const std::filesystem::path& commonDir);
+
+// The packs of some object folders, mapped. Immutable; may be shared by threads.
+class PackFiles {
+  public:
+    static std::shared_ptr<const PackFiles> open(std::vector<std::filesystem::path> folders);
+
+    struct Pack {
+        MappedFile index, pack;
+        std::uint32_t count = 0;
+    };
+    const std::vector<std::filesystem::path>& folders() const { return m_folders; }
+    const std::vector<Pack>& packs() const { return m_packs; }
+
+  private:
+    std::vector<std::filesystem::path> m_folders;
+    std::vector<Pack> m_packs;
+};
+
+struct RawObject {
+    ObjectType type = ObjectType::Blob;
+    std::string_view bytes;
+    bool whole = true; // false: only the beginning was asked for, and there is more
+};
+
+class PackReader {
+  public:
+    explicit PackReader(std::shared_ptr<const PackFiles> packs);
+    ~PackReader();
+    PackReader(const PackReader&) = delete;
+    PackReader& operator=(const PackReader&) = delete;
+
+    // The object, or the first `limit` bytes of it where that saves work. Nothing when it is not found, is damaged, or is
+    // larger than 64 MiB. The bytes are valid until the next call.
+    std::optional<RawObject> read(const Oid& id, std::size_t limit = SIZE_MAX);
+
+  private:
+    struct Data;
+    std::unique_ptr<Data> m_data;
+};
+
+} // namespace espalier

@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: MIT
+#include "core/history/overrides.h"
+
+#include "core/git/mapped_file.h"
+#include "core/git/text.h"
+#include "core/history/ref_reader.h"
+
+namespace espalier {
+
+namespace {
+
+template <typename Take> void eachLine(const std::filesystem::path& path, Take take)
+{
+    const auto file = MappedFile::open(path);
+    if (!file)
+        return;
+    std::string_view text = file->bytes();
+    while (!text.empty()) {
+        const std::size_t end = text.find('\n');
+        take(text.substr(0, end));
+        text.remove_prefix(end == text.npos ? text.size() : end + 1);
+    }
+}
+
+} // namespace
+
+Oid Overrides::standIn(Oid id) const
+{
+    // git follows at most five replacements of replacements.
+    for (int depth = 0; depth < 5; ++depth) {
+        const auto found = replaced.find(id);
+        if (found == replaced.end())
+            break;
+        id = found->second;
+    }
+    return id;
+}
+
+std::vector<std::string> Overrides::notices() const
+{
+    std::vector<std::string> lines;
+    if (!shallow.empty())
+        lines.push_back("The history is cut off at " + counted(shallow.size(), "commit", "commits") +
+                        " (a shallow clone); what is older is not here.");
+    if (!grafts.empty())
+        lines.push_back(counted(grafts.size(), "commit has", "commits have") + " other parents than recorded (info/grafts).");
+    if (!replaced.empty())
+        lines.push_back(counted(replaced.size(), "object is", "objects are") + " shown as replaced (refs/replace).");
+    return lines;
+}
+
+Overrides readOverrides(const Repository& repository)
+{
+    Overrides overrides;
+    const auto common = repository.commonDir();
+    eachLine(common / "shallow", [&](std::string_view line) {
+        if (const auto id = Oid::parse(line.substr(0, 40))) {
+            overrides.shallow.insert(*id);
+            overrides.fingerprint += "s" + id->hex();
+        }
+    });
+    eachLine(common / "info/grafts", [&](std::string_view line) {
+        const auto id = Oid::parse(line.substr(0, 40));
+        if (!id)
+            return;
+        std::vector<Oid> parents;
+        overrides.fingerprint += "g" + id->hex();
+        for (line.remove_prefix(40); line.size() >= 41; line.remove_prefix(41))
+            if (const auto parent = Oid::parse(line.substr(1, 40))) {
+                parents.push_back(*parent);
+                overrides.fingerprint += parent->hex();
+            }
+        overrides.grafts.insert_or_assign(*id, std::move(parents));
+    });
+    if (repository.configBool("core.useReplaceRefs", true)) {
+        constexpr std::string_view prefix = "refs/replace/";
+        for (const RawRef& ref : readRawRefs(repository, prefix).list)
+            if (const auto id = Oid::parse(std::string_view(ref.name).substr(prefix.size())); id && !ref.id.isZero()) {
+                overrides.replaced.insert_or_assign(*id, ref.id);
+                overrides.fingerprint += "r" + id->hex() + ref.id.hex();
+            }
+    }
+    return overrides;
+}
+
+} // namespace espalier

@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: MIT
+//
+// What makes a commit's parents differ from what its object says: the shallow file, info/grafts, and refs/replace.
+#pragma once
+
+#include "core/git/oid.h"
+#include "core/git/repository.h"
+
+#include <string>
+#include <unordered_map>
+#include <unordered_set>
+#include <vector>
+
+namespace espalier {
+
+struct Overrides {
+    std::unordered_set<Oid> shallow;                      // parents were left behind
+    std::unordered_map<Oid, std::vector<Oid>> grafts;     // commit, the parents it is given
+    std::unordered_map<Oid, Oid> replaced;                // object, the one to read in its stead
+    std::string fingerprint;                              // equal for equal contents
+
+    bool empty() const { return shallow.empty() && grafts.empty() && replaced.empty(); }
+    // The object whose bytes stand for `id`; `id` itself when it is not replaced.
+    Oid standIn(Oid id) const;
+    // Lines for people.
+    std::vector<std::string> notices() const;
+};
+
+Overrides readOverrides(const Repository& repository);
+
+} // namespace espalier

@@ -1,0 +1,263 @@
+// SPDX-License-Identifier: MIT
+#include "core/history/snapshot.h"
+
+#include "core/git/text.h"
+#include "core/history/history_data.h"
+#include "core/history/ref_reader.h"
+#include "core/history/worktree_state.h"
+
+#include <algorithm>
+
+namespace espalier {
+
+namespace {
+
+constexpr std::string_view heads = "refs/heads/", remotePrefix = "refs/remotes/", tags = "refs/tags/", own = "refs/espalier/";
+
+struct Named {
+    std::vector<Ref> refs;
+    std::vector<Oid> tips; // by ref, before they are peeled
+};
+
+// A remote's name may hold slashes, so the longest that fits is the one.
+const Remote* remoteOf(const std::vector<Remote>& remotes, std::string_view rest)
+{
+    const Remote* found = nullptr;
+    for (const Remote& remote : remotes)
+        if (rest.size() > remote.name.size() && rest.starts_with(remote.name) && rest[remote.name.size()] == '/' &&
+            (!found || remote.name.size() > found->name.size()))
+            found = &remote;
+    return found;
+}
+
+void describe(Ref& ref, const Snapshot& snapshot)
+{
+    const std::string_view name = ref.name;
+    if (name.starts_with(heads)) {
+        ref.kind = RefKind::Branch;
+        ref.branch = ref.shortName = name.substr(heads.size());
+        ref.place = Place::Clone;
+    } else if (name.starts_with(remotePrefix)) {
+        ref.kind = RefKind::RemoteBranch;
+        ref.shortName = name.substr(remotePrefix.size());
+        if (const Remote* remote = remoteOf(snapshot.remotes, ref.shortName)) {
+            ref.remote = remote->name;
+        } else { // left over from a remote that is gone
+            ref.remote = ref.shortName.substr(0, ref.shortName.find('/'));
+        }
+        ref.branch = ref.shortName.substr(std::min(ref.shortName.size(), ref.remote.size() + 1));
+        if (!snapshot.roles.upstream.empty() && ref.remote == snapshot.roles.upstream)
+            ref.place = Place::Upstream;
+        else if (!snapshot.roles.fork.empty() && ref.remote == snapshot.roles.fork)
+            ref.place = Place::Fork;
+    } else if (name.starts_with(tags)) {
+        ref.kind = RefKind::Tag;
+        ref.shortName = name.substr(tags.size());
+    } else {
+        ref.kind = RefKind::Other;
+        ref.shortName = name.substr(std::string_view("refs/").size());
+    }
+}
+
+// Symbolic refs followed to an id, within the list; zero when they lead nowhere.
+Oid follow(const std::vector<RawRef>& list, const RawRef& from)
+{
+    const RawRef* ref = &from;
+    for (int depth = 0; depth < 5 && !ref->target.empty(); ++depth) {
+        const auto at = std::ranges::lower_bound(list, ref->target, {}, &RawRef::name);
+        if (at == list.end() || at->name != ref->target)
+            return {};
+        ref = &*at;
+    }
+    return ref->peeled.isZero() ? ref->id : ref->peeled;
+}
+
+Named nameRefs(const RawRefs& raw, Snapshot& snapshot, std::string& upstreamHead)
+{
+    Named named;
+    named.refs.reserve(raw.list.size());
+    named.tips.reserve(raw.list.size());
+    const std::string upstreamHeadRef = std::string(remotePrefix) + snapshot.roles.upstream + "/HEAD";
+    for (const RawRef& found : raw.list) {
+        if (found.name.starts_with(own))
+            continue;
+        if (!found.target.empty() && found.name.starts_with(remotePrefix) && found.name.ends_with("/HEAD")) {
+            if (found.name == upstreamHeadRef)
+                upstreamHead = found.target;
+            continue;
+        }
+        const Oid tip = follow(raw.list, found);
+        if (tip.isZero())
+            continue;
+        Ref& ref = named.refs.emplace_back();
+        ref.name = found.name;
+        describe(ref, snapshot);
+        named.tips.push_back(tip);
+    }
+    return named;
+}
+
+int indexOf(const std::vector<Ref>& refs, std::string_view name)
+{
+    const auto at = std::ranges::lower_bound(refs, name, {}, [](const Ref& ref) { return std::string_view(ref.name); });
+    return at != refs.end() && at->name == name ? int(at - refs.begin()) : -1;
+}
+
+int chooseMainLine(const Snapshot& snapshot, const std::string& upstreamHead)
+{
+    const auto usual = [&](const std::string& prefix) {
+        for (const char* name : {"main", "master", "trunk"})
+            if (const int found = indexOf(snapshot.refs, prefix + name); found >= 0)
+                return found;
+        return -1;
+    };
+    if (!upstreamHead.empty())
+        if (const int found = indexOf(snapshot.refs, upstreamHead); found >= 0)
+            return found;
+    if (!snapshot.roles.upstream.empty())
+        if (const int found = usual(std::string(remotePrefix) + snapshot.roles.upstream + "/"); found >= 0)
+            return found;
+    if (const int found = indexOf(snapshot.refs, snapshot.worktree.headBranch); found >= 0)
+        return found;
+    if (const int found = usual(std::string(heads)); found >= 0)
+        return found;
+    const auto firstOf = [&](RefKind kind) { return std::ranges::find(snapshot.refs, kind, &Ref::kind); };
+    for (const RefKind kind : {RefKind::Branch, RefKind::RemoteBranch})
+        if (const auto at = firstOf(kind); at != snapshot.refs.end())
+            return int(at - snapshot.refs.begin());
+    return snapshot.refs.empty() ? -1 : 0;
+}
+
+// Place bits travel down the rows: every child stands above its parents.
+std::vector<Places> spreadPlaces(const Snapshot& snapshot, Row head)
+{
+    std::vector<Places> places(snapshot.history.size());
+    for (const Ref& ref : snapshot.refs) {
+        if (!ref.place)
+            continue;
+        places[ref.row] |= placeBit(*ref.place);
+        if (snapshot.roles.oneForBoth() && ref.kind == RefKind::RemoteBranch)
+            places[ref.row] |= placeBit(Place::Fork);
+    }
+    // A detached HEAD is a branch of the clone in all but its name.
+    if (head != noRow)
+        places[head] |= placeBit(Place::Clone);
+    for (Row row = 0; row < snapshot.history.size(); ++row)
+        for (const Row parent : snapshot.history.parents(row))
+            places[parent] |= places[row];
+    return places;
+}
+
+// Drops the refs that stand for no commit. What does not exist is worth a line, a tag of a tree or a text is not.
+void keepCommits(Named& named, const HistoryBuilder::Loaded& loaded, Snapshot& snapshot)
+{
+    constexpr std::size_t most = 5;
+    std::size_t told = 0;
+    for (const std::size_t i : loaded.missing) {
+        if (i >= named.refs.size())
+            continue;
+        if (told++ < most)
+            snapshot.notices.push_back("The ref " + displayText(named.refs[i].name, 200) +
+                                       " points at an object that is missing or damaged; it is not shown.");
+    }
+    if (told > most)
+        snapshot.notices.push_back("So do " + counted(told - most, "more ref", "more refs") + ".");
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < named.refs.size(); ++i) {
+        if (loaded.rows[i] == noRow)
+            continue;
+        if (kept != i)
+            named.refs[kept] = std::move(named.refs[i]);
+        named.refs[kept].row = loaded.rows[i];
+        named.refs[kept].tip = loaded.history.id(loaded.rows[i]);
+        ++kept;
+    }
+    named.refs.resize(kept);
+    snapshot.refs = std::move(named.refs);
+}
+
+} // namespace
+
+Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& progress, const SnapshotPtr& previous)
+{
+    auto snapshot = std::make_shared<Snapshot>();
+    snapshot->path = repository.path().string();
+    snapshot->name = repository.name();
+    snapshot->remotes = readRemotes(repository);
+    snapshot->roles = guessRoles(repository, snapshot->remotes);
+    auto worktree = readWorktreeState(repository, progress);
+    if (!worktree)
+        return std::unexpected(worktree.error());
+    snapshot->worktree = std::move(*worktree);
+
+    progress.report("Reading refs");
+    RawRefs raw = readRawRefs(repository);
+    std::string upstreamHead;
+    Named named = nameRefs(raw, *snapshot, upstreamHead);
+    const bool headCounts = snapshot->worktree.detached && !snapshot->worktree.headTip.isZero();
+    if (headCounts)
+        named.tips.push_back(snapshot->worktree.headTip);
+    if (progress.stopped())
+        return cancelled();
+
+    const History* known = previous && previous->path == snapshot->path ? &previous->history : nullptr;
+    auto loaded = HistoryBuilder::load(repository, named.tips, known, progress);
+    if (!loaded)
+        return std::unexpected(loaded.error());
+    snapshot->notices = loaded->history.notices();
+    for (std::string& line : raw.notices)
+        snapshot->notices.push_back(displayText(line));
+    keepCommits(named, *loaded, *snapshot);
+    const Row head = headCounts ? loaded->rows.back() : noRow;
+    snapshot->history = std::move(loaded->history);
+    snapshot->places = spreadPlaces(*snapshot, head);
+    snapshot->mainLine = chooseMainLine(*snapshot, upstreamHead);
+    snapshot->refsByRow.reserve(snapshot->refs.size());
+    for (std::size_t i = 0; i < snapshot->refs.size(); ++i)
+        snapshot->refsByRow.emplace_back(snapshot->refs[i].row, int(i));
+    std::ranges::sort(snapshot->refsByRow);
+    if (snapshot->roles.oneForBoth())
+        snapshot->notices.push_back("One remote, " + displayText(snapshot->roles.upstream) +
+                                    ", plays both parts: upstream and fork.");
+    return snapshot;
+}
+
+const Ref* Snapshot::findRef(std::string_view fullName) const
+{
+    const int found = indexOf(refs, fullName);
+    return found < 0 ? nullptr : &refs[std::size_t(found)];
+}
+
+const Ref* Snapshot::findByAnyName(std::string_view anyName) const
+{
+    if (const Ref* full = findRef(anyName))
+        return full;
+    for (const std::string_view prefix : {heads, remotePrefix, tags, std::string_view("refs/")})
+        if (const Ref* found = findRef(std::string(prefix) + std::string(anyName)))
+            return found;
+    return nullptr;
+}
+
+const Ref* Snapshot::forkCopy(std::string_view branch) const
+{
+    if (roles.fork.empty())
+        return nullptr;
+    return findRef(std::string(remotePrefix) + roles.fork + "/" + std::string(branch));
+}
+
+const Ref* Snapshot::upstreamCopy(std::string_view branch) const
+{
+    if (roles.upstream.empty())
+        return nullptr;
+    return findRef(std::string(remotePrefix) + roles.upstream + "/" + std::string(branch));
+}
+
+std::vector<int> Snapshot::refsAt(Row row) const
+{
+    std::vector<int> found;
+    for (auto at = std::ranges::lower_bound(refsByRow, std::pair(row, 0)); at != refsByRow.end() && at->first == row; ++at)
+        found.push_back(at->second);
+    return found;
+}
+
+} // namespace espalier
