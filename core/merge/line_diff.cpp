@@ -1,0 +1,362 @@
+// SPDX-License-Identifier: MIT
+#include "core/merge/line_diff.h"
+
+#include <algorithm>
+
+namespace espalier {
+
+namespace {
+
+using Ids = std::span<const std::uint32_t>;
+using Marks = std::vector<char>; // one a line, 1: changed; one more at the end that stays 0
+
+// Myers, "An O(ND) Difference Algorithm and Its Variations" (1986), the linear-space variant of its section 4b.
+class Myers {
+  public:
+    Myers(Ids a, Ids b, char* changedA, char* changedB) : m_a(a), m_b(b), m_changedA(changedA), m_changedB(changedB)
+    {
+        const std::size_t room = 2 * (a.size() + b.size()) + 4;
+        m_forward.resize(room);
+        m_backward.resize(room);
+    }
+
+    void run(int a0, int a1, int b0, int b1)
+    {
+        while (a0 < a1 && b0 < b1 && m_a[std::size_t(a0)] == m_b[std::size_t(b0)])
+            ++a0, ++b0;
+        while (a0 < a1 && b0 < b1 && m_a[std::size_t(a1 - 1)] == m_b[std::size_t(b1 - 1)])
+            --a1, --b1;
+        if (a0 == a1) {
+            std::fill(m_changedB + b0, m_changedB + b1, char(1));
+        } else if (b0 == b1) {
+            std::fill(m_changedA + a0, m_changedA + a1, char(1));
+        } else {
+            const auto [x, y] = middle(a0, a1, b0, b1);
+            run(a0, x, b0, y);
+            run(x, a1, y, b1);
+        }
+    }
+
+  private:
+    // A point on a shortest path, neither the first corner nor the last.
+    std::pair<int, int> middle(int a0, int a1, int b0, int b1)
+    {
+        const int n = a1 - a0, m = b1 - b0;
+        const int delta = n - m;
+        const bool odd = delta & 1;
+        const int origin = int(m_forward.size()) / 2;
+        const auto forward = [&](int k) -> int& { return m_forward[std::size_t(origin + k)]; };
+        const auto backward = [&](int k) -> int& { return m_backward[std::size_t(origin + k)]; };
+        forward(1) = 0;
+        backward(1) = 0;
+        for (int d = 0; d <= (n + m + 1) / 2; ++d) {
+            for (int k = -d; k <= d; k += 2) {
+                int x = k == -d || (k != d && forward(k - 1) < forward(k + 1)) ? forward(k + 1) : forward(k - 1) + 1;
+                while (x < n && x - k < m && x - k >= 0 && m_a[std::size_t(a0 + x)] == m_b[std::size_t(b0 + x - k)])
+                    ++x;
+                forward(k) = x;
+                const int other = delta - k;
+                if (odd && other >= -(d - 1) && other <= d - 1 && x + backward(other) >= n)
+                    return corner(a0, a1, b0, b1, x, x - k);
+            }
+            for (int k = -d; k <= d; k += 2) {
+                int x = k == -d || (k != d && backward(k - 1) < backward(k + 1)) ? backward(k + 1) : backward(k - 1) + 1;
+                while (x < n && x - k < m && x - k >= 0 &&
+                       m_a[std::size_t(a1 - 1 - x)] == m_b[std::size_t(b1 - 1 - (x - k))])
+                    ++x;
+                backward(k) = x;
+                const int other = delta - k;
+                if (!odd && other >= -d && other <= d && x + forward(other) >= n)
+                    return corner(a0, a1, b0, b1, n - x, m - (x - k));
+            }
+        }
+        return {a0 + n / 2, b0};
+    }
+
+    static std::pair<int, int> corner(int a0, int a1, int b0, int b1, int x, int y)
+    {
+        x = std::clamp(x, 0, a1 - a0);
+        y = std::clamp(y, 0, b1 - b0);
+        // Both ends of the box would not make it smaller.
+        if (x == 0 && y == 0)
+            ++x;
+        else if (x == a1 - a0 && y == b1 - b0)
+            --x;
+        return {a0 + x, b0 + y};
+    }
+
+    Ids m_a, m_b;
+    char* m_changedA;
+    char* m_changedB;
+    std::vector<int> m_forward, m_backward;
+};
+
+// The histogram algorithm as git's xdiff/xhistogram.c has it (itself after JGit's): the longest common run that holds the
+// rarest line splits the texts, and each part is split again.
+class Histogram {
+  public:
+    Histogram(Ids a, Ids b, char* changedA, char* changedB)
+        : m_a(a), m_b(b), m_changedA(changedA), m_changedB(changedB)
+    {
+        std::uint32_t most = 0;
+        for (const Ids ids : {a, b})
+            for (const std::uint32_t id : ids)
+                most = std::max(most, id);
+        m_first.assign(most + 1, -1);
+        m_count.assign(most + 1, 0);
+        m_next.assign(a.size(), -1);
+    }
+
+    void run(int a0, int a1, int b0, int b1)
+    {
+        while (true) {
+            if (a0 == a1) {
+                std::fill(m_changedB + b0, m_changedB + b1, char(1));
+                return;
+            }
+            if (b0 == b1) {
+                std::fill(m_changedA + a0, m_changedA + a1, char(1));
+                return;
+            }
+            const Run found = longest(a0, a1, b0, b1);
+            if (found.tooCommon) {
+                const Ids a = m_a.subspan(std::size_t(a0), std::size_t(a1 - a0));
+                const Ids b = m_b.subspan(std::size_t(b0), std::size_t(b1 - b0));
+                Myers(a, b, m_changedA + a0, m_changedB + b0).run(0, int(a.size()), 0, int(b.size()));
+                return;
+            }
+            if (found.length == 0) {
+                std::fill(m_changedA + a0, m_changedA + a1, char(1));
+                std::fill(m_changedB + b0, m_changedB + b1, char(1));
+                return;
+            }
+            run(a0, found.a, b0, found.b);
+            a0 = found.a + found.length;
+            b0 = found.b + found.length;
+        }
+    }
+
+  private:
+    static constexpr int mostOccurrences = 64;
+
+    struct Run {
+        int a = 0, b = 0, length = 0;
+        bool tooCommon = false;
+    };
+
+    Run longest(int a0, int a1, int b0, int b1)
+    {
+        for (int at = a1 - 1; at >= a0; --at) {
+            const std::uint32_t id = m_a[std::size_t(at)];
+            m_next[std::size_t(at)] = m_first[id];
+            m_first[id] = at;
+            ++m_count[id];
+        }
+        Run best;
+        int rarest = mostOccurrences + 1;
+        bool common = false;
+        for (int at = b0; at < b1;)
+            at = tryAt(at, a0, a1, b0, b1, best, rarest, common);
+        best.tooCommon = common && rarest > mostOccurrences;
+        for (int at = a0; at < a1; ++at) {
+            m_first[m_a[std::size_t(at)]] = -1;
+            m_count[m_a[std::size_t(at)]] = 0;
+        }
+        return best;
+    }
+
+    int tryAt(int at, int a0, int a1, int b0, int b1, Run& best, int& rarest, bool& common)
+    {
+        int next = at + 1;
+        const std::uint32_t id = m_b[std::size_t(at)];
+        if (id >= m_first.size() || m_first[id] < 0)
+            return next;
+        common = true;
+        if (m_count[id] > rarest)
+            return next;
+        for (int start = m_first[id];;) {
+            int following = m_next[std::size_t(start)];
+            int as = start, bs = at, ae = start, be = at;
+            int count = m_count[id];
+            while (as > a0 && bs > b0 && m_a[std::size_t(as - 1)] == m_b[std::size_t(bs - 1)]) {
+                --as, --bs;
+                if (count > 1)
+                    count = std::min(count, m_count[m_a[std::size_t(as)]]);
+            }
+            while (ae + 1 < a1 && be + 1 < b1 && m_a[std::size_t(ae + 1)] == m_b[std::size_t(be + 1)]) {
+                ++ae, ++be;
+                if (count > 1)
+                    count = std::min(count, m_count[m_a[std::size_t(ae)]]);
+            }
+            next = std::max(next, be + 1);
+            if (best.length < ae - as + 1 || count < rarest) {
+                // git compares the ends' distances; an empty best counts as a run of one line there.
+                if (best.length == 0 || best.length - 1 < ae - as || count < rarest) {
+                    best.a = as;
+                    best.b = bs;
+                    best.length = ae - as + 1;
+                    rarest = count;
+                }
+            }
+            while (following >= 0 && following <= ae)
+                following = m_next[std::size_t(following)];
+            if (following < 0)
+                return next;
+            start = following;
+        }
+    }
+
+    Ids m_a, m_b;
+    char* m_changedA;
+    char* m_changedB;
+    std::vector<int> m_first, m_count, m_next;
+};
+
+// Moves groups of changed lines to where people expect them: as git's xdl_change_compact without the indentation
+// heuristic, which merges do not use.
+class Compaction {
+  public:
+    Compaction(Ids ids, Marks& changed, const Marks& other) : m_ids(ids), m_changed(changed), m_other(other) {}
+
+    void run()
+    {
+        Group group = first(m_changed), opposite = first(m_other);
+        while (true) {
+            if (group.end != group.start)
+                settle(group, opposite);
+            if (!next(m_changed, size(), group))
+                return;
+            next(m_other, int(m_other.size()) - 1, opposite);
+        }
+    }
+
+  private:
+    struct Group {
+        int start = 0, end = 0;
+    };
+
+    int size() const { return int(m_ids.size()); }
+    static Group first(const Marks& marks)
+    {
+        Group group;
+        while (marks[std::size_t(group.end)])
+            ++group.end;
+        return group;
+    }
+    static bool next(const Marks& marks, int size, Group& group)
+    {
+        if (group.end == size)
+            return false;
+        group.start = group.end + 1;
+        group.end = group.start;
+        while (marks[std::size_t(group.end)])
+            ++group.end;
+        return true;
+    }
+    static bool previous(const Marks& marks, Group& group)
+    {
+        if (group.start == 0)
+            return false;
+        group.end = group.start - 1;
+        group.start = group.end;
+        while (group.start > 0 && marks[std::size_t(group.start - 1)])
+            --group.start;
+        return true;
+    }
+    bool slideDown(Group& group)
+    {
+        if (group.end >= size() || m_ids[std::size_t(group.start)] != m_ids[std::size_t(group.end)])
+            return false;
+        m_changed[std::size_t(group.start++)] = 0;
+        m_changed[std::size_t(group.end++)] = 1;
+        while (m_changed[std::size_t(group.end)])
+            ++group.end;
+        return true;
+    }
+    bool slideUp(Group& group)
+    {
+        if (group.start == 0 || m_ids[std::size_t(group.start - 1)] != m_ids[std::size_t(group.end - 1)])
+            return false;
+        m_changed[std::size_t(--group.start)] = 1;
+        m_changed[std::size_t(--group.end)] = 0;
+        while (group.start > 0 && m_changed[std::size_t(group.start - 1)])
+            --group.start;
+        return true;
+    }
+
+    void settle(Group& group, Group& opposite)
+    {
+        const int otherSize = int(m_other.size()) - 1;
+        int length, earliest, matching;
+        do {
+            length = group.end - group.start;
+            matching = -1;
+            while (slideUp(group))
+                previous(m_other, opposite);
+            earliest = group.end;
+            if (opposite.end > opposite.start)
+                matching = group.end;
+            while (slideDown(group)) {
+                next(m_other, otherSize, opposite);
+                if (opposite.end > opposite.start)
+                    matching = group.end;
+            }
+        } while (length != group.end - group.start);
+        if (group.end == earliest || matching == -1)
+            return;
+        // Line up with the last group of the other text that it can meet.
+        while (opposite.end == opposite.start) {
+            if (!slideUp(group))
+                return;
+            previous(m_other, opposite);
+        }
+    }
+
+    Ids m_ids;
+    Marks& m_changed;
+    const Marks& m_other;
+};
+
+} // namespace
+
+Lines LineTable::add(std::string_view text)
+{
+    Lines lines;
+    while (!text.empty()) {
+        const std::size_t end = text.find('\n');
+        const std::string_view line = text.substr(0, end == std::string_view::npos ? end : end + 1);
+        lines.text.push_back(line);
+        lines.ids.push_back(m_ids.try_emplace(line, std::uint32_t(m_ids.size())).first->second);
+        text.remove_prefix(line.size());
+    }
+    return lines;
+}
+
+std::vector<LineChange> diffLines(Ids a, Ids b, LineDiff algorithm)
+{
+    Marks changedA(a.size() + 1, 0), changedB(b.size() + 1, 0);
+    if (algorithm == LineDiff::Histogram)
+        Histogram(a, b, changedA.data(), changedB.data()).run(0, int(a.size()), 0, int(b.size()));
+    else
+        Myers(a, b, changedA.data(), changedB.data()).run(0, int(a.size()), 0, int(b.size()));
+    Compaction(a, changedA, changedB).run();
+    Compaction(b, changedB, changedA).run();
+    std::vector<LineChange> changes;
+    int i = 0, j = 0;
+    while (i < int(a.size()) || j < int(b.size())) {
+        LineChange change{i, 0, j, 0};
+        while (changedA[std::size_t(i)])
+            ++i;
+        while (changedB[std::size_t(j)])
+            ++j;
+        change.aCount = i - change.a;
+        change.bCount = j - change.b;
+        if (change.aCount > 0 || change.bCount > 0)
+            changes.push_back(change);
+        else
+            ++i, ++j;
+    }
+    return changes;
+}
+
+} // namespace espalier

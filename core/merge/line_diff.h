@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: MIT
+//
+// The difference of two texts, line by line, as git's xdiff finds it with the histogram algorithm. Private to core/merge.
+//
+//     LineTable table;
+//     Lines a = table.add("x\ny\n"), b = table.add("x\nz\n");
+//     diffLines(a, b);       // {{1, 1, 1, 1}}
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+namespace espalier {
+
+// A text as line numbers: equal lines (line ends included) have equal numbers within one table.
+struct Lines {
+    std::vector<std::uint32_t> ids;
+    std::vector<std::string_view> text; // with line ends
+    int count() const { return int(ids.size()); }
+};
+
+class LineTable {
+  public:
+    // The views point into `text`, which must outlive them.
+    Lines add(std::string_view text);
+
+  private:
+    std::unordered_map<std::string_view, std::uint32_t> m_ids;
+};
+
+// Lines [a, a + aCount) became lines [b, b + bCount).
+struct LineChange {
+    int a = 0, aCount = 0, b = 0, bCount = 0;
+};
+
+enum class LineDiff : std::uint8_t { Histogram, Myers };
+
+// In order, never touching each other. `ids` are of one table.
+std::vector<LineChange> diffLines(std::span<const std::uint32_t> a, std::span<const std::uint32_t> b,
+                                  LineDiff algorithm = LineDiff::Histogram);
+
+} // namespace espalier
