@@ -4,7 +4,6 @@
 // repository state of its own. All signals come from the GUI thread.
 //
 //     connect(session, &Session::snapshotChanged, view, [=] { view->setSnapshot(session->snapshot(), session->lanes()); });
-//     connect(view, &GraphView::lanesOptionsChanged, session, &Session::setLanesOptions);
 //     connect(view, &GraphView::replayRequested, …);
 #pragma once
 
@@ -25,7 +24,7 @@ class GraphView : public QWidget {
     explicit GraphView(QWidget* parent = nullptr);
     ~GraphView() override;
 
-    // Both may be null (nothing opened yet). Keeps the current commit, the selection and the scroll position where the
+    // Both may be null (nothing opened yet); `lanes` is the layout of everything. Keeps the current commit, the selection and the scroll position where the
     // commits still exist.
     void setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes);
     SnapshotPtr snapshot() const;
@@ -64,8 +63,8 @@ class GraphView : public QWidget {
   Q_SIGNALS:
     void currentChanged(espalier::Row row);
     void selectionChanged();
-    // The graph wants other rows (fold, focus, filter); answer with setSnapshot() and the new lanes. Without anybody
-    // connected the view lays out by itself, in the background.
+    // The graph shows other rows now (fold, focus, filter). It lays them out itself, in the background; nobody needs to
+    // answer.
     void lanesOptionsChanged(const espalier::LanesOptions& options);
 
     void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);

@@ -1,0 +1,347 @@
+// SPDX-License-Identifier: MIT
+#include "app/history/graph_list.h"
+
+#include "app/history/graph_accessible.h"
+#include "app/history/graph_drag.h"
+#include "app/history/match_marks.h"
+#include "app/history/words.h"
+#include "app/support/text.h"
+#include "app/support/theme.h"
+
+#include <QAccessible>
+#include <QPaintEvent>
+#include <QScrollBar>
+#include <QToolTip>
+
+namespace espalier {
+
+GraphList::GraphList(HistoryModel* model, QWidget* parent) : QAbstractScrollArea(parent), m_model(model)
+{
+    setFrameShape(QFrame::NoFrame);
+    setFocusPolicy(Qt::StrongFocus);
+    setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+    setVerticalScrollBarPolicy(Qt::ScrollBarAlwaysOn);
+    setAcceptDrops(true);
+    viewport()->setAcceptDrops(true);
+    viewport()->setMouseTracking(true);
+    viewport()->setAttribute(Qt::WA_OpaquePaintEvent);
+    setAccessibleName(tr("Commits"));
+    m_marks = new MatchMarks(this);
+    m_marks->setFixedWidth(8);
+    addScrollBarWidget(m_marks, Qt::AlignLeft);
+    m_marks->setVisible(false);
+    m_shrink.setSingleShot(true);
+    m_shrink.setInterval(500);
+    connect(&m_shrink, &QTimer::timeout, this, [this] { updateGeometryOfGraph(true); });
+    connect(m_model, &QAbstractItemModel::dataChanged, viewport(), qOverload<>(&QWidget::update));
+    installGraphAccessibility();
+    updateLook();
+}
+
+GraphList::~GraphList() { forgetAccessibleRows(this); }
+
+void GraphList::updateLook()
+{
+    m_painter.setLook(font(), palette());
+    updateGeometryOfGraph(true);
+    updateScrollBar();
+    viewport()->update();
+}
+
+Columns GraphList::columns() const
+{
+    return GraphPainter::columnsFor(fontMetrics(), m_painter.geometry(), viewport()->width());
+}
+
+void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
+{
+    const SnapshotPtr before = m_model->snapshot();
+    const auto idOf = [&](int display) {
+        const Row row = m_model->rowAt(display);
+        return row == noRow ? Oid{} : before->history.id(row);
+    };
+    const int height = std::max(1, m_painter.geometry().rowHeight());
+    const int first = before ? viewRow(verticalScrollBar()->value() / height).display : -1;
+    const int offset = verticalScrollBar()->value() % height;
+    const bool atTop = verticalScrollBar()->value() == 0;
+    const Oid top = idOf(first), current = idOf(m_current), anchor = idOf(m_anchor);
+    std::vector<Oid> selected;
+    for (int display : m_selected)
+        selected.push_back(idOf(display));
+
+    forgetAccessibleRows(this);
+    m_model->set(snapshot, lanes);
+    const auto displayOf = [&](const Oid& id) {
+        const Row row = id.isZero() || !m_model->snapshot() ? noRow : m_model->snapshot()->history.find(id);
+        const auto display = row == noRow ? std::nullopt : m_model->lanes()->displayRowOf(row);
+        return display ? int(*display) : -1;
+    };
+    m_current = displayOf(current);
+    m_anchor = displayOf(anchor);
+    m_selected.clear();
+    for (const Oid& id : selected)
+        if (const int display = displayOf(id); display >= 0) m_selected.insert(display);
+    m_hover = m_target = {};
+    m_matches.clear();
+    static_cast<MatchMarks*>(m_marks)->setMatches({}, 0);
+    m_ghostDisplay = displayOf(m_ghost.onto);
+    updateGeometryOfGraph(true);
+    updateScrollBar();
+    if (const int display = displayOf(top); display >= 0 && !atTop)
+        verticalScrollBar()->setValue(topOf(display) + offset);
+    fetchVisible();
+    viewport()->update();
+    if (displayOf(current) != m_current || current.isZero() == (m_current >= 0)) Q_EMIT currentChanged();
+    Q_EMIT selectionChanged();
+}
+
+void GraphList::setGhost(const ReplayGhost& ghost)
+{
+    m_ghost = ghost;
+    const Row onto = m_model->snapshot() ? m_model->snapshot()->history.find(ghost.onto) : noRow;
+    const auto display = onto == noRow || ghost.isEmpty() ? std::nullopt : m_model->lanes()->displayRowOf(onto);
+    m_ghostDisplay = display && !ghost.commits.isEmpty() ? int(*display) : -1;
+    updateGeometryOfGraph(true);
+    updateScrollBar();
+    if (m_ghostDisplay >= 0) {
+        // The base and as many of the ghosts as fit above it.
+        const int height = m_painter.geometry().rowHeight();
+        const int base = topOf(m_ghostDisplay), first = base - ghostCount() * height;
+        QScrollBar* bar = verticalScrollBar();
+        if (first < bar->value() || base + height > bar->value() + viewport()->height())
+            bar->setValue(std::max(base + 4 * height - viewport()->height(), first - height));
+    }
+    viewport()->update();
+}
+
+void GraphList::setMatches(std::vector<int> displayRows)
+{
+    m_matches = std::move(displayRows);
+    static_cast<MatchMarks*>(m_marks)->setMatches(m_matches, m_model->rowCount());
+    m_marks->setVisible(!m_matches.empty());
+    viewport()->update();
+}
+
+// Ghosts stand directly above the row they are based on.
+ViewRow GraphList::viewRow(int index) const
+{
+    const int ghosts = ghostCount();
+    ViewRow row;
+    if (ghosts == 0 || index < m_ghostDisplay)
+        row.display = index < m_model->rowCount() ? index : -1;
+    else if (index < m_ghostDisplay + ghosts)
+        row.ghost = index - m_ghostDisplay;
+    else
+        row.display = index - ghosts < m_model->rowCount() ? index - ghosts : -1;
+    return row;
+}
+
+int GraphList::topOf(int displayRow) const
+{
+    const int index = ghostCount() > 0 && displayRow >= m_ghostDisplay ? displayRow + ghostCount() : displayRow;
+    return index * m_painter.geometry().rowHeight();
+}
+
+QRect GraphList::rectOf(int displayRow) const
+{
+    return {0, topOf(displayRow) - verticalScrollBar()->value(), viewport()->width(), m_painter.geometry().rowHeight()};
+}
+
+std::vector<ViewRow> GraphList::visibleRows() const
+{
+    std::vector<ViewRow> rows;
+    const int height = m_painter.geometry().rowHeight();
+    const int value = verticalScrollBar()->value();
+    for (int index = value / height; index < totalRows() && index * height < value + viewport()->height(); ++index) {
+        ViewRow row = viewRow(index);
+        row.top = index * height - value;
+        rows.push_back(row);
+    }
+    return rows;
+}
+
+int GraphList::displayAt(QPoint position) const
+{
+    const int index = (position.y() + verticalScrollBar()->value()) / m_painter.geometry().rowHeight();
+    return position.y() < 0 || index >= totalRows() ? -1 : viewRow(index).display;
+}
+
+void GraphList::updateGeometryOfGraph(bool mayShrink)
+{
+    std::array<std::uint16_t, 3> lanes{};
+    if (m_model->lanes()) {
+        const LanesPtr& all = m_model->lanes();
+        // A small history has one width from top to bottom; a large one has the width of what is on the screen.
+        constexpr std::size_t small = 1500;
+        const int height = std::max(1, m_painter.geometry().rowHeight());
+        const std::size_t first = std::size_t(std::max(0, verticalScrollBar()->value() / height - ghostCount()));
+        lanes = all->rowCount() <= small ? all->widths() : all->widths(first, first + std::size_t(viewport()->height() / height));
+        if (all->rowCount() > small)
+            for (std::uint16_t& count : lanes)
+                count = std::uint16_t((count + 2) / 3 * 3);
+    }
+    const bool ghostLane = ghostCount() > 0 || m_dragged.has_value();
+    GraphGeometry fresh(fontMetrics(), lanes, ghostLane ? 1 : 0, viewport()->width());
+    if (!mayShrink && fresh.graphWidth() <= m_painter.geometry().graphWidth()) {
+        bool fits = true;
+        for (int band = 0; band < 3; ++band)
+            fits = fits && fresh.bandWidth(Place(band)) <= m_painter.geometry().bandWidth(Place(band));
+        if (fits) {
+            m_shrink.start();
+            return;
+        }
+    }
+    m_painter.setGeometry(fresh);
+    viewport()->update();
+    Q_EMIT geometryChanged();
+}
+
+void GraphList::updateScrollBar()
+{
+    const int height = m_painter.geometry().rowHeight();
+    const qint64 all = qint64(totalRows()) * height;
+    QScrollBar* bar = verticalScrollBar();
+    bar->setPageStep(viewport()->height());
+    bar->setSingleStep(height);
+    bar->setRange(0, int(std::clamp<qint64>(all - viewport()->height() + height / 2, 0, 2'000'000'000)));
+}
+
+void GraphList::fetchVisible()
+{
+    if (!m_model->snapshot())
+        return;
+    const int height = m_painter.geometry().rowHeight();
+    const int first = verticalScrollBar()->value() / height - ghostCount();
+    const int count = viewport()->height() / height + ghostCount() + 1;
+    m_model->want(first, first + count);
+    Q_EMIT rowShown(first, first + count);
+}
+
+void GraphList::scrollContentsBy(int, int)
+{
+    updateGeometryOfGraph(false);
+    fetchVisible();
+    viewport()->update();
+}
+
+void GraphList::resizeEvent(QResizeEvent*)
+{
+    updateGeometryOfGraph(true);
+    updateScrollBar();
+    fetchVisible();
+}
+
+void GraphList::changeEvent(QEvent* event)
+{
+    if (event->type() == QEvent::FontChange || event->type() == QEvent::PaletteChange) updateLook();
+    QAbstractScrollArea::changeEvent(event);
+}
+
+bool GraphList::viewportEvent(QEvent* event)
+{
+    if (event->type() == QEvent::ToolTip) {
+        const QPoint position = static_cast<QHelpEvent*>(event)->pos();
+        const int display = displayAt(position);
+        if (display >= 0)
+            // Escaped: a tooltip would read markup.
+            QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(),
+                               QStringLiteral("<span style='white-space:pre'>%1</span>")
+                                   .arg(m_model->toolTip(display).toHtmlEscaped()),
+                               viewport(), rectOf(display));
+        else
+            QToolTip::hideText();
+        return true;
+    }
+    if (event->type() == QEvent::Leave && m_hover != Hover{}) {
+        m_hover = {};
+        viewport()->update();
+    }
+    return QAbstractScrollArea::viewportEvent(event);
+}
+
+void GraphList::paintRowBacks(QPainter& painter, const std::vector<ViewRow>& rows) const
+{
+    const int left = m_painter.geometry().graphWidth();
+    const int width = viewport()->width() - left;
+    const int height = m_painter.geometry().rowHeight();
+    for (const ViewRow& row : rows) {
+        if (row.display < 0)
+            continue;
+        const QRect text(left, row.top, width, height);
+        QColor back;
+        if (m_selected.contains(row.display) || row.display == m_current)
+            back = theme::selectionTint(palette());
+        else if (row.display == m_hover.display)
+            back = theme::hoverTint(palette());
+        if (back.isValid()) {
+            painter.fillRect(text, back);
+            back.setAlpha(110);
+            painter.fillRect(QRect(0, row.top, left, height), back);
+        }
+        if (m_dragged && row.display == m_target.display) {
+            QColor line = theme::place(Place::Clone, palette());
+            painter.fillRect(QRect(0, row.top, viewport()->width(), 1), line);
+            painter.fillRect(QRect(0, row.top + height - 1, viewport()->width(), 1), line);
+        }
+    }
+}
+
+void GraphList::paintEvent(QPaintEvent*)
+{
+    QPainter painter(viewport());
+    m_painter.setNow(QDateTime::currentDateTime());
+    m_painter.paintBands(painter, viewport()->rect());
+    if (!m_model->snapshot())
+        return;
+    const std::vector<ViewRow> rows = visibleRows();
+    paintRowBacks(painter, rows);
+    m_painter.paintGraph(painter, *m_model, m_ghost, m_ghostDisplay, rows);
+    const Columns at = columns();
+    for (const ViewRow& row : rows) {
+        if (row.ghost >= 0)
+            m_painter.paintGhostTexts(painter, m_ghost, row, at);
+        else
+            m_painter.paintTexts(painter, *m_model, row, at, std::ranges::binary_search(m_matches, row.display),
+                                 m_dragged && row.display == m_target.display ? m_target.ref : -1);
+    }
+    if (hasFocus() && m_current >= 0) {
+        painter.setRenderHint(QPainter::Antialiasing, false);
+        painter.setPen(QPen(palette().color(QPalette::Highlight), 1));
+        painter.setBrush(Qt::NoBrush);
+        painter.drawRect(rectOf(m_current).adjusted(m_painter.geometry().graphWidth(), 0, -1, -1));
+    }
+    if (m_dragged && m_target.display >= 0) {
+        const QPointF node(m_painter.geometry().x(m_model->lanes()->position(std::size_t(m_target.display))),
+                           rectOf(m_target.display).center().y());
+        m_painter.paintPreview(painter, node, m_previewCommits);
+        paintHint(painter);
+    }
+}
+
+// "topic/x → upstream: main, 4 commits" beside the target's row while something hovers there.
+void GraphList::paintHint(QPainter& painter) const
+{
+    const Row row = m_model->rowAt(m_target.display);
+    const RowSummary* summary = m_model->summary(m_target.display);
+    const DropTarget onto = targetAt(*m_model->snapshot(), row, m_target.ref, summary ? summary->subject : QString());
+    QString words = tr("%1 \u2192 %2").arg(m_dragged->label, onto.label);
+    const QFont bold = theme::sized(font(), 1.0, true);
+    const QFontMetrics metrics(bold);
+    const int gap = m_painter.geometry().gap();
+    words = metrics.elidedText(words, Qt::ElideRight, std::max(120, viewport()->width() - 8 * gap));
+    const int width = metrics.horizontalAdvance(words) + 3 * gap;
+    const int height = m_painter.geometry().rowHeight();
+    const QRect target = rectOf(m_target.display);
+    const int x = std::clamp(m_painter.geometry().graphWidth() + gap, gap, std::max(gap, viewport()->width() - width - gap));
+    const bool below = target.bottom() + height + 2 * gap < viewport()->height();
+    const QRectF box(x + 0.5, (below ? target.bottom() + 3 : target.top() - height - 3) + 0.5, width, height);
+    painter.setRenderHint(QPainter::Antialiasing, true);
+    painter.setPen(QPen(theme::place(Place::Clone, palette()), 1.5));
+    painter.setBrush(theme::card(palette()));
+    painter.drawRoundedRect(box, height / 2.0, height / 2.0);
+    painter.setFont(bold);
+    painter.setPen(theme::place(Place::Clone, palette()));
+    painter.drawText(box, Qt::AlignCenter | Qt::TextSingleLine, words);
+}
+
+} // namespace espalier

@@ -1,0 +1,74 @@
+// SPDX-License-Identifier: MIT
+//
+// Paints rows of the history: bands, lines, presence marks, labels and texts. Holds colours and measures only; what to
+// paint is handed in.
+#pragma once
+
+#include "app/dryrun/ghost.h"
+#include "app/history/graph_geometry.h"
+#include "app/history/history_model.h"
+#include "app/history/ref_labels.h"
+
+#include <QDateTime>
+#include <QPainter>
+#include <QPalette>
+
+namespace espalier {
+
+// One row on the screen: a display row of the layout, or a ghost (index into the ghost's commits, newest first).
+struct ViewRow {
+    int display = -1;
+    int ghost = -1;
+    int top = 0; // of the row, in the viewport
+};
+
+// Where the columns beside the graph begin and how wide they are; a width of 0 hides one.
+struct Columns {
+    int subject = 0, subjectWidth = 0;
+    int author = 0, authorWidth = 0;
+    int date = 0, dateWidth = 0;
+};
+
+class GraphPainter {
+  public:
+    // Looks up every colour anew; call when font or palette has changed.
+    void setLook(const QFont& font, const QPalette& palette);
+    void setGeometry(const GraphGeometry& geometry) { m_geometry = geometry; }
+    const GraphGeometry& geometry() const { return m_geometry; }
+    static Columns columnsFor(const QFontMetrics& metrics, const GraphGeometry& geometry, int width);
+
+    void paintBands(QPainter& painter, const QRect& area) const;
+    // Lines and marks of consecutive rows.
+    void paintGraph(QPainter& painter, const HistoryModel& model, const ReplayGhost& ghost, int ghostDisplay,
+                    const std::vector<ViewRow>& rows) const;
+    // Texts of one row. `dropLabel` is the ref whose label is the target of a drag, or -1.
+    void paintTexts(QPainter& painter, const HistoryModel& model, const ViewRow& row, const Columns& columns,
+                    bool isMatch, int dropLabel) const;
+    void paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, const ViewRow& row, const Columns& columns) const;
+    // The outline of a replay's result over the rows above `target`, while a drag hovers there.
+    void paintPreview(QPainter& painter, QPointF target, int commits) const;
+    // The labels of a row, for painting and for finding what the pointer is on.
+    std::vector<RefLabel> labelsOf(const HistoryModel& model, const ViewRow& row, const Columns& columns) const;
+    QColor colourOf(LanePosition position) const;
+    void setNow(const QDateTime& now) { m_now = now; }
+
+  private:
+    struct Run;
+    void paintRowLines(QPainter& painter, const std::vector<LaneEdge>& edges, const ViewRow& row,
+                       std::vector<Run>& runs) const;
+    void paintCurve(QPainter& painter, QPointF node, QPointF end, const LaneEdge& edge) const;
+    void paintStub(QPainter& painter, QPointF node, const LaneEdge& edge) const;
+    void paintMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
+    QPen penFor(const LaneEdge& edge) const;
+
+    GraphGeometry m_geometry;
+    QFont m_font;
+    QFont m_italic;
+    QPalette m_palette;
+    std::array<QColor, 3> m_place, m_tint;
+    std::array<QColor, 16> m_lane;
+    QColor m_quiet, m_match, m_hollow;
+    QDateTime m_now = QDateTime::currentDateTime();
+};
+
+} // namespace espalier

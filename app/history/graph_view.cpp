@@ -1,0 +1,374 @@
+// SPDX-License-Identifier: MIT
+#include "app/history/graph_view.h"
+
+#include "app/history/filter_bar.h"
+#include "app/history/graph_drag.h"
+#include "app/history/graph_header.h"
+#include "app/history/graph_list.h"
+#include "app/history/row_menu.h"
+#include "app/history/words.h"
+#include "app/support/text.h"
+#include "app/support/work.h"
+
+#include <QAction>
+#include <QDataStream>
+#include <QScrollBar>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+struct GraphView::Private {
+    GraphView* q;
+    FilterBar* filter = nullptr;
+    NoticeBar* hint = nullptr;
+    GraphHeader* header = nullptr;
+    HistoryModel* model = nullptr;
+    GraphList* list = nullptr;
+
+    SnapshotPtr snapshot;
+    LanesPtr everything;      // the layout of all rows
+    LanesOptions options;     // what is shown, in rows of `snapshot`
+    Oid focus;                // zero: no focus
+    std::vector<Oid> opened;  // folds that the user has opened; ids outlive a snapshot
+    SearchQuery query;
+    std::vector<Row> matches;
+    Oid wantedCurrent;        // to go to when the new layout is there
+    QPointer<Work> layingOut, searching;
+
+    bool isPlain() const { return !options.fold && options.only.empty(); }
+    void show(const LanesPtr& lanes);
+    void layOutAgain();
+    void findOptions();
+    void startSearch();
+    void showMatches();
+    void step(int direction);
+    void toggleFold(int display);
+    void goTo(Row row);
+    QString focusName() const;
+};
+
+QString GraphView::Private::focusName() const
+{
+    const Row row = focus.isZero() || !snapshot ? noRow : snapshot->history.find(focus);
+    if (row == noRow) return {};
+    const Ref* branch = branchAt(*snapshot, row);
+    if (branch) return refLabel(*branch);
+    const std::vector<int> refs = snapshot->refsAt(row);
+    return refs.empty() ? QString::fromStdString(focus.brief()) : refLabel(snapshot->refs[std::size_t(refs[0])]);
+}
+
+void GraphView::Private::show(const LanesPtr& lanes)
+{
+    const Row before = list->currentRow();
+    const Oid beforeId = before == noRow ? Oid{} : model->snapshot()->history.id(before);
+    list->setContents(snapshot, lanes);
+    header->setSnapshot(snapshot);
+    header->setLayout(list->geometryOfGraph(), list->columns());
+    filter->setFocused(focusName());
+    showMatches();
+    if (!wantedCurrent.isZero()) {
+        const Row row = snapshot->history.find(std::exchange(wantedCurrent, {}));
+        if (row != noRow) goTo(row);
+    }
+    const Row after = list->currentRow();
+    if (!snapshot || after == noRow || snapshot->history.id(after) != beforeId) Q_EMIT q->currentChanged(after);
+}
+
+// Rows are those of the newest snapshot; what the user chose is kept by id.
+void GraphView::Private::findOptions()
+{
+    options.opened.clear();
+    options.only.clear();
+    const Row tip = focus.isZero() ? noRow : snapshot->history.find(focus);
+    if (tip == noRow) focus = {};
+    if (tip != noRow) options.only = focusRows(*snapshot, tip);
+    if (filter->onlyMatches() && !query.empty()) {
+        std::vector<Row> both;
+        if (options.only.empty())
+            both = matches;
+        else
+            std::ranges::set_intersection(options.only, matches, std::back_inserter(both));
+        // An empty list would mean everything.
+        if (!both.empty()) options.only = std::move(both);
+    }
+    for (const Oid& id : opened)
+        if (const Row row = snapshot->history.find(id); row != noRow) options.opened.push_back(row);
+}
+
+void GraphView::Private::layOutAgain()
+{
+    if (layingOut) layingOut->cancel();
+    if (!snapshot)
+        return;
+    findOptions();
+    Q_EMIT q->lanesOptionsChanged(options);
+    if (isPlain() && everything) {
+        show(everything);
+        return;
+    }
+    const auto job = [snapshot = snapshot, options = options](const Progress& progress) {
+        return layOut(snapshot, options, progress);
+    };
+    const auto then = [this, asked = snapshot](const Result<LanesPtr>& lanes) {
+        if (lanes && asked == snapshot) show(*lanes);
+    };
+    layingOut = startWork<LanesPtr>(q, tr("Laying out"), job, then);
+}
+
+void GraphView::Private::startSearch()
+{
+    if (searching) searching->cancel();
+    matches.clear();
+    if (query.empty() || !snapshot) {
+        filter->setResult(QString());
+        const bool narrowed = filter->onlyMatches();
+        filter->setOnlyMatches(false);
+        if (narrowed) layOutAgain();
+        showMatches();
+        return;
+    }
+    filter->setResult(tr("Searching\u2026"));
+    const auto job = [snapshot = snapshot, query = query](const Progress& progress) -> Result<std::vector<Row>> {
+        const auto repository = Repository::open(snapshot->path);
+        if (!repository) return std::unexpected(repository.error());
+        return search(*repository, *snapshot, query, progress);
+    };
+    const auto then = [this, asked = snapshot](const Result<std::vector<Row>>& found) {
+        if (asked != snapshot || (!found && found.error().kind == ErrorKind::Cancelled))
+            return;
+        if (!found) {
+            filter->setResult(QString::fromStdString(found.error().line()), true);
+            return;
+        }
+        matches = *found;
+        if (filter->onlyMatches())
+            layOutAgain();
+        else
+            showMatches();
+    };
+    searching = startWork<std::vector<Row>>(q, tr("Searching"), job, then);
+}
+
+void GraphView::Private::showMatches()
+{
+    std::vector<int> rows;
+    for (Row row : matches)
+        if (const LanesPtr& lanes = model->lanes())
+            if (const auto display = lanes->displayRowOf(row)) rows.push_back(int(*display));
+    std::ranges::sort(rows);
+    const auto repeated = std::ranges::unique(rows);
+    rows.erase(repeated.begin(), repeated.end());
+    if (!query.empty() && !(searching && matches.empty()))
+        filter->setResult(matches.empty() ? tr("Nothing found") : tr("%1 found").arg(matches.size()), matches.empty());
+    list->setMatches(std::move(rows));
+}
+
+void GraphView::Private::step(int direction)
+{
+    const std::vector<int>& rows = list->matches();
+    if (rows.empty())
+        return;
+    const int from = list->current();
+    auto at = direction > 0 ? std::ranges::upper_bound(rows, from) : std::ranges::lower_bound(rows, from);
+    if (direction > 0 && at == rows.end()) at = rows.begin();
+    if (direction < 0) at = at == rows.begin() ? rows.end() - 1 : at - 1;
+    list->centre(*at);
+    list->setCurrent(*at);
+    filter->setResult(tr("%1 of %2").arg(at - rows.begin() + 1).arg(rows.size()));
+}
+
+void GraphView::Private::toggleFold(int display)
+{
+    const DisplayRow shown = model->lanes()->displayed(std::size_t(display));
+    const Oid id = snapshot->history.id(shown.row);
+    if (shown.folded > 0)
+        opened.push_back(id);
+    else if (std::erase(opened, id) == 0)
+        return;
+    layOutAgain();
+}
+
+void GraphView::Private::goTo(Row row)
+{
+    const auto display = model->lanes() ? model->lanes()->displayRowOf(row) : std::nullopt;
+    if (!display)
+        return;
+    list->centre(int(*display));
+    list->setCurrent(int(*display));
+}
+
+GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
+{
+    d->q = this;
+    d->filter = new FilterBar(this);
+    d->hint = new NoticeBar(this);
+    d->header = new GraphHeader(this);
+    d->model = new HistoryModel(this);
+    d->list = new GraphList(d->model, this);
+    auto* column = new QVBoxLayout(this);
+    column->setContentsMargins(0, 0, 0, 0);
+    column->setSpacing(0);
+    for (QWidget* part : {static_cast<QWidget*>(d->filter), static_cast<QWidget*>(d->hint), static_cast<QWidget*>(d->header)})
+        column->addWidget(part);
+    column->addWidget(d->list, 1);
+    setFocusProxy(d->list);
+    d->hint->clear();
+
+    connect(d->list, &GraphList::geometryChanged, this,
+            [this] { d->header->setLayout(d->list->geometryOfGraph(), d->list->columns()); });
+    connect(d->list, &GraphList::currentChanged, this, [this] { Q_EMIT currentChanged(d->list->currentRow()); });
+    connect(d->list, &GraphList::selectionChanged, this, &GraphView::selectionChanged);
+    connect(d->list, &GraphList::activated, this, [this](int display) { Q_EMIT activated(d->model->rowAt(display)); });
+    connect(d->list, &GraphList::foldToggled, this, [this](int display) { d->toggleFold(display); });
+    connect(d->list, &GraphList::replayRequested, this, &GraphView::replayRequested);
+    connect(d->list, &GraphList::pickingChanged, this, [this](const QString& words) {
+        if (words.isEmpty())
+            d->hint->clear();
+        else
+            d->hint->say(NoticeBar::Info, words);
+    });
+    connect(d->hint, &NoticeBar::dismissed, d->list, &GraphList::endPicking);
+    connect(d->list, &GraphList::menuRequested, this, [this](const QPoint& at, int display, int ref) {
+        RowMenu menu(*d->snapshot, d->list->selectedRows(), d->model->rowAt(display), ref, d->model->summary(display), this);
+        menu.open(at);
+    });
+    connect(d->filter, &FilterBar::queryChanged, this, [this](const SearchQuery& query) {
+        d->query = query;
+        d->startSearch();
+    });
+    connect(d->filter, &FilterBar::nextRequested, this, &GraphView::findNext);
+    connect(d->filter, &FilterBar::previousRequested, this, &GraphView::findPrevious);
+    connect(d->filter, &FilterBar::onlyMatchesChanged, this, [this] { d->layOutAgain(); });
+    connect(d->filter, &FilterBar::foldChanged, this, &GraphView::setFolded);
+    connect(d->filter, &FilterBar::focusRequested, this, [this] { focusOn(currentRow()); });
+    connect(d->filter, &FilterBar::focusLeft, this, [this] { focusOn(noRow); });
+    connect(d->filter, &FilterBar::leaveRequested, d->list, qOverload<>(&QWidget::setFocus));
+}
+
+GraphView::~GraphView() = default;
+
+void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
+{
+    const bool sameSnapshot = snapshot == d->snapshot;
+    d->snapshot = snapshot;
+    if (!snapshot || !lanes) {
+        d->everything = nullptr;
+        d->snapshot = nullptr;
+        d->show(nullptr);
+        return;
+    }
+    d->everything = lanes->rowCount() == snapshot->history.size() ? lanes : nullptr;
+    if (sameSnapshot && !d->isPlain())
+        return;
+    d->findOptions();
+    if (d->isPlain() && d->everything)
+        d->show(d->everything);
+    else
+        d->layOutAgain();
+    if (!sameSnapshot && !d->query.empty()) d->startSearch();
+}
+
+SnapshotPtr GraphView::snapshot() const { return d->snapshot; }
+void GraphView::setGhost(const ReplayGhost& ghost) { d->list->setGhost(ghost); }
+Row GraphView::currentRow() const { return d->list->currentRow(); }
+std::vector<Row> GraphView::selectedRows() const { return d->list->selectedRows(); }
+
+void GraphView::goTo(Row row)
+{
+    if (!d->snapshot || row >= d->snapshot->history.size())
+        return;
+    const auto display = d->model->lanes() ? d->model->lanes()->displayRowOf(row) : std::nullopt;
+    const bool shownAsItself = display && d->model->rowAt(int(*display)) == row;
+    if (shownAsItself) {
+        d->goTo(row);
+        return;
+    }
+    // Hidden: open the fold that holds it, or leave focus and filter.
+    d->wantedCurrent = d->snapshot->history.id(row);
+    if (display) {
+        d->opened.push_back(d->snapshot->history.id(d->model->rowAt(int(*display))));
+    } else {
+        d->focus = {};
+        d->filter->setOnlyMatches(false);
+    }
+    d->layOutAgain();
+}
+
+bool GraphView::goToName(const QString& name)
+{
+    if (!d->snapshot)
+        return false;
+    const std::string wanted = toBytes(name.trimmed());
+    if (const Ref* ref = d->snapshot->findByAnyName(wanted); ref && ref->row != noRow) {
+        goTo(ref->row);
+        return true;
+    }
+    const std::vector<Row> rows = d->snapshot->history.findPrefix(wanted, 2);
+    if (wanted.size() < 4 || rows.size() != 1)
+        return false;
+    goTo(rows[0]);
+    return true;
+}
+
+void GraphView::goToId(const Oid& id)
+{
+    if (d->snapshot) goTo(d->snapshot->history.find(id));
+}
+
+void GraphView::focusOn(Row tip)
+{
+    if (!d->snapshot)
+        return;
+    const bool known = tip < d->snapshot->history.size();
+    d->focus = known ? d->snapshot->history.id(tip) : Oid{};
+    if (currentRow() != noRow) d->wantedCurrent = d->snapshot->history.id(known ? tip : currentRow());
+    d->filter->setFocused(d->focusName());
+    d->layOutAgain();
+}
+
+bool GraphView::isFocused() const { return !d->focus.isZero(); }
+
+void GraphView::setFolded(bool fold)
+{
+    d->filter->setFolded(fold);
+    if (d->options.fold == fold)
+        return;
+    d->options.fold = fold;
+    d->opened.clear();
+    d->layOutAgain();
+}
+
+bool GraphView::isFolded() const { return d->options.fold; }
+
+void GraphView::beginReplayOnto(const DragSource& source) { d->list->beginPicking(source); }
+
+DragSource GraphView::selectedSource() const { return d->list->selectedSource().value_or(DragSource{}); }
+
+QByteArray GraphView::saveState() const
+{
+    QByteArray bytes;
+    QDataStream stream(&bytes, QIODevice::WriteOnly);
+    stream << quint8(1) << d->options.fold << QByteArray::fromStdString(d->focus.isZero() ? "" : d->focus.hex());
+    return bytes;
+}
+
+void GraphView::restoreState(const QByteArray& state)
+{
+    QDataStream stream(state);
+    quint8 version = 0;
+    bool fold = false;
+    QByteArray focus;
+    stream >> version >> fold >> focus;
+    if (stream.status() != QDataStream::Ok || version != 1)
+        return;
+    d->focus = Oid::parse(focus.toStdString()).value_or(Oid{});
+    d->options.fold = fold;
+    d->filter->setFolded(fold);
+    d->layOutAgain();
+}
+
+void GraphView::findNext() { d->step(1); }
+void GraphView::findPrevious() { d->step(-1); }
+void GraphView::focusFilter() { d->filter->focusField(); }
+
+} // namespace espalier

@@ -1,0 +1,94 @@
+// SPDX-License-Identifier: MIT
+#include "app/history/words.h"
+
+#include "app/support/text.h"
+
+#include <QCoreApplication>
+
+namespace espalier {
+
+namespace {
+QString tr(const char* text) { return QCoreApplication::translate("History", text); }
+} // namespace
+
+QString placeWord(Place place)
+{
+    switch (place) {
+    case Place::Upstream: return tr("upstream");
+    case Place::Fork: return tr("fork");
+    case Place::Clone: break;
+    }
+    return tr("clone");
+}
+
+QString refLabel(const Ref& ref)
+{
+    if (ref.kind == RefKind::RemoteBranch && ref.place == Place::Fork)
+        return tr("fork: %1").arg(toText(ref.branch));
+    if (ref.kind == RefKind::RemoteBranch && ref.place == Place::Upstream)
+        return tr("upstream: %1").arg(toText(ref.branch));
+    return toText(ref.shortName);
+}
+
+QString presenceText(Places places)
+{
+    const bool upstream = places & placeBit(Place::Upstream);
+    const bool fork = places & placeBit(Place::Fork);
+    const bool clone = places & placeBit(Place::Clone);
+    if (upstream && fork && clone) return tr("in upstream, the fork and the clone");
+    if (upstream && fork) return tr("in upstream and the fork, not in the clone");
+    if (upstream && clone) return tr("in upstream and the clone, not in the fork");
+    if (fork && clone) return tr("in the fork and the clone, not in upstream");
+    if (upstream) return tr("in upstream only");
+    if (fork) return tr("in the fork only");
+    if (clone) return tr("in the clone only");
+    return tr("in no branch");
+}
+
+QString shortAddress(const std::string& url)
+{
+    QString text = toText(url);
+    while (text.endsWith(QLatin1Char('/')))
+        text.chop(1);
+    if (text.endsWith(QLatin1String(".git"))) text.chop(4);
+    const QStringList parts = text.replace(QLatin1Char(':'), QLatin1Char('/')).split(QLatin1Char('/'), Qt::SkipEmptyParts);
+    return parts.mid(qMax(0, int(parts.size()) - 2)).join(QLatin1Char('/'));
+}
+
+const Remote* remoteOf(const Snapshot& snapshot, Place place)
+{
+    if (place == Place::Clone)
+        return nullptr;
+    const std::string& name = place == Place::Upstream ? snapshot.roles.upstream : snapshot.roles.fork;
+    for (const Remote& remote : snapshot.remotes)
+        if (!name.empty() && remote.name == name)
+            return &remote;
+    return nullptr;
+}
+
+const Ref* branchAt(const Snapshot& snapshot, Row row)
+{
+    const Ref* found = nullptr;
+    for (int at : snapshot.refsAt(row)) {
+        const Ref& ref = snapshot.refs[std::size_t(at)];
+        if (ref.kind != RefKind::Branch)
+            continue;
+        if (isHeadBranch(snapshot, ref))
+            return &ref;
+        if (!found) found = &ref;
+    }
+    return found;
+}
+
+bool isHead(const Snapshot& snapshot, Row row)
+{
+    return row < snapshot.history.size() && !snapshot.worktree.headTip.isZero() &&
+           snapshot.history.id(row) == snapshot.worktree.headTip;
+}
+
+bool isHeadBranch(const Snapshot& snapshot, const Ref& ref)
+{
+    return !snapshot.worktree.detached && ref.name == snapshot.worktree.headBranch;
+}
+
+} // namespace espalier

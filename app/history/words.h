@@ -1,0 +1,28 @@
+// SPDX-License-Identifier: MIT
+//
+// How the history's things are called on screen: refs, places, presence.
+#pragma once
+
+#include "core/history/snapshot.h"
+
+#include <QString>
+
+namespace espalier {
+
+// "upstream", "fork", "clone", as the bands are headed.
+QString placeWord(Place place);
+// "topic/x", "fork: topic/x", "upstream: main", "v2.3".
+QString refLabel(const Ref& ref);
+// "in the clone only", "in upstream, the fork and the clone", "in no branch".
+QString presenceText(Places places);
+// The short form of an address for narrow places, its last two parts, "harbour-lab/tidebook".
+QString shortAddress(const std::string& url);
+// The remote that plays a place; null for the clone and when there is none.
+const Remote* remoteOf(const Snapshot& snapshot, Place place);
+// The ref a drag of this row's branch would carry: the clone's branch first, HEAD's before others; null when none.
+const Ref* branchAt(const Snapshot& snapshot, Row row);
+// Whether HEAD stands on this row.
+bool isHead(const Snapshot& snapshot, Row row);
+bool isHeadBranch(const Snapshot& snapshot, const Ref& ref);
+
+} // namespace espalier
