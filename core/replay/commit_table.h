@@ -30,7 +30,8 @@ class CommitTable {
     CommitTable(CommitTable&&) noexcept;
 
     // Source of the walk: git's paint_down_to_common as its documentation describes it. Time and memory go with the
-    // number of commits younger than the merge base. Errors: Broken (a commit is missing), Cancelled.
+    // number of commits younger than the merge base. A zero `right` reaches nothing.
+    // Errors: Broken (a commit is missing), Cancelled.
     Result<Divergence> divergence(ObjectStore& store, const Oid& left, const Oid& right, const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);

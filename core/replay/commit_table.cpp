@@ -1,0 +1,337 @@
+// SPDX-License-Identifier: MIT
+#include "core/replay/commit_table.h"
+
+#include <algorithm>
+#include <charconv>
+#include <fstream>
+#include <queue>
+#include <unordered_map>
+#include <unordered_set>
+
+namespace espalier {
+
+namespace {
+
+using Index = std::uint32_t;
+
+enum Flag : std::uint8_t { Left = 1, Right = 2, Stale = 4, Found = 8, Member = 16 };
+
+struct Node {
+    std::int64_t time = 0;
+    Index firstParent = 0; // into Data::parents
+    std::uint16_t parentCount = 0;
+    bool known = false;
+    std::uint8_t flags = 0;
+    std::uint32_t queued = 0; // times that it waits in the queue of a walk
+};
+
+// Parents and committer's time from the start of a commit's bytes.
+bool readHeader(std::string_view bytes, std::vector<Oid>& parents, std::int64_t& time)
+{
+    const auto takeLine = [&bytes] {
+        const std::size_t end = std::min(bytes.find('\n'), bytes.size());
+        const std::string_view line = bytes.substr(0, end);
+        bytes.remove_prefix(std::min(end + 1, bytes.size()));
+        return line;
+    };
+    if (!takeLine().starts_with("tree "))
+        return false;
+    while (bytes.starts_with("parent ")) {
+        const auto parent = Oid::parse(takeLine().substr(7));
+        if (!parent)
+            return false;
+        parents.push_back(*parent);
+    }
+    // A commit without a time that can be read counts as older than all others, as git has it.
+    time = 0;
+    while (!bytes.empty() && bytes.front() != '\n') {
+        const std::string_view line = takeLine();
+        if (!line.starts_with("committer "))
+            continue;
+        const std::size_t close = line.rfind("> ");
+        if (close != std::string_view::npos)
+            std::from_chars(line.data() + close + 2, line.data() + line.size(), time);
+        break;
+    }
+    return true;
+}
+
+} // namespace
+
+struct CommitTable::Data {
+    std::filesystem::path commonDir;
+    std::size_t limit;
+    std::unordered_map<Oid, Index> indices;
+    std::vector<Oid> ids;
+    std::vector<Node> nodes;
+    std::vector<Index> parents;
+    std::unordered_set<Oid> shallow;
+    std::vector<Index> touched; // nodes whose flags a question has set
+
+    // Before a question that comes from outside: indices are not kept from one to the next.
+    void start()
+    {
+        unmark();
+        if (nodes.size() <= limit)
+            return;
+        indices.clear();
+        ids.clear();
+        nodes.clear();
+        parents.clear();
+    }
+
+    void unmark()
+    {
+        for (const Index index : touched) {
+            nodes[index].flags = 0;
+            nodes[index].queued = 0;
+        }
+        touched.clear();
+    }
+
+    Index indexOf(const Oid& id)
+    {
+        const auto [at, isNew] = indices.try_emplace(id, Index(ids.size()));
+        if (isNew) {
+            ids.push_back(id);
+            nodes.emplace_back();
+        }
+        return at->second;
+    }
+
+    void mark(Index index, std::uint8_t flags)
+    {
+        if (nodes[index].flags == 0)
+            touched.push_back(index);
+        nodes[index].flags |= flags;
+    }
+
+    Result<void> load(ObjectStore& store, Index index)
+    {
+        if (nodes[index].known)
+            return {};
+        const auto object = store.read(ids[index], ObjectType::Commit);
+        if (!object)
+            return std::unexpected(object.error());
+        std::vector<Oid> parentIds;
+        std::int64_t time = 0;
+        if (!readHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)
+            return fail(ErrorKind::Broken, "A commit object is damaged", ids[index].hex(),
+                        "Run git fsck in the repository");
+        if (shallow.contains(ids[index]))
+            parentIds.clear();
+        set(index, parentIds, time);
+        return {};
+    }
+
+    void set(Index index, const std::vector<Oid>& parentIds, std::int64_t time)
+    {
+        std::vector<Index> mapped;
+        mapped.reserve(parentIds.size());
+        for (const Oid& parent : parentIds)
+            mapped.push_back(indexOf(parent));
+        Node& node = nodes[index];
+        node.firstParent = Index(parents.size());
+        node.parentCount = std::uint16_t(mapped.size());
+        node.time = time;
+        node.known = true;
+        parents.insert(parents.end(), mapped.begin(), mapped.end());
+    }
+
+    std::span<const Index> parentsOf(Index index) const
+    {
+        return std::span(parents).subspan(nodes[index].firstParent, nodes[index].parentCount);
+    }
+
+    bool newer(Index a, Index b) const { return nodes[a].time > nodes[b].time; }
+
+    struct Painted {
+        std::vector<Index> visited; // newest first, as far as the clocks are right
+        std::vector<Index> found;   // candidates for merge bases, newest first
+    };
+    Result<Painted> paint(ObjectStore& store, Index left, std::span<const Index> rights, const Progress& progress);
+    Result<std::vector<Index>> withoutRedundant(ObjectStore& store, std::vector<Index> found, const Progress& progress);
+};
+
+// Walks down from both sides, youngest first, until nothing is left that is not below a common ancestor. It goes on
+// while something older could still show that a commit taken for one side's own is everybody's: clocks are not in order.
+auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const Index> rights, const Progress& progress)
+    -> Result<Painted>
+{
+    struct Entry {
+        std::int64_t time;
+        std::uint32_t order;
+        Index index;
+        bool operator<(const Entry& other) const
+        {
+            return time != other.time ? time < other.time : order > other.order;
+        }
+    };
+    Painted painted;
+    std::priority_queue<Entry> queue;
+    std::uint32_t order = 0;
+    std::size_t fresh = 0; // queued entries that are not stale
+    std::int64_t oldestOwn = INT64_MAX;
+    const auto push = [&](Index index, std::uint8_t flags) -> Result<void> {
+        if (auto loaded = load(store, index); !loaded)
+            return loaded;
+        const bool wasStale = nodes[index].flags & Stale;
+        if (!wasStale && (flags & Stale))
+            fresh -= nodes[index].queued;
+        mark(index, flags);
+        ++nodes[index].queued;
+        fresh += (nodes[index].flags & Stale) ? 0 : 1;
+        queue.push({nodes[index].time, order++, index});
+        return {};
+    };
+    if (auto done = push(left, Left); !done)
+        return std::unexpected(done.error());
+    for (const Index right : rights)
+        if (auto done = push(right, Right); !done)
+            return std::unexpected(done.error());
+    while (!queue.empty() && (fresh > 0 || queue.top().time >= oldestOwn)) {
+        const Index index = queue.top().index;
+        queue.pop();
+        --nodes[index].queued;
+        std::uint8_t flags = nodes[index].flags;
+        if (!(flags & Stale))
+            --fresh;
+        if ((order & 0x3FF) == 0 && progress.stopped())
+            return cancelled();
+        if ((flags & (Left | Right | Stale)) == (Left | Right)) {
+            if (!(flags & Found)) {
+                mark(index, Found);
+                painted.found.push_back(index);
+            }
+            flags |= Stale;
+        } else if (!(flags & Stale)) {
+            oldestOwn = std::min(oldestOwn, nodes[index].time);
+        }
+        painted.visited.push_back(index);
+        flags &= Left | Right | Stale;
+        for (std::size_t i = 0; i < nodes[index].parentCount; ++i) {
+            const Index parent = parents[nodes[index].firstParent + i];
+            if ((nodes[parent].flags & flags) == flags)
+                continue;
+            if (auto done = push(parent, flags); !done)
+                return std::unexpected(done.error());
+        }
+    }
+    std::erase_if(painted.found, [this](Index index) { return nodes[index].flags & Stale; });
+    std::ranges::stable_sort(painted.found, [this](Index a, Index b) { return newer(a, b); });
+    return painted;
+}
+
+// Common ancestors that another one reaches are not the best ones.
+Result<std::vector<Index>> CommitTable::Data::withoutRedundant(ObjectStore& store, std::vector<Index> found,
+                                                               const Progress& progress)
+{
+    std::vector<Index> best;
+    for (const Index candidate : found) {
+        std::vector<Index> others;
+        std::ranges::copy_if(found, std::back_inserter(others), [&](Index other) { return other != candidate; });
+        unmark();
+        const auto painted = paint(store, candidate, others, progress);
+        if (!painted)
+            return std::unexpected(painted.error());
+        if (!(nodes[candidate].flags & Right))
+            best.push_back(candidate);
+    }
+    return best;
+}
+
+CommitTable::CommitTable(const Repository& repository, std::size_t limit) : m_data(std::make_unique<Data>())
+{
+    m_data->commonDir = repository.commonDir();
+    m_data->limit = limit;
+    std::ifstream shallow(m_data->commonDir / "shallow");
+    for (std::string line; std::getline(shallow, line);)
+        if (const auto id = Oid::parse(line))
+            m_data->shallow.insert(*id);
+}
+
+CommitTable::~CommitTable() = default;
+CommitTable::CommitTable(CommitTable&&) noexcept = default;
+
+Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, const Oid& right,
+                                           const Progress& progress)
+{
+    Data& data = *m_data;
+    data.start();
+    Divergence ways;
+    if (left == right) {
+        ways.mergeBases = {left};
+        return ways;
+    }
+    const Index leftIndex = data.indexOf(left);
+    std::vector<Index> rightIndex;
+    if (!right.isZero())
+        rightIndex.push_back(data.indexOf(right));
+    auto painted = data.paint(store, leftIndex, rightIndex, progress);
+    if (!painted)
+        return std::unexpected(painted.error());
+    for (const Index index : painted->visited) {
+        std::uint8_t& flags = data.nodes[index].flags;
+        if (flags & Member)
+            continue; // visited twice
+        data.mark(index, Member);
+        const std::uint8_t sides = flags & (Left | Right);
+        if (sides == Left)
+            ways.onlyLeft.push_back(data.ids[index]);
+        else if (sides == Right)
+            ways.onlyRight.push_back(data.ids[index]);
+    }
+    if (painted->found.size() > 1) {
+        auto best = data.withoutRedundant(store, std::move(painted->found), progress);
+        if (!best)
+            return std::unexpected(best.error());
+        painted->found = std::move(*best);
+    }
+    for (const Index index : painted->found)
+        ways.mergeBases.push_back(data.ids[index]);
+    return ways;
+}
+
+Result<std::vector<Oid>> CommitTable::parents(ObjectStore& store, const Oid& commit)
+{
+    const Index index = m_data->indexOf(commit);
+    if (auto loaded = m_data->load(store, index); !loaded)
+        return std::unexpected(loaded.error());
+    std::vector<Oid> ids;
+    for (const Index parent : m_data->parentsOf(index))
+        ids.push_back(m_data->ids[parent]);
+    return ids;
+}
+
+Result<std::vector<Oid>> CommitTable::topologicalOrder(ObjectStore& store, const Oid& tip,
+                                                       const std::vector<Oid>& commits)
+{
+    Data& data = *m_data;
+    data.start();
+    std::unordered_map<Index, unsigned> children; // within the set
+    for (const Oid& id : commits)
+        children.emplace(data.indexOf(id), 0);
+    for (auto& [index, count] : children) {
+        if (auto loaded = data.load(store, index); !loaded)
+            return std::unexpected(loaded.error());
+    }
+    for (const Oid& id : commits)
+        for (const Index parent : data.parentsOf(data.indexOf(id)))
+            if (const auto at = children.find(parent); at != children.end())
+                ++at->second;
+    std::vector<Oid> order;
+    std::vector<Index> stack;
+    if (children.contains(data.indexOf(tip)))
+        stack.push_back(data.indexOf(tip));
+    while (!stack.empty()) {
+        const Index index = stack.back();
+        stack.pop_back();
+        order.push_back(data.ids[index]);
+        for (const Index parent : data.parentsOf(index))
+            if (const auto at = children.find(parent); at != children.end() && --at->second == 0)
+                stack.push_back(parent);
+    }
+    return order;
+}
+
+} // namespace espalier

@@ -1,0 +1,165 @@
+// SPDX-License-Identifier: MIT
+#include "core/replay/dry_run.h"
+
+#include "core/git/text.h"
+#include "core/replay/caches.h"
+#include "core/replay/replayer.h"
+
+#include <algorithm>
+#include <set>
+#include <unordered_set>
+
+namespace espalier {
+
+namespace {
+
+// What the new tips reach among the new objects, so that apply writes nothing that nobody needs. All of them while
+// something is undecided: the settle page reads from what is held.
+std::shared_ptr<const NewObjects> objectsOf(const DryRun& run, const NewObjects& fresh)
+{
+    if (!run.clean)
+        return std::make_shared<const NewObjects>(fresh);
+    auto kept = std::make_shared<NewObjects>();
+    std::vector<Oid> waiting;
+    std::unordered_set<Oid> seen;
+    const auto visit = [&](const Oid& id) {
+        if (fresh.find(id) && seen.insert(id).second)
+            waiting.push_back(id);
+    };
+    visit(*run.newTip);
+    for (const auto& [branch, tip] : run.stackedTips)
+        visit(tip);
+    // The settle page opens decided conflicts again; their texts may be new as well.
+    for (const ReplayedCommit& commit : run.commits)
+        for (const Conflict& conflict : commit.conflicts)
+            for (const ConflictStage* stage : {&conflict.path.ancestor, &conflict.path.newBase, &conflict.path.commit})
+                visit(stage->id);
+    while (!waiting.empty()) {
+        const Object* object = fresh.find(waiting.back());
+        const Oid id = waiting.back();
+        waiting.pop_back();
+        if (object->type == ObjectType::Commit) {
+            if (const auto commit = parseCommit(id, object->view())) {
+                visit(commit->tree);
+                for (const Oid& parent : commit->parents)
+                    visit(parent);
+            }
+        } else if (object->type == ObjectType::Tree) {
+            if (const auto entries = parseTree(object->view()))
+                for (const TreeEntry& entry : *entries)
+                    visit(entry.id);
+        }
+        kept->add(object->type, *object->bytes);
+    }
+    return kept;
+}
+
+std::string quoted(std::string_view word)
+{
+    constexpr std::string_view plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./@%+=:,-";
+    if (!word.empty() && word.front() != '-' && word.find_first_not_of(plain) == std::string_view::npos)
+        return std::string(word);
+    std::string text = "'";
+    for (const char c : word)
+        text += c == '\'' ? std::string("'\\''") : std::string(1, c);
+    return text + "'";
+}
+
+} // namespace
+
+std::string_view outcomeName(Outcome outcome)
+{
+    switch (outcome) {
+    case Outcome::Unchanged: return "unchanged";
+    case Outcome::Clean: return "clean";
+    case Outcome::Conflict: return "conflict";
+    case Outcome::Landed: return "landed";
+    case Outcome::Empty: return "empty";
+    }
+    return "clean";
+}
+
+std::size_t DryRun::undecided() const
+{
+    std::size_t sum = 0;
+    for (const ReplayedCommit& commit : commits)
+        for (const Conflict& conflict : commit.conflicts)
+            sum += conflict.undecided;
+    return sum;
+}
+
+std::size_t DryRun::firstConflict() const
+{
+    const auto at = std::ranges::find(commits, Outcome::Conflict, &ReplayedCommit::outcome);
+    return std::size_t(at - commits.begin());
+}
+
+Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan, const Settlements& settlements,
+                      const Progress& progress)
+{
+    return Replayer(store, caches, plan, settlements, progress, false).run();
+}
+
+Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements,
+                      const Progress& progress)
+{
+    ObjectStore store(repository);
+    ReplayCaches caches(repository);
+    auto run = Replayer(store, caches, plan, settlements, progress, true).run();
+    if (run)
+        run->objects = objectsOf(*run, store.fresh());
+    return run;
+}
+
+std::string commandLineEquivalent(const Plan& plan)
+{
+    std::string line = "git rebase";
+    const bool edited = std::ranges::any_of(plan.commits, [](const PlannedCommit& commit) {
+        return commit.treatment != Treatment::Carry || commit.newMessage;
+    });
+    if (edited)
+        line += " --interactive";
+    if (plan.merges == MergeCommits::Keep)
+        line += " --rebase-merges";
+    if (!plan.stacked.empty())
+        line += " --update-refs";
+    line += " --onto " + quoted(plan.ontoLabel.empty() ? plan.onto.brief() : plan.ontoLabel);
+    line += plan.below.isZero() ? std::string(" --root") : ' ' + plan.below.brief();
+    constexpr std::string_view heads = "refs/heads/";
+    const std::string branch =
+        plan.branch.starts_with(heads) ? plan.branch.substr(heads.size()) : plan.branch;
+    line += ' ' + (branch.empty() ? plan.tip.brief() : quoted(branch));
+    return displayText(line);
+}
+
+Forecast forecastOf(const DryRun& run)
+{
+    Forecast forecast;
+    forecast.commits = run.commits.size();
+    std::set<std::string_view> files;
+    bool unchanged = true;
+    for (const ReplayedCommit& commit : run.commits) {
+        forecast.landed += commit.outcome == Outcome::Landed;
+        unchanged &= commit.outcome == Outcome::Unchanged;
+        for (const Conflict& conflict : commit.conflicts) {
+            if (conflict.undecided == 0)
+                continue;
+            forecast.hunks += conflict.undecided;
+            files.insert(conflict.path.path);
+        }
+    }
+    forecast.files = files.size();
+    if (run.commits.empty())
+        forecast.kind = run.plan.tip == run.plan.onto ? Forecast::Nothing : Forecast::FastForward;
+    else if (!run.clean)
+        forecast.kind = Forecast::Conflicts;
+    else if (unchanged)
+        forecast.kind = Forecast::Nothing;
+    else if (run.newTip == run.plan.onto)
+        forecast.kind = Forecast::Landed;
+    else
+        forecast.kind = Forecast::Clean;
+    return forecast;
+}
+
+} // namespace espalier

@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: MIT
+//
+// Whether a change of the topic is already below the new base under another id. Asked only where the merge has shown
+// that it may be: when every path of the change either stays as the new base has it, or conflicts. What merges cleanly to
+// something new is not there today; that holds too where an equal change had landed and was taken back since, which
+// is therefore replayed. Private to core/replay.
+#pragma once
+
+#include "core/replay/caches.h"
+#include "core/replay/dry_run.h"
+
+namespace espalier {
+
+class LandedSearch {
+  public:
+    LandedSearch(ObjectStore& store, ReplayCaches& caches, const Plan& plan) : m_store(store), m_caches(caches), m_plan(plan) {}
+
+    // Whether the merge leaves room for an equal change below `newBaseTree`.
+    Result<bool> possible(const TreeMerge& merge, const Oid& newBaseTree);
+    // The commit between merge base and new base whose change equals this one's (or, for squash, the change between
+    // the two trees). Nothing when there is none.
+    Result<std::optional<Oid>> find(const Oid& commit, const Progress& progress);
+    Result<std::optional<Oid>> findSquash(const Oid& baseTree, const Oid& tipTree, const Progress& progress);
+
+  private:
+    Result<void> readOthers(const Progress& progress);
+
+    ObjectStore& m_store;
+    ReplayCaches& m_caches;
+    const Plan& m_plan;
+    std::optional<std::vector<Oid>> m_others; // read when first asked for
+};
+
+} // namespace espalier

@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: MIT
+#include "core/settle/compose.h"
+
+#include <algorithm>
+
+namespace espalier {
+
+namespace {
+
+std::string_view lineEndOf(std::string_view text)
+{
+    const std::size_t end = text.find('\n');
+    if (end == std::string_view::npos)
+        return {};
+    return end > 0 && text[end - 1] == '\r' ? "\r\n" : "\n";
+}
+
+std::string joined(std::string_view first, std::string_view second)
+{
+    std::string text(first);
+    if (!first.empty() && !second.empty() && first.back() != '\n') {
+        std::string_view end = lineEndOf(first);
+        if (end.empty())
+            end = lineEndOf(second);
+        text += end.empty() ? std::string_view("\n") : end;
+    }
+    text += second;
+    return text;
+}
+
+// Where the lines of one piece of the merge stand in the composed text.
+struct Placed {
+    const TextPiece* piece;
+    int first;
+    int count;
+};
+
+// Line for line where the piece is the new base's own text, else the whole of the piece.
+int placeOf(const Placed& placed, int newBaseLine, bool end)
+{
+    const PieceOrigin origin = placed.piece->origin;
+    if (origin == PieceOrigin::Unchanged || origin == PieceOrigin::NewBase || origin == PieceOrigin::Both)
+        return placed.first + std::min(newBaseLine - placed.piece->newBase.first, placed.count);
+    return end ? placed.first + placed.count : placed.first;
+}
+
+LineRange follow(const std::vector<Placed>& placed, const LineRange& range)
+{
+    int first = -1, end = -1;
+    for (const Placed& at : placed) {
+        if (!rangesMeet(at.piece->newBase, range) || (range.count > 0 && at.piece->newBase.count > 0 &&
+                                                     (at.piece->newBase.end() <= range.first ||
+                                                      range.end() <= at.piece->newBase.first)))
+            continue;
+        const int from = placeOf(at, std::max(range.first, at.piece->newBase.first), false);
+        const int to = placeOf(at, std::min(range.end(), at.piece->newBase.end()), true);
+        first = first < 0 ? from : std::min(first, from);
+        end = std::max(end, to);
+    }
+    return first < 0 ? LineRange{} : LineRange{first, std::max(0, end - first)};
+}
+
+} // namespace
+
+std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision)
+{
+    switch (decision.choice) {
+    case Choice::Undecided: return {};
+    case Choice::NewBase: return std::string(newBase);
+    case Choice::YourCommit: return std::string(commit);
+    case Choice::NewBaseFirst: return joined(newBase, commit);
+    case Choice::YourCommitFirst: return joined(commit, newBase);
+    case Choice::Typed: return decision.text;
+    }
+    return {};
+}
+
+Composed compose(const TextMerge& merge, std::string_view newBase, std::string_view commit,
+                 std::span<const HunkDecision> decisions, Choice undecidedAs, std::span<const LineRange> heldInNewBase)
+{
+    Composed file;
+    std::vector<Placed> placed;
+    int line = 0;
+    std::size_t hunk = 0;
+    const auto append = [&file](std::string_view text) {
+        // Decided text may lack its line end where more follows: two lines must not become one.
+        if (!text.empty() && !file.bytes.empty() && file.bytes.back() != '\n')
+            file.bytes += lineEndOf(file.bytes).empty() ? "\n" : lineEndOf(file.bytes);
+        file.bytes += text;
+    };
+    for (const TextPiece& piece : merge.pieces) {
+        const int before = line;
+        if (piece.origin == PieceOrigin::Conflict) {
+            HunkDecision decision = hunk < decisions.size() ? decisions[hunk] : HunkDecision{};
+            ++hunk;
+            const bool open = decision.choice == Choice::Undecided;
+            if (open)
+                decision.choice = undecidedAs;
+            const std::string text =
+                hunkBytes(linesOf(newBase, piece.newBase), linesOf(commit, piece.commit), decision);
+            append(text);
+            line += countLines(text);
+            if (open)
+                file.open.push_back({before, line - before});
+        } else {
+            append(linesOf(merge.bytes, piece.result));
+            line += piece.result.count;
+        }
+        placed.push_back({&piece, before, line - before});
+    }
+    for (const LineRange& range : heldInNewBase)
+        file.held.push_back(follow(placed, range));
+    return file;
+}
+
+} // namespace espalier
