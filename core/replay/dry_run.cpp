@@ -54,7 +54,7 @@ std::shared_ptr<const NewObjects> objectsOf(const DryRun& run, const NewObjects&
     return kept;
 }
 
-std::string quoted(std::string_view word)
+std::string shellWord(std::string_view word)
 {
     constexpr std::string_view plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./@%+=:,-";
     if (!word.empty() && word.front() != '-' && word.find_first_not_of(plain) == std::string_view::npos)
@@ -123,12 +123,12 @@ std::string commandLineEquivalent(const Plan& plan)
         line += " --rebase-merges";
     if (!plan.stacked.empty())
         line += " --update-refs";
-    line += " --onto " + quoted(plan.ontoLabel.empty() ? plan.onto.brief() : plan.ontoLabel);
+    line += " --onto " + shellWord(plan.ontoLabel.empty() ? plan.onto.brief() : plan.ontoLabel);
     line += plan.below.isZero() ? std::string(" --root") : ' ' + plan.below.brief();
     constexpr std::string_view heads = "refs/heads/";
     const std::string branch =
         plan.branch.starts_with(heads) ? plan.branch.substr(heads.size()) : plan.branch;
-    line += ' ' + (branch.empty() ? plan.tip.brief() : quoted(branch));
+    line += ' ' + (branch.empty() ? plan.tip.brief() : shellWord(branch));
     return displayText(line);
 }
 

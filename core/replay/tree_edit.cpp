@@ -50,7 +50,7 @@ Result<Oid> edit(ObjectStore& store, const Oid& root, Edits::const_iterator from
         return tooDeep(root);
     auto tree = openTree(store, root);
     if (!tree)
-        return tree;
+        return std::unexpected(tree.error());
     std::vector<TreeEntry>& entries = tree->entries;
     while (from != to) {
         const std::string_view rest = std::string_view(from->first).substr(prefix);

@@ -28,6 +28,15 @@ std::string joined(std::string_view first, std::string_view second)
     return text;
 }
 
+void appendLines(std::string& bytes, std::string_view text)
+{
+    if (!text.empty() && !bytes.empty() && bytes.back() != '\n') {
+        const std::string_view end = lineEndOf(bytes);
+        bytes += end.empty() ? std::string_view("\n") : end;
+    }
+    bytes += text;
+}
+
 // Where the lines of one piece of the merge stand in the composed text.
 struct Placed {
     const TextPiece* piece;
@@ -75,6 +84,17 @@ std::string hunkBytes(std::string_view newBase, std::string_view commit, const H
     return {};
 }
 
+std::string joinSettled(std::span<const std::string_view> between, std::span<const std::string> hunks)
+{
+    std::string bytes;
+    for (std::size_t i = 0; i < between.size(); ++i) {
+        appendLines(bytes, between[i]);
+        if (i < hunks.size())
+            appendLines(bytes, hunks[i]);
+    }
+    return bytes;
+}
+
 Composed compose(const TextMerge& merge, std::string_view newBase, std::string_view commit,
                  std::span<const HunkDecision> decisions, Choice undecidedAs, std::span<const LineRange> heldInNewBase)
 {
@@ -82,12 +102,6 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
     std::vector<Placed> placed;
     int line = 0;
     std::size_t hunk = 0;
-    const auto append = [&file](std::string_view text) {
-        // Decided text may lack its line end where more follows: two lines must not become one.
-        if (!text.empty() && !file.bytes.empty() && file.bytes.back() != '\n')
-            file.bytes += lineEndOf(file.bytes).empty() ? "\n" : lineEndOf(file.bytes);
-        file.bytes += text;
-    };
     for (const TextPiece& piece : merge.pieces) {
         const int before = line;
         if (piece.origin == PieceOrigin::Conflict) {
@@ -98,12 +112,12 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
                 decision.choice = undecidedAs;
             const std::string text =
                 hunkBytes(linesOf(newBase, piece.newBase), linesOf(commit, piece.commit), decision);
-            append(text);
+            appendLines(file.bytes, text);
             line += countLines(text);
             if (open)
                 file.open.push_back({before, line - before});
         } else {
-            append(linesOf(merge.bytes, piece.result));
+            appendLines(file.bytes, linesOf(merge.bytes, piece.result));
             line += piece.result.count;
         }
         placed.push_back({&piece, before, line - before});

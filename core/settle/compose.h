@@ -21,6 +21,10 @@ namespace espalier {
 // side's kind of line end where the other side follows.
 std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision);
 
+// Settled text and hunks in turn, beginning and ending with settled text; `between` has one more. Where a piece lacks its
+// last line end and more follows, it gets one: two lines never become one.
+std::string joinSettled(std::span<const std::string_view> between, std::span<const std::string> hunks);
+
 struct Composed {
     std::string bytes;
     std::vector<LineRange> open; // lines of `bytes` that undecided hunks take, in order

@@ -1,0 +1,236 @@
+// SPDX-License-Identifier: MIT
+#include "core/settle/conflict_text.h"
+
+#include "core/git/text.h"
+#include "core/replay/commit_table.h"
+#include "core/replay/tree_edit.h"
+#include "core/settle/compose.h"
+
+#include <algorithm>
+
+namespace espalier {
+
+namespace {
+
+struct Words {
+    std::string explanation, keepNewBase, keepYourCommit;
+};
+
+std::string thingOf(FileMode mode)
+{
+    switch (mode) {
+    case FileMode::Symlink: return "a symbolic link";
+    case FileMode::Submodule: return "a submodule";
+    case FileMode::Tree: return "a folder";
+    case FileMode::Executable: return "an executable file";
+    default: return "a file";
+    }
+}
+
+std::string keepWords(const PathConflict& path, const ConflictStage& side, bool newBase)
+{
+    const std::string owner = newBase ? "the new base's" : "your commit's";
+    if (!side.exists())
+        return "Leave nothing here";
+    if (!side.path.empty() && side.path != path.path)
+        return "Keep it at " + displayText(side.path);
+    return "Keep " + owner + " version (" + thingOf(side.mode) + ")";
+}
+
+Words wordsFor(const PathConflict& path)
+{
+    Words words{{}, keepWords(path, path.newBase, true), keepWords(path, path.commit, false)};
+    switch (path.kind) {
+    case ConflictKind::Text: words.explanation = "The new base and your commit change the same lines"; break;
+    case ConflictKind::BothAdded:
+        words.explanation = "The new base and your commit each add a file here, with different contents";
+        break;
+    case ConflictKind::DeletedByNewBase:
+        words = {"The new base deleted this file; your commit changes it", "Leave it deleted", "Keep the changed file"};
+        break;
+    case ConflictKind::DeletedByCommit:
+        words = {"Your commit deletes this file; the new base changed it", "Keep the changed file", "Delete it"};
+        break;
+    case ConflictKind::Binary:
+        words.explanation = "The new base and your commit change this file, which cannot be merged line by line";
+        break;
+    case ConflictKind::TypeDiffers:
+        words.explanation = "It is " + thingOf(path.newBase.mode) + " on the new base and " + thingOf(path.commit.mode) +
+                            " in your commit";
+        break;
+    case ConflictKind::FileAndDirectory:
+        words.explanation = "A file stands where the other side has a folder of the same name";
+        break;
+    case ConflictKind::RenamedTwice:
+        words.explanation = "The new base and your commit give this file different names";
+        break;
+    case ConflictKind::RenamedTogether: words.explanation = "Two files are given this name"; break;
+    case ConflictKind::RenamedAndDeleted:
+        words.explanation = path.newBase.exists() ? "The new base renamed this file; your commit deletes it"
+                                                  : "Your commit renames this file; the new base deleted it";
+        break;
+    case ConflictKind::RenamedAndAdded:
+        words.explanation = "A file is renamed to this name, and the other side adds another one here";
+        break;
+    case ConflictKind::Submodule:
+        words.explanation = "The new base and your commit move this submodule to different commits";
+        break;
+    case ConflictKind::DirectoryRenamed: {
+        const bool ofCommit = path.commit.exists();
+        words.explanation = ofCommit ? "Your commit puts this file into a folder that the new base renamed"
+                                     : "The new base put this file into a folder that your commit renames";
+        (ofCommit ? words.keepNewBase : words.keepYourCommit) = "Keep it at " + displayText(path.path);
+        break;
+    }
+    }
+    return words;
+}
+
+// The last commit on the new base's first-parent line that left the path as it is there. Only what stands above the merge
+// base is looked at, and not without end: the answer is a help, not part of the settlement.
+constexpr std::size_t mostCommits = 20'000;
+
+Result<void> addNewBaseCommit(ObjectStore& store, CommitTable& table, const Plan& plan, const std::string& path,
+                              ConflictText& text, const Progress& progress)
+{
+    Oid at = plan.onto;
+    auto commit = readCommit(store, at);
+    for (std::size_t i = 0; i < mostCommits && commit && at != plan.mergeBase; ++i) {
+        if (progress.stopped())
+            return cancelled();
+        const auto parents = table.parents(store, at);
+        if (!parents)
+            return std::unexpected(parents.error());
+        const auto here = entryAt(store, commit->tree, path);
+        if (!here)
+            return std::unexpected(here.error());
+        // A merge brought what one of its parents has: follow that one.
+        Oid next;
+        for (const Oid& parent : *parents) {
+            const auto before = readCommit(store, parent);
+            if (!before)
+                return std::unexpected(before.error());
+            const auto there = entryAt(store, before->tree, path);
+            if (!there)
+                return std::unexpected(there.error());
+            if (*there == *here) {
+                next = parent;
+                break;
+            }
+        }
+        if (next.isZero()) {
+            text.newBaseCommit = at;
+            text.newBaseSubject = commit->subject();
+            text.newBaseAuthor = commit->author.name;
+            text.newBaseTime = commit->author.when;
+            return {};
+        }
+        at = next;
+        commit = readCommit(store, at);
+    }
+    return {};
+}
+
+void addHunks(const ConflictTexts& texts, ConflictText& text)
+{
+    const auto segments = segmentsOf(texts.merge, texts.ancestor, texts.newBase, texts.commit);
+    for (const Segment& segment : segments) {
+        if (!segment.conflict) {
+            text.between.emplace_back(segment.text);
+            continue;
+        }
+        const TextHunk& hunk = texts.merge.hunks[segment.hunk];
+        text.hunks.push_back({hunk.ancestor, hunk.newBase, hunk.commit, std::string(segment.ancestor),
+                              std::string(segment.newBase), std::string(segment.commit)});
+    }
+}
+
+// Nothing is read for a submodule: its commit is in another repository.
+Result<std::string> contentsOf(ObjectStore& store, const ConflictStage& stage)
+{
+    if (!stage.exists() || stage.mode == FileMode::Submodule || stage.mode == FileMode::Tree)
+        return std::string();
+    const auto blob = store.read(stage.id, ObjectType::Blob);
+    if (!blob)
+        return std::unexpected(blob.error());
+    return *blob->bytes;
+}
+
+} // namespace
+
+Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
+                                  std::size_t conflict, const Progress& progress)
+{
+    if (commit >= run.commits.size() || conflict >= run.commits[commit].conflicts.size())
+        return fail(ErrorKind::Usage, "The dry run has no such conflict", run.plan.label, "Make the dry run again");
+    ObjectStore store(repository);
+    if (run.objects)
+        store.setFresh(*run.objects);
+    const ReplayedCommit& replayed = run.commits[commit];
+    const PathConflict& path = replayed.conflicts[conflict].path;
+    ConflictText text;
+    text.key = {replayed.id, path.path};
+    text.path = path.path;
+    text.ancestorId = path.ancestor.id;
+    text.newBaseId = path.newBase.id;
+    text.commitId = path.commit.id;
+    text.yourCommit = replayed.id;
+    text.yourSubject = replayed.subject;
+    text.wholePath = path.wholePath();
+    Words words = wordsFor(path);
+    text.explanation = std::move(words.explanation);
+    text.keepNewBase = std::move(words.keepNewBase);
+    text.keepYourCommit = std::move(words.keepYourCommit);
+    if (text.wholePath) {
+        auto ancestor = contentsOf(store, path.ancestor);
+        auto newBase = contentsOf(store, path.newBase);
+        auto yours = contentsOf(store, path.commit);
+        if (!ancestor || !newBase || !yours)
+            return std::unexpected(!ancestor ? ancestor.error() : !newBase ? newBase.error() : yours.error());
+        text.ancestor = std::move(*ancestor);
+        text.newBase = std::move(*newBase);
+        text.commit = std::move(*yours);
+        text.between.emplace_back();
+    } else {
+        auto texts = conflictTexts(store, path);
+        if (!texts)
+            return std::unexpected(texts.error());
+        addHunks(*texts, text);
+        text.ancestor = std::move(texts->ancestor);
+        text.newBase = std::move(texts->newBase);
+        text.commit = std::move(texts->commit);
+    }
+    CommitTable table(repository);
+    const bool named = path.newBase.exists() && !path.newBase.path.empty();
+    auto found = addNewBaseCommit(store, table, run.plan, named ? path.newBase.path : path.path, text, progress);
+    if (!found)
+        return std::unexpected(found.error());
+    return text;
+}
+
+std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision)
+{
+    return hunkBytes(hunk.newBaseText, hunk.commitText, decision);
+}
+
+std::string settledText(const ConflictText& text, const std::vector<HunkDecision>& decisions)
+{
+    std::vector<std::string_view> between(text.between.begin(), text.between.end());
+    std::vector<std::string> hunks;
+    for (std::size_t i = 0; i < text.hunks.size(); ++i) {
+        HunkDecision decision = i < decisions.size() ? decisions[i] : HunkDecision{};
+        if (decision.choice == Choice::Undecided)
+            decision.choice = Choice::NewBase;
+        hunks.push_back(hunkText(text.hunks[i], decision));
+    }
+    return joinSettled(between, hunks);
+}
+
+FileSettlement undecided(const ConflictText& text)
+{
+    FileSettlement settlement{text.ancestorId, text.newBaseId, text.commitId, {}, std::nullopt};
+    settlement.hunks.resize(text.wholePath ? 1 : text.hunks.size());
+    return settlement;
+}
+
+} // namespace espalier
