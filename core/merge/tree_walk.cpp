@@ -1,0 +1,265 @@
+// SPDX-License-Identifier: MIT
+#include "core/merge/tree_walk.h"
+
+#include <algorithm>
+
+namespace espalier {
+
+namespace {
+
+// Deeper than any real tree; a crafted one must not exhaust the stack.
+constexpr int deepest = 2048;
+
+const Oid emptyTree = *Oid::parse(emptyTreeHex);
+
+// A tree and the bytes that its entries point into.
+struct OpenTree {
+    Object object;
+    std::vector<TreeEntry> entries;
+
+    const TreeEntry* find(std::string_view name, bool tree) const
+    {
+        const auto at = std::ranges::lower_bound(entries, 0, {}, [&](const TreeEntry& entry) {
+            return compareTreeNames(entry.name, entry.isTree(), name, tree);
+        });
+        return at != entries.end() && at->name == name && at->isTree() == tree ? &*at : nullptr;
+    }
+};
+
+Result<OpenTree> openTree(ObjectStore& store, const Oid& id)
+{
+    OpenTree tree;
+    if (id.isZero() || id == emptyTree)
+        return tree;
+    auto object = store.read(id, ObjectType::Tree);
+    if (!object)
+        return std::unexpected(object.error());
+    auto entries = parseTree(object->view());
+    if (!entries)
+        return fail(ErrorKind::Broken, "A tree object is damaged", id.hex(), "Run git fsck in the repository");
+    tree.object = std::move(*object);
+    tree.entries = std::move(*entries);
+    return tree;
+}
+
+Leaf leafOf(const TreeEntry* entry) { return entry ? Leaf{entry->mode, entry->id} : Leaf{}; }
+
+// Calls `each` for every name at which two trees differ, with the entries of both (null where there is none).
+template <typename Each> Result<void> differences(const OpenTree& a, const OpenTree& b, Each each)
+{
+    std::size_t i = 0, j = 0;
+    while (i < a.entries.size() || j < b.entries.size()) {
+        int order = 0;
+        if (i == a.entries.size())
+            order = 1;
+        else if (j == b.entries.size())
+            order = -1;
+        else
+            order = compareTreeNames(a.entries[i].name, a.entries[i].isTree(), b.entries[j].name, b.entries[j].isTree());
+        const TreeEntry* left = order <= 0 ? &a.entries[i] : nullptr;
+        const TreeEntry* right = order >= 0 ? &b.entries[j] : nullptr;
+        i += left != nullptr;
+        j += right != nullptr;
+        if (left && right && left->id == right->id && left->mode == right->mode)
+            continue;
+        if (auto done = each(left, right); !done)
+            return done;
+    }
+    return {};
+}
+
+class ChangeWalk {
+  public:
+    ChangeWalk(ObjectStore& store, const Progress& progress) : m_store(store), m_progress(progress) {}
+
+    Result<void> run(const Oid& base, const Oid& newBase, const Oid& commit, const std::string& prefix, int depth)
+    {
+        if (m_progress.stopped())
+            return cancelled();
+        if (depth > deepest)
+            return fail(ErrorKind::Unsupported, "The folders are nested too deeply", prefix.substr(0, 200));
+        const auto o = openTree(m_store, base), a = openTree(m_store, newBase), b = openTree(m_store, commit);
+        for (const auto* tree : {&o, &a, &b})
+            if (!*tree)
+                return std::unexpected(tree->error());
+        return differences(*o, *b, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
+            const TreeEntry& any = was ? *was : *is;
+            const TreeEntry* there = a->find(any.name, any.isTree());
+            std::string path = prefix + std::string(any.name);
+            if (!any.isTree()) {
+                leaves[std::move(path)] = {leafOf(was), leafOf(there), leafOf(is)};
+                return {};
+            }
+            const auto idOf = [](const TreeEntry* entry) { return entry ? entry->id : Oid{}; };
+            return run(idOf(was), idOf(there), idOf(is), path + '/', depth + 1);
+        });
+    }
+
+    LeavesByPath leaves;
+
+  private:
+    ObjectStore& m_store;
+    const Progress& m_progress;
+};
+
+class DepartureWalk {
+  public:
+    DepartureWalk(ObjectStore& store, const Progress& progress) : m_store(store), m_progress(progress) {}
+
+    Result<void> run(const Oid& base, const Oid& side, const std::string& prefix, int depth)
+    {
+        if (m_progress.stopped())
+            return cancelled();
+        if (depth > deepest)
+            return fail(ErrorKind::Unsupported, "The folders are nested too deeply", prefix.substr(0, 200));
+        const auto o = openTree(m_store, base), a = openTree(m_store, side);
+        if (!o || !a)
+            return std::unexpected(!o ? o.error() : a.error());
+        return differences(*o, *a, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
+            const TreeEntry& any = was ? *was : *is;
+            std::string path = prefix + std::string(any.name);
+            if (any.isTree())
+                return run(was ? was->id : Oid{}, is ? is->id : Oid{}, path + '/', depth + 1);
+            if (!is)
+                found.deleted.emplace_back(std::move(path), leafOf(was));
+            else if (!was)
+                found.added.emplace_back(std::move(path), leafOf(is));
+            return {};
+        });
+    }
+
+    Departures found;
+
+  private:
+    ObjectStore& m_store;
+    const Progress& m_progress;
+};
+
+class TreeWriter {
+  public:
+    using Edit = std::map<std::string, Leaf>::const_iterator;
+
+    TreeWriter(ObjectStore& store, std::vector<Displaced>& displaced) : m_store(store), m_displaced(displaced) {}
+
+    // The tree with the edits in [begin, end) made, all of which are below `prefix`; zero when nothing is left.
+    Result<Oid> write(const Oid& id, const std::string& prefix, Edit begin, Edit end)
+    {
+        auto tree = openTree(m_store, id);
+        if (!tree)
+            return std::unexpected(tree.error());
+        std::map<std::string, Leaf, std::less<>> files, folders;
+        for (const TreeEntry& entry : tree->entries)
+            (entry.isTree() ? folders : files)[std::string(entry.name)] = leafOf(&entry);
+        for (Edit at = begin; at != end;) {
+            const std::string_view rest = std::string_view(at->first).substr(prefix.size());
+            const std::size_t slash = rest.find('/');
+            if (slash == std::string_view::npos) {
+                if (at->second.exists())
+                    files[std::string(rest)] = at->second;
+                else
+                    files.erase(std::string(rest));
+                ++at;
+                continue;
+            }
+            const std::string name(rest.substr(0, slash));
+            const std::string inside = prefix + name + '/';
+            Edit last = at;
+            while (last != end && last->first.starts_with(inside))
+                ++last;
+            const auto old = folders.find(name);
+            const auto made = write(old == folders.end() ? Oid{} : old->second.id, inside, at, last);
+            if (!made)
+                return made;
+            if (made->isZero())
+                folders.erase(name);
+            else
+                folders[name] = {FileMode::Tree, *made};
+            at = last;
+        }
+        return join(files, folders, prefix);
+    }
+
+  private:
+    Result<Oid> join(std::map<std::string, Leaf, std::less<>>& files,
+                     const std::map<std::string, Leaf, std::less<>>& folders, const std::string& prefix)
+    {
+        std::vector<std::pair<std::string, Leaf>> moved;
+        for (const auto& [name, folder] : folders) {
+            const auto file = files.find(name);
+            if (file == files.end())
+                continue;
+            std::string other = name + "~moved";
+            for (int i = 0; files.contains(other) || folders.contains(other); ++i)
+                other = name + "~moved_" + std::to_string(i);
+            m_displaced.push_back({prefix + name, prefix + other, file->second});
+            moved.emplace_back(other, file->second);
+            files.erase(file);
+        }
+        for (auto& [name, leaf] : moved)
+            files.emplace(std::move(name), leaf);
+        if (files.empty() && folders.empty())
+            return Oid{};
+        std::vector<TreeEntry> entries;
+        entries.reserve(files.size() + folders.size());
+        for (const auto* list : {&std::as_const(files), &folders})
+            for (const auto& [name, leaf] : *list)
+                entries.push_back({name, leaf.mode, leaf.id});
+        std::ranges::sort(entries, [](const TreeEntry& a, const TreeEntry& b) {
+            return compareTreeNames(a.name, a.isTree(), b.name, b.isTree()) < 0;
+        });
+        return m_store.add(ObjectType::Tree, formatTree(entries));
+    }
+
+    ObjectStore& m_store;
+    std::vector<Displaced>& m_displaced;
+};
+
+} // namespace
+
+Result<LeavesByPath> changedLeaves(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
+                                   const Progress& progress)
+{
+    ChangeWalk walk(store, progress);
+    if (base != commit)
+        if (auto done = walk.run(base, newBase, commit, {}, 0); !done)
+            return std::unexpected(done.error());
+    return std::move(walk.leaves);
+}
+
+Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& side, const Progress& progress)
+{
+    DepartureWalk walk(store, progress);
+    if (auto done = walk.run(base, side, {}, 0); !done)
+        return std::unexpected(done.error());
+    return std::move(walk.found);
+}
+
+Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path)
+{
+    Oid at = tree;
+    while (true) {
+        const auto opened = openTree(store, at);
+        if (!opened)
+            return std::unexpected(opened.error());
+        const std::size_t slash = path.find('/');
+        const TreeEntry* entry = opened->find(path.substr(0, slash), slash != std::string_view::npos);
+        if (!entry)
+            return Leaf{};
+        if (slash == std::string_view::npos)
+            return leafOf(entry);
+        at = entry->id;
+        path.remove_prefix(slash + 1);
+    }
+}
+
+Result<Oid> applyEdits(ObjectStore& store, const Oid& tree, const TreeEdits& edits, std::vector<Displaced>& displaced)
+{
+    if (edits.leaves.empty())
+        return tree;
+    const auto made = TreeWriter(store, displaced).write(tree, {}, edits.leaves.begin(), edits.leaves.end());
+    if (made && made->isZero())
+        return store.add(ObjectType::Tree, {});
+    return made;
+}
+
+} // namespace espalier

@@ -1,0 +1,54 @@
+// SPDX-License-Identifier: MIT
+//
+// What differs between trees, leaf by leaf, reading only subtrees whose ids differ. Private to core/merge.
+#pragma once
+
+#include "core/git/objects.h"
+#include "core/git/tree.h"
+
+#include <map>
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+// A file, symlink or submodule; mode None: nothing is there.
+struct Leaf {
+    FileMode mode = FileMode::None;
+    Oid id;
+    bool exists() const { return mode != FileMode::None; }
+    friend bool operator==(const Leaf&, const Leaf&) = default;
+};
+
+// One path in the three trees of a merge.
+struct ThreeLeaves {
+    Leaf base, newBase, commit;
+    friend bool operator==(const ThreeLeaves&, const ThreeLeaves&) = default;
+};
+using LeavesByPath = std::map<std::string, ThreeLeaves>;
+
+// Every path at which `commit` differs from `base`, with what `newBase` has there. Cost: the change's, not the tree's.
+Result<LeavesByPath> changedLeaves(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
+                                   const Progress& progress);
+
+// The paths that one side deleted and added.
+struct Departures {
+    std::vector<std::pair<std::string, Leaf>> deleted, added; // in order of path
+};
+Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& side, const Progress& progress);
+
+// The leaf at a path, and whether a directory stands there.
+Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path);
+
+// `tree` with leaves set or (mode None) removed. Directories that become empty go. New trees go to store.fresh(). A file
+// whose name a directory has too is put aside by `rename`, which returns its new name.
+struct TreeEdits {
+    std::map<std::string, Leaf> leaves;
+};
+struct Displaced {
+    std::string path, newPath;
+    Leaf leaf;
+};
+Result<Oid> applyEdits(ObjectStore& store, const Oid& tree, const TreeEdits& edits, std::vector<Displaced>& displaced);
+
+} // namespace espalier
