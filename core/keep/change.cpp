@@ -1,0 +1,379 @@
+// SPDX-License-Identifier: MIT
+#include "core/keep/change.h"
+
+#include "core/git/text.h"
+#include "core/keep/aftermath.h"
+#include "core/keep/apply_steps.h"
+#include "core/keep/branch_config.h"
+#include "core/keep/open_entries.h"
+#include "core/keep/worktree_files.h"
+
+#include <git2/sys/mempack.h>
+#include <git2/sys/odb_backend.h>
+
+#include <unistd.h>
+
+namespace espalier {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+// Where HEAD and the worktree stand and will stand.
+struct Course {
+    Head head;
+    std::string headAfter;
+    Oid tipAfter;
+    bool changesHead = false;     // another branch or commit is checked out
+    bool movesWorktree = false;   // the commit that is checked out changes
+};
+
+std::string branchName(const std::string& ref)
+{
+    const std::string name = shortBranchName(ref);
+    return displayText(name.empty() ? ref : name, 300);
+}
+
+std::string inProgress(git_repository* handle)
+{
+    switch (git_repository_state(handle)) {
+    case GIT_REPOSITORY_STATE_NONE: return {};
+    case GIT_REPOSITORY_STATE_MERGE: return "a merge";
+    case GIT_REPOSITORY_STATE_REVERT:
+    case GIT_REPOSITORY_STATE_REVERT_SEQUENCE: return "a revert";
+    case GIT_REPOSITORY_STATE_CHERRYPICK:
+    case GIT_REPOSITORY_STATE_CHERRYPICK_SEQUENCE: return "a cherry-pick";
+    case GIT_REPOSITORY_STATE_BISECT: return "a bisection";
+    case GIT_REPOSITORY_STATE_APPLY_MAILBOX: return "the application of mails";
+    default: return "a rebase";
+    }
+}
+
+std::string firstLine(const fs::path& file)
+{
+    auto text = readFileBounded(file, 1 << 16);
+    return text ? text->substr(0, text->find('\n')) : std::string();
+}
+
+// The branches that a git directory holds: checked out, or being rebased (its HEAD is then detached).
+bool holdsBranch(const fs::path& gitDir, const std::string& ref)
+{
+    return firstLine(gitDir / "HEAD") == "ref: " + ref || firstLine(gitDir / "rebase-merge/head-name") == ref ||
+           firstLine(gitDir / "rebase-apply/head-name") == ref;
+}
+
+Result<Course> courseOf(const Repository& repository, const Change& change)
+{
+    Course course;
+    auto head = readHead(raw(repository));
+    if (!head)
+        return std::unexpected(head.error());
+    course.head = *head;
+    course.headAfter = change.newHead.empty() ? head->text : change.newHead;
+    course.changesHead = course.headAfter != head->text;
+    if (const auto id = Oid::parse(course.headAfter)) {
+        course.tipAfter = *id;
+    } else {
+        const auto move = std::ranges::find(change.moves, course.headAfter, &RefMove::name);
+        if (move != change.moves.end()) {
+            course.tipAfter = move->now;
+        } else {
+            auto tip = readRef(raw(repository), course.headAfter);
+            if (!tip)
+                return std::unexpected(tip.error());
+            course.tipAfter = *tip;
+        }
+    }
+    if (course.tipAfter.isZero() && !(course.head.unborn() && !course.changesHead))
+        return fail(ErrorKind::Refused, "The branch that is checked out would be gone", branchName(course.headAfter),
+                    "Check out another branch first");
+    course.movesWorktree = !repository.isBare() && course.tipAfter != course.head.tip;
+    return course;
+}
+
+// Lets the comparison of trees see objects that are not in the repository yet, without writing them there.
+Result<void> showObjects(const Repository& own, const NewObjects& objects)
+{
+    Handle<git_odb> odb;
+    git_odb_backend* memory = nullptr;
+    if (git_repository_odb(out(odb), raw(own)) < 0 || git_mempack_new(&memory) < 0 ||
+        git_odb_add_backend(odb.get(), memory, 1000) < 0)
+        return libgitError("The new objects cannot be looked at");
+    for (const Oid& id : objects.ids()) {
+        const Object* object = objects.find(id);
+        git_oid written;
+        if (git_odb_write(&written, odb.get(), object->bytes->data(), object->bytes->size(),
+                          git_object_t(object->type)) < 0)
+            return libgitError("The new objects cannot be looked at", id.hex());
+    }
+    return {};
+}
+
+Result<void> checkWorktree(const Repository& repository, const Change& change, const Course& course,
+                           const Progress& progress)
+{
+    if (repository.configBool("core.sparseCheckout", false))
+        return fail(ErrorKind::Unsupported, "The worktree is sparse, and moving it is not supported",
+                    repository.workDir().string(), "Turn it off with git sparse-checkout disable");
+    // A handle of its own: the objects shown to it stay in memory and go with it.
+    auto own = Repository::open(repository.path());
+    if (!own)
+        return std::unexpected(own.error());
+    if (change.objects && change.objects->count() > 0) {
+        if (auto shown = showObjects(*own, *change.objects); !shown)
+            return shown;
+    }
+    Handle<git_index> index;
+    if (git_repository_index(out(index), raw(*own)) < 0)
+        return libgitError("The index cannot be read", repository.gitDir().string(), "git status tells more");
+    auto moves = pathMoves(raw(*own), course.head.tip, course.tipAfter, progress);
+    if (!moves)
+        return std::unexpected(moves.error());
+    return checkPaths(raw(*own), index.get(), *moves);
+}
+
+Result<void> checkAll(const Repository& repository, const Change& change, const Course& course,
+                      const Progress& progress)
+{
+    git_repository* handle = raw(repository);
+    if (auto checked = checkMoves(handle, change.moves); !checked)
+        return checked;
+    const std::string running = inProgress(handle);
+    const bool disturbs = course.movesWorktree || course.changesHead || change.kind == EntryKind::Replay;
+    if (!running.empty() && disturbs)
+        return fail(ErrorKind::Refused, "git has " + running + " in progress here", repository.path().string(),
+                    "Finish or abort it first");
+    for (const RefMove& move : change.moves) {
+        if (auto checked = checkNotElsewhere(repository, move.name); !checked)
+            return checked;
+        if (!running.empty() && holdsBranch(repository.gitDir(), move.name) && move.name != course.head.text)
+            return fail(ErrorKind::Refused, "git has " + running + " of this branch in progress", branchName(move.name),
+                        "Finish or abort it first");
+    }
+    if (course.changesHead && !Oid::parse(course.headAfter)) {
+        if (auto checked = checkNotElsewhere(repository, course.headAfter); !checked)
+            return checked;
+    }
+    return course.movesWorktree ? checkWorktree(repository, change, course, progress) : Result<void>{};
+}
+
+// Whether some ref leads to the commit; else it is nobody's but HEAD's.
+bool isReachable(git_repository* handle, const Oid& commit)
+{
+    std::vector<git_oid> tips;
+    Handle<git_reference_iterator> iterator;
+    if (git_reference_iterator_new(out(iterator), handle) < 0)
+        return false;
+    for (Handle<git_reference> ref; git_reference_next(out(ref), iterator.get()) == 0;) {
+        Handle<git_object> peeled;
+        if (git_reference_peel(out(peeled), ref.get(), GIT_OBJECT_COMMIT) == 0)
+            tips.push_back(*git_object_id(peeled.get()));
+    }
+    const git_oid id = toGit(commit);
+    return std::ranges::any_of(tips, [&](const git_oid& tip) { return git_oid_equal(&tip, &id); }) ||
+           git_graph_reachable_from_any(handle, &id, tips.data(), tips.size()) == 1;
+}
+
+LogbookEntry entryFor(const Repository& repository, const Change& change, const Course& course)
+{
+    LogbookEntry entry;
+    entry.kind = change.kind;
+    entry.title = change.title;
+    entry.moves = change.moves;
+    entry.pairs = change.pairs;
+    entry.headBefore = course.head.text;
+    entry.takesBack = change.takesBack;
+    if (course.movesWorktree || course.changesHead)
+        entry.worktree = {repository.gitDir().string(), course.head.tip, course.tipAfter, course.headAfter};
+    if (course.head.detached && course.changesHead && !isReachable(raw(repository), course.head.tip))
+        entry.moves.push_back({"HEAD", course.head.tip, course.tipAfter});
+    for (const RefMove& move : change.moves) {
+        if (!move.now.isZero())
+            continue;
+        for (auto& line : readBranchConfig(repository, shortBranchName(move.name), true))
+            entry.branchConfig.push_back(std::move(line));
+    }
+    return entry;
+}
+
+// From the entry to the moved refs. What it took is let go when it returns, however it returns. `touched` tells after a
+// failure whether there is anything to take back.
+Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, const Course& course,
+                     std::vector<std::string>& notices, bool& touched)
+{
+    auto own = Repository::open(repository.path());
+    if (!own)
+        return std::unexpected(own.error());
+    std::optional<WorktreeSession> session;
+    std::vector<PathMove> paths;
+    std::vector<FileMark> marks;
+    if (course.movesWorktree) {
+        auto compared = pathMoves(raw(*own), course.head.tip, course.tipAfter);
+        if (!compared)
+            return std::unexpected(compared.error());
+        paths = std::move(*compared);
+    }
+    if (!paths.empty()) {
+        auto begun = WorktreeSession::begin(repository.path());
+        if (!begun)
+            return std::unexpected(begun.error());
+        session.emplace(std::move(*begun));
+        marks.push_back(session->lock());
+        if (auto written = writeLockMarks(repository, entry.id, marks); !written)
+            return written;
+    }
+    auto locks = RefLocks::take(raw(*own), branchMoves(entry), course.changesHead ? course.headAfter : std::string(),
+                                course.movesWorktree, course.head.text);
+    if (!locks)
+        return std::unexpected(locks.error());
+    for (FileMark& mark : locks->marks())
+        marks.push_back(std::move(mark));
+    if (auto written = writeLockMarks(repository, entry.id, marks); !written)
+        return written;
+    passApplyStep(ApplyStep::Locked);
+    if (session) {
+        if (auto checked = checkPaths(session->handle(), session->index(), paths); !checked)
+            return checked;
+        touched = true;
+        if (auto moved = moveFiles(*session, paths, course.head.tip, course.tipAfter, notices); !moved)
+            return moved;
+        passApplyStep(ApplyStep::WorktreeMoved);
+        if (auto published = session->publish(); !published)
+            return published;
+    }
+    touched = true;
+    passApplyStep(ApplyStep::IndexMoved);
+    if (auto moved = locks->commit("espalier: " + entry.title); !moved)
+        return moved;
+    passApplyStep(ApplyStep::RefsMoved);
+    return {};
+}
+
+// After a failure: nothing may stay half done, and the user reads the reason, not the repair.
+std::unexpected<Error> takeBack(const Repository& repository, const LogbookEntry& entry, Error error)
+{
+    std::vector<std::string> lines;
+    auto state = resolveBegun(repository, entry, lines);
+    if (!state) {
+        error.remedy += (error.remedy.empty() ? "" : ". ") +
+                        std::string("The change is half done; opening the repository again completes or undoes it");
+    } else if (*state == EntryState::Undone) {
+        (void)forgetEntry(repository, entry.id);
+    } else {
+        error.remedy += (error.remedy.empty() ? "" : ". ") + std::string("The change itself was completed");
+    }
+    for (const std::string& line : lines)
+        error.remedy += ". " + line;
+    return std::unexpected(std::move(error));
+}
+
+} // namespace
+
+std::vector<RefMove> branchMoves(const LogbookEntry& entry)
+{
+    std::vector<RefMove> moves = entry.moves;
+    std::erase_if(moves, [](const RefMove& move) { return move.name == "HEAD"; });
+    return moves;
+}
+
+Result<void> checkNotElsewhere(const Repository& repository, const std::string& ref)
+{
+    const fs::path common = repository.commonDir(), here = repository.gitDir();
+    const auto refuse = [&](const std::string& where) {
+        return fail(ErrorKind::Refused, "The branch is checked out in another worktree, " + displayText(where, 500),
+                    branchName(ref), "Check out something else there, then try again");
+    };
+    std::error_code error;
+    if (!fs::equivalent(common, here, error) && !repository.configBool("core.bare", false) && holdsBranch(common, ref))
+        return refuse(common.parent_path().parent_path().string());
+    for (fs::directory_iterator folders(common / "worktrees", error); !error && folders != fs::directory_iterator();
+         folders.increment(error)) {
+        std::error_code ignored;
+        if (fs::equivalent(folders->path(), here, ignored) || !holdsBranch(folders->path(), ref))
+            continue;
+        const std::string gitFile = firstLine(folders->path() / "gitdir");
+        // The folder of a worktree that was deleted by hand holds nothing.
+        if (fs::exists(gitFile, ignored))
+            return refuse(fs::path(gitFile).parent_path().string());
+    }
+    return {};
+}
+
+Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry)
+{
+    const std::vector<RefMove> moves = branchMoves(entry);
+    if (const auto rename = renameIn(moves)) {
+        if (auto done = renameBranchConfig(repository, rename->first, rename->second); !done)
+            return done;
+    } else {
+        for (const RefMove& move : moves) {
+            if (!move.now.isZero())
+                continue;
+            if (auto done = removeBranchConfig(repository, shortBranchName(move.name)); !done)
+                return done;
+        }
+    }
+    if (!entry.takesBack.empty()) {
+        if (auto taken = findEntry(repository, entry.takesBack)) {
+            if (!renameIn(moves)) {
+                if (auto done = addConfigLines(repository, taken->branchConfig); !done)
+                    return done;
+            }
+            if (auto done = setEntryState(repository, *taken, EntryState::TakenBack); !done)
+                return done;
+        }
+    }
+    passApplyStep(ApplyStep::ConfigMoved);
+    return setEntryState(repository, entry, EntryState::Done);
+}
+
+Result<Applied> carryOut(const Repository& repository, Change change, const Progress& progress)
+{
+    std::erase_if(change.moves, [](const RefMove& move) { return move.old == move.now; });
+    auto course = courseOf(repository, change);
+    if (!course)
+        return std::unexpected(course.error());
+    if (auto checked = checkAll(repository, change, *course, progress); !checked)
+        return std::unexpected(checked.error());
+    if (progress.stopped())
+        return cancelled();
+    auto lock = ChangeLock::take(repository);
+    if (!lock)
+        return std::unexpected(lock.error());
+    Applied applied;
+    if (auto resolved = resolveAll(repository, false, applied.notices); !resolved)
+        return std::unexpected(resolved.error());
+    passApplyStep(ApplyStep::Checked);
+    if (change.objects && change.objects->count() > 0) {
+        progress.report("Writing objects");
+        if (auto written = writeObjects(repository, *change.objects, progress); !written)
+            return std::unexpected(written.error());
+    }
+    passApplyStep(ApplyStep::ObjectsWritten);
+    auto entry = beginEntry(repository, entryFor(repository, change, *course));
+    if (!entry)
+        return std::unexpected(entry.error());
+    passApplyStep(ApplyStep::EntryBegun);
+    progress.report("Moving branches and worktree");
+    bool touched = false;
+    if (auto moved = moveAll(repository, *entry, *course, applied.notices, touched); !moved) {
+        if (touched)
+            return takeBack(repository, *entry, moved.error());
+        if (setEntryState(repository, *entry, EntryState::Undone))
+            (void)forgetEntry(repository, entry->id);
+        return std::unexpected(moved.error());
+    }
+    if (auto finished = finishEntry(repository, *entry); !finished)
+        return takeBack(repository, *entry, finished.error());
+    passApplyStep(ApplyStep::Done);
+    entry->state = EntryState::Done;
+    if (!change.record && entry->moves.size() == change.moves.size()) {
+        (void)forgetEntry(repository, entry->id);
+        entry->id.clear();
+    }
+    applied.entry = std::move(*entry);
+    runAftermath(repository, applied, change.rewrites);
+    return applied;
+}
+
+} // namespace espalier

@@ -1,0 +1,232 @@
+// SPDX-License-Identifier: MIT
+#include "core/keep/logbook.h"
+
+#include "core/git/handles.h"
+#include "core/git/text.h"
+#include "core/keep/apply_steps.h"
+#include "core/keep/entry_file.h"
+#include "core/keep/open_entries.h"
+#include "core/keep/storage.h"
+
+#include <cerrno>
+#include <chrono>
+#include <ctime>
+
+#include <fcntl.h>
+#include <unistd.h>
+
+namespace espalier {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr std::size_t maxEntries = 10000;
+
+fs::path entryFile(const Repository& repository, const std::string& id)
+{
+    return logbookFolder(repository) / (id + ".json");
+}
+
+std::string idFor(std::int64_t when, int number)
+{
+    const std::time_t time = when;
+    std::tm parts{};
+    ::gmtime_r(&time, &parts);
+    char text[32];
+    std::strftime(text, sizeof text, "%Y%m%d-%H%M%S", &parts);
+    return std::string(text) + "-" + std::to_string(number);
+}
+
+Result<std::string> reserveId(const Repository& repository, std::int64_t when)
+{
+    for (int number = 1; number < 1000; ++number) {
+        std::string id = idFor(when, number);
+        std::error_code ignored;
+        const bool used = fs::exists(entryFile(repository, id), ignored) ||
+                          fs::exists(repository.commonDir() / "refs/espalier/kept" / id, ignored);
+        if (used)
+            continue;
+        const fs::path path = openMark(repository, id);
+        const int file = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
+        if (file >= 0) {
+            ::close(file);
+            return id;
+        }
+        if (errno != EEXIST)
+            return storageError("The logbook cannot be written", path, errno);
+    }
+    return fail(ErrorKind::Refused, "The logbook has too many entries of this second", {}, "Try again");
+}
+
+Result<void> writeKeptRefs(const Repository& repository, git_repository* handle, const LogbookEntry& entry)
+{
+    bool any = false;
+    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
+        if (entry.moves[i].old.isZero())
+            continue;
+        const git_oid old = toGit(entry.moves[i].old);
+        Handle<git_reference> ref;
+        if (git_reference_create(out(ref), handle, keptRef(entry.id, i).c_str(), &old, 0, nullptr) < 0) {
+            return libgitError("The old tip cannot be kept", entry.moves[i].name,
+                               "Nothing was changed. Check the disk and the repository's folder");
+        }
+        any = true;
+    }
+    if (!any)
+        return {};
+    const fs::path refs = repository.commonDir() / "refs", kept = refs / "espalier/kept";
+    for (const fs::path& folder : {kept / entry.id, kept, refs / "espalier", refs}) {
+        if (auto synced = syncFolder(folder); !synced)
+            return synced;
+    }
+    return {};
+}
+
+Result<void> writeEntry(const Repository& repository, const LogbookEntry& entry)
+{
+    const std::string text = formatEntry(entry);
+    if (text.size() > maxEntryBytes)
+        return fail(ErrorKind::Unsupported, "The change is too large for one entry of the logbook", entry.title,
+                    "Do it in smaller steps");
+    return writeFileAtomically(entryFile(repository, entry.id), text);
+}
+
+} // namespace
+
+std::string_view entryKindName(EntryKind kind)
+{
+    switch (kind) {
+    case EntryKind::Replay: return "replay";
+    case EntryKind::Update: return "update";
+    case EntryKind::Push: return "push";
+    case EntryKind::Restore: return "restore";
+    case EntryKind::Branch: return "branch";
+    case EntryKind::CleanUp: return "clean-up";
+    }
+    return {};
+}
+
+std::string_view entryStateName(EntryState state)
+{
+    switch (state) {
+    case EntryState::Begun: return "begun";
+    case EntryState::Done: return "done";
+    case EntryState::Undone: return "undone";
+    case EntryState::TakenBack: return "taken back";
+    }
+    return {};
+}
+
+std::string keptRef(const std::string& entry, std::size_t index)
+{
+    return "refs/espalier/kept/" + entry + "/" + std::to_string(index);
+}
+
+Result<std::vector<LogbookEntry>> readLogbook(const Repository& repository, std::vector<std::string>* notices)
+{
+    std::vector<LogbookEntry> entries;
+    std::error_code error;
+    fs::directory_iterator files(logbookFolder(repository), error);
+    if (error == std::errc::no_such_file_or_directory)
+        return entries;
+    if (error)
+        return storageError("The logbook cannot be read", logbookFolder(repository), error.value());
+    std::vector<std::string> ids;
+    for (; files != fs::directory_iterator(); files.increment(error)) {
+        if (error)
+            return storageError("The logbook cannot be read", logbookFolder(repository), error.value());
+        const fs::path& path = files->path();
+        if (path.extension() != ".json")
+            continue;
+        if (isEntryId(path.stem().native()))
+            ids.push_back(path.stem().native());
+        else if (notices)
+            notices->push_back("This file of the logbook was passed over: " + displayText(path.filename().native()));
+    }
+    std::ranges::sort(ids, [](const auto& a, const auto& b) { return isOlderEntry(b, a); });
+    if (ids.size() > maxEntries) {
+        ids.resize(maxEntries);
+        if (notices)
+            notices->push_back("Only the newest " + std::to_string(maxEntries) + " entries of the logbook are shown");
+    }
+    for (const std::string& id : ids) {
+        auto entry = findEntry(repository, id);
+        if (entry)
+            entries.push_back(std::move(*entry));
+        else if (notices && entry.error().kind != ErrorKind::NotFound)
+            notices->push_back("Passed over: " + entry.error().line());
+    }
+    return entries;
+}
+
+Result<LogbookEntry> findEntry(const Repository& repository, const std::string& id)
+{
+    const auto missing = [&] {
+        return fail(ErrorKind::NotFound, "The logbook has no such entry", displayText(id, 64),
+                    "The logbook lists the entries there are");
+    };
+    if (!isEntryId(id))
+        return missing();
+    auto text = readFileBounded(entryFile(repository, id), maxEntryBytes);
+    if (!text)
+        return text.error().kind == ErrorKind::NotFound ? missing() : std::unexpected(text.error());
+    return parseEntry(*text, id);
+}
+
+Result<LogbookEntry> beginEntry(const Repository& repository, LogbookEntry entry)
+{
+    if (auto made = makeFolders(logbookFolder(repository)); !made)
+        return std::unexpected(made.error());
+    entry.when = std::chrono::duration_cast<std::chrono::seconds>(std::chrono::system_clock::now().time_since_epoch())
+                     .count();
+    entry.title = displayText(entry.title, 1000);
+    entry.state = EntryState::Begun;
+    auto id = reserveId(repository, entry.when);
+    if (!id)
+        return std::unexpected(id.error());
+    entry.id = *id;
+    Result<void> done = writeKeptRefs(repository, raw(repository), entry);
+    if (done) {
+        passApplyStep(ApplyStep::TipsKept);
+        done = writeEntry(repository, entry);
+    }
+    if (!done) {
+        dropKeptRefs(repository, entry.id);
+        ::unlink(openMark(repository, entry.id).c_str());
+        return std::unexpected(done.error());
+    }
+    return entry;
+}
+
+Result<void> setEntryState(const Repository& repository, const LogbookEntry& entry, EntryState state)
+{
+    auto stored = findEntry(repository, entry.id);
+    if (!stored)
+        return std::unexpected(stored.error());
+    stored->state = state;
+    if (auto written = writeEntry(repository, *stored); !written)
+        return written;
+    if (state != EntryState::Begun)
+        ::unlink(openMark(repository, entry.id).c_str());
+    return {};
+}
+
+Result<void> forgetEntry(const Repository& repository, const std::string& id)
+{
+    auto entry = findEntry(repository, id);
+    if (!entry)
+        return std::unexpected(entry.error());
+    if (entry->state == EntryState::Begun)
+        return fail(ErrorKind::Refused, "This entry has not been completed yet", id,
+                    "Open the repository again, which completes or undoes it");
+    const fs::path file = entryFile(repository, id);
+    if (::unlink(file.c_str()) < 0 && errno != ENOENT)
+        return storageError("The entry cannot be removed", file, errno);
+    if (auto synced = syncFolder(file.parent_path()); !synced)
+        return synced;
+    dropKeptRefs(repository, id);
+    return {};
+}
+
+} // namespace espalier

@@ -1,0 +1,118 @@
+// SPDX-License-Identifier: MIT
+#include "core/keep/note_copies.h"
+
+#include "core/git/handles.h"
+#include "core/git/text.h"
+
+#include <cstdlib>
+#include <set>
+
+namespace espalier {
+
+template <> struct HandleFree<git_note> {
+    void operator()(git_note* p) const noexcept { git_note_free(p); }
+};
+
+namespace {
+
+std::vector<std::string> configuredPatterns(const Repository& repository)
+{
+    std::vector<std::string> patterns;
+    if (const char* variable = std::getenv("GIT_NOTES_REWRITE_REF")) {
+        std::string_view rest = variable;
+        while (!rest.empty()) {
+            const std::size_t end = std::min(rest.find(':'), rest.size());
+            patterns.emplace_back(rest.substr(0, end));
+            rest.remove_prefix(std::min(end + 1, rest.size()));
+        }
+        return patterns;
+    }
+    Handle<git_config> config;
+    Handle<git_config_iterator> values;
+    if (git_repository_config_snapshot(out(config), raw(repository)) < 0 ||
+        git_config_multivar_iterator_new(out(values), config.get(), "notes.rewriteref", nullptr) < 0)
+        return patterns;
+    git_config_entry* entry = nullptr;
+    while (git_config_next(&entry, values.get()) == 0) {
+        if (entry->value)
+            patterns.emplace_back(entry->value);
+    }
+    return patterns;
+}
+
+std::set<std::string> notesRefs(const Repository& repository)
+{
+    std::set<std::string> refs;
+    for (const std::string& pattern : configuredPatterns(repository)) {
+        // git ignores what is not below refs/notes/ for these.
+        if (!pattern.starts_with("refs/notes/"))
+            continue;
+        Handle<git_reference_iterator> iterator;
+        if (git_reference_iterator_glob_new(out(iterator), raw(repository), pattern.c_str()) < 0)
+            continue;
+        const char* name = nullptr;
+        while (git_reference_next_name(&name, iterator.get()) == 0)
+            refs.insert(name);
+    }
+    return refs;
+}
+
+std::string joined(const std::string& mode, const std::string& there, const std::string& copied)
+{
+    if (mode == "overwrite" || there.empty())
+        return copied;
+    if (mode == "cat_sort_uniq") {
+        std::set<std::string> lines;
+        for (const std::string* text : {&there, &copied}) {
+            std::string_view rest = *text;
+            while (!rest.empty()) {
+                const std::size_t end = std::min(rest.find('\n'), rest.size());
+                lines.emplace(rest.substr(0, end));
+                rest.remove_prefix(std::min(end + 1, rest.size()));
+            }
+        }
+        std::string all;
+        for (const std::string& line : lines)
+            all += line + '\n';
+        return all;
+    }
+    return there + (there.ends_with('\n') ? "\n" : "\n\n") + copied;
+}
+
+std::string noteOf(git_repository* handle, const std::string& ref, const git_oid& commit)
+{
+    Handle<git_note> note;
+    return git_note_read(out(note), handle, ref.c_str(), &commit) == 0 ? git_note_message(note.get()) : "";
+}
+
+} // namespace
+
+std::size_t copyNotes(const Repository& repository, const std::vector<std::pair<Oid, Oid>>& pairs,
+                      std::vector<std::string>& notices)
+{
+    if (!repository.configBool("notes.rewrite.rebase", true))
+        return 0;
+    const std::string mode = repository.config("notes.rewriteMode").value_or("concatenate");
+    git_repository* handle = raw(repository);
+    Handle<git_signature> who;
+    if (git_signature_default(out(who), handle) < 0 && git_signature_now(out(who), "unknown", "unknown") < 0)
+        return 0;
+    std::size_t copied = 0;
+    for (const std::string& ref : notesRefs(repository)) {
+        for (const auto& [old, now] : pairs) {
+            const git_oid from = toGit(old), to = toGit(now);
+            const std::string text = noteOf(handle, ref, from), there = noteOf(handle, ref, to);
+            if (text.empty() || (mode == "ignore" && !there.empty()))
+                continue;
+            git_oid id;
+            if (git_note_create(&id, handle, ref.c_str(), who.get(), who.get(), &to,
+                                joined(mode, there, text).c_str(), 1) < 0)
+                notices.push_back("The note of " + old.brief() + " in " + displayText(ref, 200) + " was not copied");
+            else
+                ++copied;
+        }
+    }
+    return copied;
+}
+
+} // namespace espalier

@@ -1,0 +1,221 @@
+// SPDX-License-Identifier: MIT
+#include "core/keep/worktree_paths.h"
+
+#include "core/git/text.h"
+
+#include <filesystem>
+#include <map>
+#include <set>
+
+#include <sys/stat.h>
+
+namespace espalier {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr std::size_t maxNamed = 8;
+
+FileMode modeOf(const git_diff_file& file)
+{
+    return file.mode == GIT_FILEMODE_BLOB || file.mode == 0100664 ? FileMode::File : FileMode(file.mode);
+}
+
+Result<Handle<git_tree>> treeOf(git_repository* handle, const Oid& commit)
+{
+    Handle<git_tree> tree;
+    if (commit.isZero())
+        return tree;
+    const git_oid id = toGit(commit);
+    Handle<git_commit> object;
+    if (git_commit_lookup(out(object), handle, &id) < 0 || git_commit_tree(out(tree), object.get()) < 0)
+        return libgitError("The commit cannot be read", commit.hex());
+    return tree;
+}
+
+std::string listed(const std::set<std::string>& paths)
+{
+    std::string text;
+    std::size_t count = 0;
+    for (const std::string& path : paths) {
+        if (count == maxNamed) {
+            text += " and " + std::to_string(paths.size() - maxNamed) + " more";
+            break;
+        }
+        text += (count++ ? ", " : "") + displayText(path, 300);
+    }
+    return text;
+}
+
+bool isRemoved(const std::vector<PathMove>& moves, const std::string& path)
+{
+    const PathMove* move = findMove(moves, path);
+    return move && move->oldMode != FileMode::None && move->newMode == FileMode::None &&
+           move->oldMode != FileMode::Submodule;
+}
+
+// The first thing inside `folder` that this move does not itself remove.
+std::string strangerInside(const fs::path& root, const std::vector<PathMove>& moves, const std::string& folder)
+{
+    std::error_code error;
+    fs::recursive_directory_iterator files(root / folder, error);
+    for (; !error && files != fs::recursive_directory_iterator(); files.increment(error)) {
+        const bool isFolder = files->is_directory(error) && !files->is_symlink(error);
+        const std::string path = files->path().lexically_relative(root).generic_string();
+        if (!isFolder && !isRemoved(moves, path))
+            return path;
+    }
+    // What cannot be listed cannot be known to be free.
+    return error ? folder : std::string();
+}
+
+struct Overlap {
+    std::set<std::string> changed, untracked;
+};
+
+void checkIndexEntry(git_index* index, const PathMove& move, Overlap& overlap)
+{
+    const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
+    if (move.oldMode == FileMode::None) {
+        if (entry)
+            overlap.changed.insert(move.path);
+        return;
+    }
+    const bool same = entry && fromGit(entry->id) == move.oldId && FileMode(entry->mode) == move.oldMode;
+    if (!same)
+        overlap.changed.insert(move.path);
+}
+
+// Tracked files whose contents on disk are not what the index says, among the paths that move.
+Result<void> checkContents(git_repository* handle, git_index* index, const std::vector<PathMove>& moves,
+                           Overlap& overlap)
+{
+    std::vector<char*> paths;
+    for (const PathMove& move : moves) {
+        if (move.oldMode != FileMode::None && move.oldMode != FileMode::Submodule)
+            paths.push_back(const_cast<char*>(move.path.c_str()));
+    }
+    // An empty list would mean every path.
+    if (paths.empty())
+        return {};
+    git_diff_options options = GIT_DIFF_OPTIONS_INIT;
+    options.flags = GIT_DIFF_DISABLE_PATHSPEC_MATCH | GIT_DIFF_INCLUDE_TYPECHANGE | GIT_DIFF_INCLUDE_UNREADABLE |
+                    GIT_DIFF_SKIP_BINARY_CHECK;
+    options.ignore_submodules = GIT_SUBMODULE_IGNORE_ALL;
+    options.pathspec = {paths.data(), paths.size()};
+    Handle<git_diff> diff;
+    if (git_diff_index_to_workdir(out(diff), handle, index, &options) < 0)
+        return libgitError("The worktree cannot be compared with the index", git_repository_workdir(handle));
+    for (std::size_t i = 0; i < git_diff_num_deltas(diff.get()); ++i) {
+        const git_diff_delta* delta = git_diff_get_delta(diff.get(), i);
+        const std::string path = delta->old_file.path;
+        const PathMove* move = findMove(moves, path);
+        if (move && move->oldMode != FileMode::None)
+            overlap.changed.insert(path);
+    }
+    return {};
+}
+
+} // namespace
+
+const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path)
+{
+    const auto at = std::ranges::lower_bound(moves, path, {}, [](const PathMove& m) { return std::string_view(m.path); });
+    return at != moves.end() && at->path == path ? &*at : nullptr;
+}
+
+Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from, const Oid& to,
+                                        const Progress& progress)
+{
+    std::vector<PathMove> moves;
+    if (from == to)
+        return moves;
+    auto oldTree = treeOf(handle, from);
+    if (!oldTree)
+        return std::unexpected(oldTree.error());
+    auto newTree = treeOf(handle, to);
+    if (!newTree)
+        return std::unexpected(newTree.error());
+    git_diff_options options = GIT_DIFF_OPTIONS_INIT;
+    options.flags = GIT_DIFF_INCLUDE_TYPECHANGE | GIT_DIFF_SKIP_BINARY_CHECK;
+    options.ignore_submodules = GIT_SUBMODULE_IGNORE_NONE;
+    options.payload = const_cast<Progress*>(&progress);
+    options.progress_cb = [](const git_diff*, const char*, const char*, void* payload) {
+        return static_cast<const Progress*>(payload)->stopped() ? -1 : 0;
+    };
+    Handle<git_diff> diff;
+    if (git_diff_tree_to_tree(out(diff), handle, oldTree->get(), newTree->get(), &options) < 0) {
+        if (progress.stopped())
+            return cancelled();
+        return libgitError("The two versions cannot be compared", to.hex());
+    }
+    // libgit2 reports a change of type as two deltas in some settings: gathered by path here.
+    std::map<std::string, PathMove> byPath;
+    for (std::size_t i = 0; i < git_diff_num_deltas(diff.get()); ++i) {
+        const git_diff_delta* delta = git_diff_get_delta(diff.get(), i);
+        if (delta->status != GIT_DELTA_ADDED) {
+            PathMove& move = byPath[delta->old_file.path];
+            move.oldMode = modeOf(delta->old_file);
+            move.oldId = fromGit(delta->old_file.id);
+        }
+        if (delta->status != GIT_DELTA_DELETED) {
+            PathMove& move = byPath[delta->new_file.path];
+            move.newMode = modeOf(delta->new_file);
+            move.newId = fromGit(delta->new_file.id);
+        }
+    }
+    moves.reserve(byPath.size());
+    for (auto& [path, move] : byPath) {
+        move.path = path;
+        moves.push_back(std::move(move));
+    }
+    return moves;
+}
+
+std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const std::string& path)
+{
+    const fs::path root = git_repository_workdir(handle);
+    struct stat status {};
+    for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1)) {
+        const std::string ancestor = path.substr(0, slash);
+        if (::lstat((root / ancestor).c_str(), &status) < 0)
+            return {};
+        if (!S_ISDIR(status.st_mode))
+            return isRemoved(moves, ancestor) ? std::string() : ancestor;
+    }
+    if (::lstat((root / path).c_str(), &status) < 0)
+        return {};
+    return S_ISDIR(status.st_mode) ? strangerInside(root, moves, path) : path;
+}
+
+Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathMove>& moves)
+{
+    if (git_index_has_conflicts(index))
+        return fail(ErrorKind::Refused, "The index has conflicts that are not settled yet", {},
+                    "Finish or abort what was begun in git first");
+    Overlap overlap;
+    for (const PathMove& move : moves)
+        checkIndexEntry(index, move, overlap);
+    if (auto checked = checkContents(handle, index, moves, overlap); !checked)
+        return checked;
+    for (const PathMove& move : moves) {
+        const bool newlyThere = move.oldMode == FileMode::None && move.newMode != FileMode::Submodule;
+        const bool replacesFolder = move.oldMode == FileMode::Submodule && move.newMode != FileMode::Submodule &&
+                                    move.newMode != FileMode::None;
+        if ((!newlyThere && !replacesFolder) || overlap.changed.contains(move.path))
+            continue;
+        const std::string obstruction = obstructionAt(handle, moves, move.path);
+        if (!obstruction.empty())
+            overlap.untracked.insert(obstruction);
+    }
+    if (!overlap.changed.empty())
+        return fail(ErrorKind::Refused, "Local changes would be overwritten in " + listed(overlap.changed), {},
+                    "Commit them, put them aside or undo them, then try again");
+    if (!overlap.untracked.empty())
+        return fail(ErrorKind::Refused, "Untracked files would be overwritten: " + listed(overlap.untracked), {},
+                    "Move them out of the way, then try again");
+    return {};
+}
+
+} // namespace espalier

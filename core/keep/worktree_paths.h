@@ -1,0 +1,40 @@
+// SPDX-License-Identifier: MIT
+//
+// What moving a worktree from one commit to another touches, and whether anything of the user's stands in the way. Only
+// looks. Private to core/keep.
+//
+//     auto moves = pathMoves(handle, from, to, progress);
+//     auto free = checkPaths(handle, index, *moves);       // Refused, with the names
+#pragma once
+
+#include "core/git/handles.h"
+#include "core/git/progress.h"
+#include "core/git/tree.h"
+
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+struct PathMove {
+    std::string path;
+    FileMode oldMode = FileMode::None, newMode = FileMode::None; // None: not there
+    Oid oldId, newId;
+    bool touchesSubmodule() const { return oldMode == FileMode::Submodule || newMode == FileMode::Submodule; }
+};
+
+// In path order. Zero commits stand for nothing. Errors: Broken, Cancelled.
+Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from, const Oid& to,
+                                        const Progress& progress = {});
+
+// Refused with the paths when one of them has local changes, staged or not, or when an untracked or ignored file would
+// be overwritten. Submodules' own contents are never touched and therefore not looked at.
+Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathMove>& moves);
+
+// What stands where `path` is to be written and is none of `moves`' own: the obstructing path, or nothing.
+std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const std::string& path);
+
+// The move of `path`; null when there is none. `moves` is in path order.
+const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path);
+
+} // namespace espalier
