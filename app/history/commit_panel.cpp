@@ -1,0 +1,408 @@
+// SPDX-License-Identifier: MIT
+#include "app/history/commit_panel.h"
+
+#include "app/history/diff_view.h"
+#include "app/history/words.h"
+#include "app/support/text.h"
+#include "app/support/theme.h"
+#include "app/support/work.h"
+#include "core/git/text.h"
+#include "core/history/changes.h"
+
+#include <QCheckBox>
+#include <QClipboard>
+#include <QGuiApplication>
+#include <QHBoxLayout>
+#include <QHeaderView>
+#include <QPushButton>
+#include <QSplitter>
+#include <QTimer>
+#include <QTreeWidget>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+namespace {
+
+struct Loaded {
+    std::optional<Commit> commit; // nothing for a comparison
+    Changes changes;
+};
+
+QString kindWord(ChangeKind kind)
+{
+    switch (kind) {
+    case ChangeKind::Added: return CommitPanel::tr("added");
+    case ChangeKind::Deleted: return CommitPanel::tr("deleted");
+    case ChangeKind::Renamed: return CommitPanel::tr("renamed");
+    case ChangeKind::Copied: return CommitPanel::tr("copied");
+    case ChangeKind::TypeChanged: return CommitPanel::tr("kind changed");
+    case ChangeKind::Modified: break;
+    }
+    return CommitPanel::tr("changed");
+}
+
+QString personText(const Person& person)
+{
+    return QStringLiteral("%1 <%2>").arg(toText(person.name), toText(person.email));
+}
+
+QString momentText(const Person& person)
+{
+    return CommitPanel::tr("%1 (%2)").arg(absoluteTime(person.when, person.offsetMinutes), relativeTime(person.when));
+}
+
+} // namespace
+
+struct CommitPanel::Private {
+    CommitPanel* q;
+    SnapshotPtr snapshot;
+    Oid shown, older; // `older` is set for a comparison
+    Loaded loaded;
+    QPointer<Work> work;
+    QTimer delay;
+
+    PlainLabel* subject = nullptr;
+    PlainLabel* people = nullptr;
+    PlainLabel* presence = nullptr;
+    QPlainTextEdit* message = nullptr;
+    QCheckBox* fixedWidth = nullptr;
+    QHBoxLayout* parents = nullptr;
+    QPushButton* copyId = nullptr;
+    QPushButton* patch = nullptr;
+    QTreeWidget* files = nullptr;
+    PlainLabel* total = nullptr;
+    QCheckBox* whitespace = nullptr;
+    DiffView* diff = nullptr;
+
+    void buildDetails(QWidget* side);
+    void buildChanges(QWidget* side);
+    void load();
+    void fill();
+    void fillCommit(const Commit& commit);
+    void fillParents(const std::vector<Oid>& ids);
+    void fillFiles();
+    void clear(const QString& words);
+};
+
+CommitPanel::CommitPanel(QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
+{
+    d->q = this;
+    auto* row = new QHBoxLayout(this);
+    row->setContentsMargins(0, 0, 0, 0);
+    auto* splitter = new QSplitter(Qt::Horizontal, this);
+    splitter->setChildrenCollapsible(false);
+    row->addWidget(splitter);
+    auto* details = new QWidget(splitter);
+    auto* changes = new QWidget(splitter);
+    d->buildDetails(details);
+    d->buildChanges(changes);
+    splitter->addWidget(details);
+    splitter->addWidget(changes);
+    splitter->setStretchFactor(0, 2);
+    splitter->setStretchFactor(1, 3);
+    d->delay.setSingleShot(true);
+    d->delay.setInterval(60);
+    connect(&d->delay, &QTimer::timeout, this, [this] { d->load(); });
+    d->clear(tr("No commit is chosen."));
+}
+
+CommitPanel::~CommitPanel() = default;
+
+void CommitPanel::Private::buildDetails(QWidget* side)
+{
+    auto* column = new QVBoxLayout(side);
+    const int gap = theme::gap(q);
+    column->setContentsMargins(2 * gap, gap + gap / 2, gap, gap);
+    column->setSpacing(gap / 2);
+    subject = new PlainLabel(side);
+    subject->setWrapped(true);
+    subject->setFont(theme::sized(q->font(), 1.15, true));
+    people = new PlainLabel(side);
+    people->setWrapped(true);
+    presence = new PlainLabel(side);
+    presence->setWrapped(true);
+    QPalette quiet = q->palette();
+    quiet.setColor(QPalette::WindowText, theme::quiet(q->palette()));
+    presence->setPalette(quiet);
+    message = new QPlainTextEdit(side);
+    message->setReadOnly(true);
+    message->setFrameShape(QFrame::NoFrame);
+    message->setAccessibleName(tr("Message"));
+    message->viewport()->setAutoFillBackground(false);
+    fixedWidth = new QCheckBox(tr("Fixed width"), side);
+    copyId = new QPushButton(tr("Copy id"), side);
+    patch = new QPushButton(tr("Copy patch"), side);
+    parents = new QHBoxLayout;
+    parents->setSpacing(gap / 2);
+    auto* actions = new QHBoxLayout;
+    actions->setSpacing(gap);
+    actions->addWidget(copyId);
+    actions->addWidget(patch);
+    actions->addStretch(1);
+    actions->addWidget(fixedWidth);
+    column->addWidget(subject);
+    column->addWidget(people);
+    column->addWidget(presence);
+    column->addLayout(parents);
+    column->addWidget(message, 1);
+    column->addLayout(actions);
+    connect(fixedWidth, &QCheckBox::toggled, q,
+            [this](bool on) { message->setFont(on ? theme::monospace() : q->font()); });
+    connect(copyId, &QPushButton::clicked, q, [this] {
+        if (!shown.isZero()) QGuiApplication::clipboard()->setText(QString::fromStdString(shown.hex()));
+    });
+    connect(patch, &QPushButton::clicked, q, &CommitPanel::copyPatch);
+}
+
+void CommitPanel::Private::buildChanges(QWidget* side)
+{
+    auto* column = new QVBoxLayout(side);
+    const int gap = theme::gap(q);
+    column->setContentsMargins(gap, gap, gap, gap);
+    column->setSpacing(gap / 2);
+    auto* top = new QHBoxLayout;
+    total = new PlainLabel(side);
+    whitespace = new QCheckBox(tr("Ignore white space"), side);
+    top->addWidget(total, 1);
+    top->addWidget(whitespace);
+    auto* splitter = new QSplitter(Qt::Vertical, side);
+    splitter->setChildrenCollapsible(false);
+    files = new QTreeWidget(splitter);
+    files->setRootIsDecorated(false);
+    files->setUniformRowHeights(true);
+    files->setHeaderHidden(true);
+    files->setColumnCount(4);
+    files->setAllColumnsShowFocus(true);
+    files->setFrameShape(QFrame::NoFrame);
+    files->setTextElideMode(Qt::ElideMiddle);
+    files->setAccessibleName(tr("Changed files"));
+    files->header()->setStretchLastSection(false);
+    files->header()->setSectionResizeMode(0, QHeaderView::Stretch);
+    for (int at = 1; at < 4; ++at)
+        files->header()->setSectionResizeMode(at, QHeaderView::ResizeToContents);
+    diff = new DiffView(splitter);
+    splitter->addWidget(files);
+    splitter->addWidget(diff);
+    splitter->setStretchFactor(0, 1);
+    splitter->setStretchFactor(1, 3);
+    column->addLayout(top);
+    column->addWidget(splitter, 1);
+    connect(whitespace, &QCheckBox::toggled, q, [this] { load(); });
+    connect(files, &QTreeWidget::currentItemChanged, q, [this](QTreeWidgetItem* item) {
+        const std::size_t at = item ? item->data(0, Qt::UserRole).toULongLong() : loaded.changes.files.size();
+        if (at < loaded.changes.files.size()) diff->show(loaded.changes.files[at]);
+    });
+}
+
+void CommitPanel::setSnapshot(const SnapshotPtr& snapshot)
+{
+    const bool other = !snapshot || !d->snapshot || snapshot->path != d->snapshot->path;
+    d->snapshot = snapshot;
+    if (other)
+        showRow(noRow);
+    else if (!d->shown.isZero() && d->loaded.commit)
+        d->fillCommit(*d->loaded.commit);
+}
+
+void CommitPanel::showRow(Row row)
+{
+    if (!d->snapshot || row >= d->snapshot->history.size()) {
+        if (d->work) d->work->cancel();
+        d->delay.stop();
+        d->shown = d->older = {};
+        d->clear(tr("No commit is chosen."));
+        return;
+    }
+    showCommit(d->snapshot->history.id(row));
+}
+
+void CommitPanel::showCommit(const Oid& id)
+{
+    if (id == d->shown && d->older.isZero())
+        return;
+    d->shown = id;
+    d->older = {};
+    d->delay.start();
+}
+
+void CommitPanel::compare(const Oid& older, const Oid& newer)
+{
+    d->shown = newer;
+    d->older = older;
+    d->delay.start();
+}
+
+void CommitPanel::copyPatch()
+{
+    if (!d->snapshot || d->shown.isZero() || !d->older.isZero())
+        return;
+    startWork<std::string>(
+        this, tr("Reading the patch"),
+        [path = d->snapshot->path, id = d->shown](const Progress&) -> Result<std::string> {
+            const auto repository = Repository::open(path);
+            if (!repository) return std::unexpected(repository.error());
+            return patchText(*repository, id);
+        },
+        [this](const Result<std::string>& text) {
+            if (text)
+                QGuiApplication::clipboard()->setText(QString::fromUtf8(text->data(), qsizetype(text->size())));
+            else
+                Q_EMIT failed(QString::fromStdString(text.error().line()));
+        });
+}
+
+void CommitPanel::Private::load()
+{
+    if (work) work->cancel();
+    if (!snapshot || shown.isZero())
+        return;
+    ChangesOptions options;
+    options.ignoreWhitespace = whitespace->isChecked();
+    const auto job = [path = snapshot->path, id = shown, before = older, options](const Progress& progress) -> Result<Loaded> {
+        const auto repository = Repository::open(path);
+        if (!repository) return std::unexpected(repository.error());
+        Loaded result;
+        if (before.isZero()) {
+            ObjectStore store(*repository);
+            auto commit = readCommit(store, id);
+            if (!commit) return std::unexpected(commit.error());
+            result.commit = std::move(*commit);
+        }
+        auto changes = before.isZero() ? changesOf(*repository, id, options, progress)
+                                       : changesBetween(*repository, before, id, options, progress);
+        if (!changes) return std::unexpected(changes.error());
+        result.changes = std::move(*changes);
+        return result;
+    };
+    const auto then = [this, id = shown, before = older](Result<Loaded> result) {
+        if (id != shown || before != older)
+            return;
+        if (result) {
+            loaded = std::move(*result);
+            fill();
+        } else if (result.error().kind != ErrorKind::Cancelled) {
+            clear(QString::fromStdString(result.error().line()));
+            Q_EMIT q->failed(QString::fromStdString(result.error().line()));
+        }
+    };
+    work = startWork<Loaded>(q, tr("Reading the commit"), job, then);
+}
+
+void CommitPanel::Private::clear(const QString& words)
+{
+    loaded = {};
+    subject->setText(words);
+    for (PlainLabel* each : {people, presence, total})
+        each->setText(QString());
+    message->clear();
+    fillParents({});
+    files->clear();
+    diff->showNote(QString());
+    for (QWidget* each : {static_cast<QWidget*>(copyId), static_cast<QWidget*>(patch), static_cast<QWidget*>(fixedWidth),
+                          static_cast<QWidget*>(whitespace)})
+        each->setEnabled(false);
+}
+
+void CommitPanel::Private::fill()
+{
+    copyId->setEnabled(true);
+    fixedWidth->setEnabled(true);
+    whitespace->setEnabled(true);
+    patch->setEnabled(loaded.commit.has_value());
+    if (loaded.commit) {
+        fillCommit(*loaded.commit);
+    } else {
+        subject->setText(tr("%1 against %2").arg(QString::fromStdString(shown.brief()), QString::fromStdString(older.brief())));
+        people->setText(tr("What changed between the two commits."));
+        presence->setText(QString());
+        message->clear();
+        fillParents({older, shown});
+    }
+    fillFiles();
+    Q_EMIT q->loaded();
+}
+
+void CommitPanel::Private::fillCommit(const Commit& commit)
+{
+    subject->setText(toText(commit.subject()));
+    QString text = tr("%1, %2").arg(personText(commit.author), momentText(commit.author));
+    if (commit.committer.name != commit.author.name || commit.committer.when != commit.author.when)
+        text += QLatin1Char('\n') + tr("Committed by %1, %2").arg(personText(commit.committer), momentText(commit.committer));
+    people->setText(text);
+    const Row row = snapshot ? snapshot->history.find(commit.id) : noRow;
+    QString where = QString::fromStdString(commit.id.hex());
+    if (row != noRow) where += QStringLiteral("  \u00b7  ") + presenceText(snapshot->placesOf(row));
+    if (commit.isSigned) where += QStringLiteral("  \u00b7  ") + tr("signed");
+    presence->setText(where);
+    // The subject stands above already; trailers are the message's last lines.
+    std::string body = commit.messageUtf8();
+    const std::size_t end = body.find("\n\n");
+    body = end == std::string::npos ? std::string() : body.substr(end + 2);
+    constexpr std::size_t longest = 1 << 20;
+    message->setPlainText(toLines(std::string_view(body).substr(0, longest)));
+    fillParents(commit.parents);
+}
+
+void CommitPanel::Private::fillParents(const std::vector<Oid>& ids)
+{
+    while (QLayoutItem* item = parents->takeAt(0)) {
+        delete item->widget();
+        delete item;
+    }
+    if (ids.empty())
+        return;
+    parents->addWidget(new PlainLabel(!older.isZero() ? tr("Go to") : ids.size() == 1 ? tr("Parent") : tr("Parents"), q));
+    constexpr std::size_t most = 8;
+    for (std::size_t at = 0; at < std::min(ids.size(), most); ++at) {
+        auto* button = new QPushButton(QString::fromStdString(ids[at].brief()), q);
+        button->setFlat(true);
+        button->setAccessibleName(tr("Go to %1").arg(button->text()));
+        connect(button, &QPushButton::clicked, q, [this, id = ids[at]] { Q_EMIT q->commitRequested(id); });
+        parents->addWidget(button);
+    }
+    if (ids.size() > most) parents->addWidget(new PlainLabel(tr("and %1 more").arg(ids.size() - most), q));
+    parents->addStretch(1);
+}
+
+void CommitPanel::Private::fillFiles()
+{
+    const Changes& changes = loaded.changes;
+    QString words = tr("%1, %2 added, %3 deleted")
+                        .arg(QString::fromStdString(counted(changes.files.size(), "file", "files")),
+                             QString::fromStdString(counted(changes.added, "line", "lines")))
+                        .arg(changes.deleted);
+    if (changes.truncated) words += tr("; only the first files are listed");
+    if (loaded.commit && loaded.commit->parents.size() > 1) words += tr("; against the first parent");
+    total->setText(words);
+    const QSignalBlocker quiet(files);
+    files->clear();
+    QList<QTreeWidgetItem*> items;
+    for (std::size_t at = 0; at < changes.files.size(); ++at) {
+        const FileChange& file = changes.files[at];
+        auto* item = new QTreeWidgetItem;
+        const QString path = toText(file.newPath.empty() ? file.oldPath : file.newPath);
+        item->setText(0, file.kind == ChangeKind::Renamed || file.kind == ChangeKind::Copied
+                             ? tr("%1 \u2192 %2").arg(toText(file.oldPath), path)
+                             : path);
+        item->setText(1, file.binary ? tr("binary") : kindWord(file.kind));
+        item->setText(2, file.binary ? QString() : QStringLiteral("+%1").arg(file.added));
+        item->setText(3, file.binary ? QString() : QStringLiteral("\u2212%1").arg(file.deleted));
+        item->setForeground(1, theme::quiet(q->palette()));
+        item->setForeground(2, theme::success(q->palette()));
+        item->setForeground(3, theme::danger(q->palette()));
+        item->setTextAlignment(2, Qt::AlignRight);
+        item->setTextAlignment(3, Qt::AlignRight);
+        item->setData(0, Qt::UserRole, qulonglong(at));
+        items << item;
+    }
+    files->addTopLevelItems(items);
+    if (items.isEmpty()) {
+        diff->showNote(tr("Nothing changed."));
+    } else {
+        files->setCurrentItem(items[0]);
+        diff->show(changes.files[0]);
+    }
+}
+
+} // namespace espalier

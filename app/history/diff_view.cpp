@@ -1,0 +1,243 @@
+// SPDX-License-Identifier: MIT
+#include "app/history/diff_view.h"
+
+#include "app/history/changed_words.h"
+#include "app/support/text.h"
+#include "app/support/theme.h"
+
+#include <KSyntaxHighlighting/Definition>
+#include <KSyntaxHighlighting/Repository>
+#include <KSyntaxHighlighting/SyntaxHighlighter>
+#include <KSyntaxHighlighting/Theme>
+
+#include <QPainter>
+#include <QTextBlock>
+
+namespace espalier {
+
+namespace {
+// Loading the definitions' index takes a moment; once is enough.
+KSyntaxHighlighting::Repository& definitions()
+{
+    static KSyntaxHighlighting::Repository repository;
+    return repository;
+}
+} // namespace
+
+class DiffView::Margin : public QWidget {
+  public:
+    explicit Margin(DiffView* view) : QWidget(view), m_view(view) {}
+
+  protected:
+    void paintEvent(QPaintEvent* event) override { m_view->paintMargin(event); }
+
+  private:
+    DiffView* m_view;
+};
+
+DiffView::DiffView(QWidget* parent)
+    : QPlainTextEdit(parent), m_margin(new Margin(this)), m_highlighter(new KSyntaxHighlighting::SyntaxHighlighter(document()))
+{
+    setReadOnly(true);
+    setTextInteractionFlags(Qt::TextSelectableByMouse | Qt::TextSelectableByKeyboard);
+    setLineWrapMode(NoWrap);
+    setFont(theme::monospace());
+    setFrameShape(QFrame::NoFrame);
+    setAccessibleName(tr("Changed lines"));
+    connect(this, &QPlainTextEdit::updateRequest, m_margin, qOverload<>(&QWidget::update));
+}
+
+DiffView::~DiffView() = default;
+
+void DiffView::show(const FileChange& file)
+{
+    m_lines.clear();
+    m_note.clear();
+    m_name = toText(file.newPath.empty() ? file.oldPath : file.newPath);
+    if (file.binary)
+        m_note = tr("A binary file; its lines are not shown.");
+    else if (file.tooBig)
+        m_note = tr("This change is too big to be shown line by line.");
+    else if (file.hunks.empty())
+        m_note = file.oldMode != file.newMode && file.oldId == file.newId ? tr("Only the file's mode changed.")
+                                                                           : tr("No line changed.");
+    else
+        m_lines = linesOf(file);
+    fill();
+}
+
+void DiffView::showNote(const QString& words)
+{
+    m_lines.clear();
+    m_name.clear();
+    m_note = words;
+    fill();
+}
+
+std::vector<DiffView::Line> DiffView::linesOf(const FileChange& file) const
+{
+    std::vector<Line> lines;
+    for (const DiffHunk& hunk : file.hunks) {
+        Line heading;
+        heading.heading = true;
+        heading.text = tr("from line %1").arg(std::max(hunk.newStart, 1));
+        if (!hunk.header.empty()) heading.text += QStringLiteral("  \u00b7  ") + toText(hunk.header);
+        lines.push_back(std::move(heading));
+        for (const DiffLine& each : hunk.lines) {
+            Line line;
+            line.kind = each.kind;
+            line.oldNumber = each.oldNumber;
+            line.newNumber = each.newNumber;
+            // Tabs are the one control character that code lines keep.
+            QStringList parts;
+            for (std::string_view rest = each.text;;) {
+                const std::size_t tab = rest.find('\t');
+                parts << toText(rest.substr(0, tab));
+                if (tab == std::string_view::npos) break;
+                rest.remove_prefix(tab + 1);
+            }
+            line.text = parts.join(QLatin1Char('\t'));
+            if (each.noNewline) line.text += tr("  (no line end)");
+            lines.push_back(std::move(line));
+        }
+    }
+    markWords(lines);
+    return lines;
+}
+
+// A run of deleted lines followed by as many added ones: the first became the first, and so on.
+void DiffView::markWords(std::vector<Line>& lines)
+{
+    for (std::size_t at = 0; at < lines.size();) {
+        std::size_t deleted = at;
+        while (deleted < lines.size() && lines[deleted].kind == DiffLine::Deleted)
+            ++deleted;
+        std::size_t added = deleted;
+        while (added < lines.size() && lines[added].kind == DiffLine::Added)
+            ++added;
+        const std::size_t count = deleted - at;
+        if (count > 0 && added - deleted == count)
+            for (std::size_t k = 0; k < count; ++k) {
+                Line& before = lines[at + k];
+                Line& after = lines[deleted + k];
+                const WordSpans spans = changedWords(before.text, after.text);
+                if (!spans.related)
+                    continue;
+                before.markStart = spans.before.start;
+                before.markLength = spans.before.length;
+                after.markStart = spans.after.start;
+                after.markLength = spans.after.length;
+            }
+        at = std::max(added, at + 1);
+    }
+}
+
+void DiffView::fill()
+{
+    m_highlighter->setDocument(nullptr);
+    QStringList texts;
+    for (const Line& line : m_lines)
+        texts << line.text;
+    setPlainText(m_lines.empty() ? m_note : texts.join(QLatin1Char('\n')));
+    setViewportMargins(marginWidth(), 0, 0, 0);
+    const QColor added = theme::successTint(palette()), deleted = theme::dangerTint(palette());
+    QTextCursor cursor(document());
+    cursor.beginEditBlock();
+    QTextBlock block = document()->firstBlock();
+    for (const Line& line : m_lines) {
+        cursor.setPosition(block.position());
+        const QColor back = line.kind == DiffLine::Added ? added : line.kind == DiffLine::Deleted ? deleted : QColor();
+        if (back.isValid() || line.heading) {
+            QTextBlockFormat format;
+            format.setBackground(line.heading ? theme::hoverTint(palette()) : back);
+            cursor.setBlockFormat(format);
+        }
+        if (line.heading || line.markLength > 0) {
+            QTextCharFormat format;
+            if (line.heading) {
+                format.setForeground(theme::quiet(palette()));
+                cursor.movePosition(QTextCursor::EndOfBlock, QTextCursor::KeepAnchor);
+            } else {
+                QColor strong = line.kind == DiffLine::Added ? theme::success(palette()) : theme::danger(palette());
+                strong.setAlpha(60);
+                format.setBackground(strong);
+                cursor.setPosition(block.position() + int(line.markStart));
+                cursor.setPosition(block.position() + int(line.markStart + line.markLength), QTextCursor::KeepAnchor);
+            }
+            cursor.mergeCharFormat(format);
+        }
+        block = block.next();
+    }
+    cursor.endEditBlock();
+    document()->clearUndoRedoStacks();
+    if (!m_lines.empty()) {
+        m_highlighter->setTheme(definitions().themeForPalette(palette()));
+        m_highlighter->setDefinition(definitions().definitionForFileName(m_name));
+        m_highlighter->setDocument(document());
+    }
+    moveCursor(QTextCursor::Start);
+    m_margin->update();
+}
+
+int DiffView::marginWidth() const
+{
+    if (m_lines.empty())
+        return 0;
+    int most = 0;
+    for (const Line& line : m_lines)
+        most = std::max({most, line.oldNumber, line.newNumber});
+    const int digits = int(QString::number(most).size());
+    return fontMetrics().horizontalAdvance(QLatin1Char('0')) * (2 * digits + 5);
+}
+
+void DiffView::resizeEvent(QResizeEvent* event)
+{
+    QPlainTextEdit::resizeEvent(event);
+    const QRect inside = contentsRect();
+    m_margin->setGeometry(inside.left(), inside.top(), marginWidth(), inside.height());
+}
+
+void DiffView::changeEvent(QEvent* event)
+{
+    QPlainTextEdit::changeEvent(event);
+    if (event->type() == QEvent::PaletteChange && m_highlighter) fill();
+}
+
+void DiffView::paintMargin(QPaintEvent*)
+{
+    m_margin->resize(marginWidth(), contentsRect().height());
+    QPainter painter(m_margin);
+    painter.fillRect(m_margin->rect(), palette().color(QPalette::Base));
+    painter.setFont(font());
+    const int width = fontMetrics().horizontalAdvance(QLatin1Char('0'));
+    const int digits = (m_margin->width() / width - 5) / 2;
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        const QRectF area = blockBoundingGeometry(block).translated(contentOffset());
+        if (area.top() > m_margin->height())
+            break;
+        if (std::size_t(block.blockNumber()) >= m_lines.size())
+            break;
+        const Line& line = m_lines[std::size_t(block.blockNumber())];
+        const bool isAdded = line.kind == DiffLine::Added, isDeleted = line.kind == DiffLine::Deleted;
+        const QRect row(0, int(area.top()), m_margin->width(), int(area.height()) + 1);
+        if (isAdded || isDeleted)
+            painter.fillRect(row, isAdded ? theme::successTint(palette()) : theme::dangerTint(palette()));
+        else if (line.heading)
+            painter.fillRect(row, theme::hoverTint(palette()));
+        painter.setPen(theme::quiet(palette()));
+        const auto number = [&](int value, int left) {
+            if (value > 0)
+                painter.drawText(QRect(left, row.top(), digits * width, row.height()), Qt::AlignRight | Qt::AlignVCenter,
+                                 QString::number(value));
+        };
+        number(line.oldNumber, width / 2);
+        number(line.newNumber, width / 2 + (digits + 1) * width);
+        if (isAdded || isDeleted) {
+            painter.setPen(isAdded ? theme::success(palette()) : theme::danger(palette()));
+            painter.drawText(QRect(width / 2 + (2 * digits + 2) * width, row.top(), width, row.height()), Qt::AlignCenter,
+                             isAdded ? QStringLiteral("+") : QStringLiteral("\u2212"));
+        }
+    }
+}
+
+} // namespace espalier
