@@ -135,7 +135,25 @@ Result<Handle<git_diff>> compareTrees(const Repository& repository, git_tree* be
     return diff;
 }
 
-Result<Changes> changesOfDiff(git_diff* diff, const ChangesOptions& options, const Progress& progress)
+bool isBlob(const git_diff_file& file) { return file.mode != GIT_FILEMODE_COMMIT && file.mode != GIT_FILEMODE_TREE; }
+
+// libgit2 makes no lines for a file that becomes a link or the like; both sides are texts all the same.
+Handle<git_patch> patchOfTypeChange(const Repository& repository, const git_diff_delta& delta, std::uint32_t context)
+{
+    Handle<git_patch> patch;
+    Handle<git_blob> before, after;
+    git_diff_options options = GIT_DIFF_OPTIONS_INIT;
+    options.context_lines = context;
+    if (isBlob(delta.old_file) && isBlob(delta.new_file) &&
+        git_blob_lookup(out(before), raw(repository), &delta.old_file.id) == 0 &&
+        git_blob_lookup(out(after), raw(repository), &delta.new_file.id) == 0 &&
+        git_patch_from_blobs(out(patch), before.get(), nullptr, after.get(), nullptr, &options) < 0)
+        patch.reset();
+    return patch;
+}
+
+Result<Changes> changesOfDiff(const Repository& repository, git_diff* diff, const ChangesOptions& options,
+                              const Progress& progress)
 {
     Changes changes;
     const std::size_t count = git_diff_num_deltas(diff);
@@ -161,6 +179,10 @@ Result<Changes> changesOfDiff(git_diff* diff, const ChangesOptions& options, con
         if (change.binary && size > git_object_size_t(biggestText)) {
             change.binary = false;
             change.tooBig = true;
+        }
+        if (delta.status == GIT_DELTA_TYPECHANGE && !change.tooBig) {
+            patch = patchOfTypeChange(repository, delta, std::uint32_t(std::max(options.context, 0)));
+            change.binary = patch && (git_patch_get_delta(patch.get())->flags & GIT_DIFF_FLAG_BINARY) != 0;
         }
         if (patch && !change.binary && !change.tooBig)
             fillLines(patch.get(), options, change);
@@ -194,7 +216,7 @@ Result<Changes> changesOf(const Repository& repository, const Oid& commit, const
     const auto diff = compareTrees(repository, beforeTree.get(), afterTree->get(), options);
     if (!diff)
         return std::unexpected(diff.error());
-    return changesOfDiff(diff->get(), options, progress);
+    return changesOfDiff(repository, diff->get(), options, progress);
 }
 
 Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit,
@@ -209,7 +231,7 @@ Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommi
     const auto diff = compareTrees(repository, beforeTree->get(), afterTree->get(), options);
     if (!diff)
         return std::unexpected(diff.error());
-    return changesOfDiff(diff->get(), options, progress);
+    return changesOfDiff(repository, diff->get(), options, progress);
 }
 
 Result<std::string> patchText(const Repository& repository, const Oid& id)
