@@ -1,0 +1,287 @@
+// SPDX-License-Identifier: MIT
+#include "app/logbook/logbook_page.h"
+
+#include "app/support/text.h"
+#include "app/support/theme.h"
+#include "app/support/work.h"
+
+#include <QHeaderView>
+#include <QPushButton>
+#include <QSplitter>
+#include <QTreeWidget>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+namespace {
+
+QString stateText(const LogbookEntry& entry)
+{
+    switch (entry.state) {
+    case EntryState::Begun: return QObject::tr("begun");
+    case EntryState::Done: return QObject::tr("done");
+    case EntryState::Undone: return QObject::tr("undone");
+    default: return QObject::tr("taken back");
+    }
+}
+
+QString kindText(const LogbookEntry& entry) { return toText(entryKindName(entry.kind)); }
+QString idText(const Oid& id) { return id.isZero() ? QStringLiteral("—") : toText(id.brief()); }
+
+} // namespace
+
+struct LogbookPage::Private {
+    LogbookPage* page;
+    Session* session;
+    std::vector<LogbookEntry> entries;
+    NoticeBar* notice = nullptr;
+    PlainLabel* empty = nullptr;
+    QTreeWidget* list = nullptr;
+    PlainLabel* heading = nullptr;
+    QTreeWidget* moves = nullptr;
+    PlainLabel* consequence = nullptr;
+    QPushButton* takeBack = nullptr;
+    QPushButton* letGo = nullptr;
+    QPushButton* close = nullptr;
+    std::string armed; // the entry whose letting go was asked for once
+
+    const LogbookEntry* chosen() const
+    {
+        const int row = list->indexOfTopLevelItem(list->currentItem());
+        return row < 0 || row >= int(entries.size()) ? nullptr : &entries[std::size_t(row)];
+    }
+
+    void build();
+    void buildDetail(QWidget* parent);
+    void showChosen();
+    void forget();
+};
+
+void LogbookPage::Private::build()
+{
+    const int space = theme::gap(page);
+    auto* column = new QVBoxLayout(page);
+    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
+    column->setSpacing(space);
+    auto* title = new PlainLabel(tr("Logbook"), page);
+    title->setFont(theme::sized(page->font(), 1.35, true));
+    auto* meaning = new PlainLabel(
+        tr("Every rewrite and every overwrite, newest first. The old tips are kept until you let an entry go."), page);
+    meaning->setWrapped(true);
+    notice = new NoticeBar(page);
+    empty = new PlainLabel(tr("Nothing has been changed yet. The first replay, push or deletion will stand here."), page);
+    empty->setWrapped(true);
+    auto* splitter = new QSplitter(Qt::Horizontal, page);
+    list = new QTreeWidget(splitter);
+    list->setHeaderLabels({tr("When"), tr("What"), tr("State"), tr("Title")});
+    list->setRootIsDecorated(false);
+    list->setUniformRowHeights(true);
+    list->setAllColumnsShowFocus(true);
+    list->setAccessibleName(tr("Entries of the logbook"));
+    list->setObjectName(QStringLiteral("entries"));
+    list->header()->setStretchLastSection(true);
+    auto* detail = new Card(splitter);
+    buildDetail(detail);
+    splitter->setStretchFactor(0, 3);
+    splitter->setStretchFactor(1, 2);
+    splitter->setChildrenCollapsible(false);
+    auto* row = new QHBoxLayout;
+    close = new QPushButton(tr("&Close"), page);
+    close->setObjectName(QStringLiteral("close"));
+    row->addStretch(1);
+    row->addWidget(close);
+    column->addWidget(title);
+    column->addWidget(meaning);
+    column->addWidget(notice);
+    column->addWidget(empty);
+    column->addWidget(splitter, 1);
+    column->addLayout(row);
+    QObject::connect(close, &QPushButton::clicked, page, &LogbookPage::closed);
+    QObject::connect(list, &QTreeWidget::currentItemChanged, page, [this] { showChosen(); });
+}
+
+void LogbookPage::Private::buildDetail(QWidget* parent)
+{
+    const int space = theme::gap(page);
+    auto* column = new QVBoxLayout(parent);
+    column->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    heading = new PlainLabel(parent);
+    heading->setWrapped(true);
+    heading->setFont(theme::sized(page->font(), 1.1, true));
+    moves = new QTreeWidget(parent);
+    moves->setHeaderLabels({tr("Branch"), tr("From"), tr("To")});
+    moves->setRootIsDecorated(false);
+    moves->setFrameShape(QFrame::NoFrame);
+    moves->setAccessibleName(tr("What the entry moved"));
+    consequence = new PlainLabel(parent);
+    consequence->setWrapped(true);
+    takeBack = new QPushButton(tr("&Take back"), parent);
+    takeBack->setObjectName(QStringLiteral("takeBack"));
+    letGo = new QPushButton(tr("&Let go…"), parent);
+    letGo->setObjectName(QStringLiteral("letGo"));
+    auto* row = new QHBoxLayout;
+    row->addWidget(takeBack);
+    row->addWidget(letGo);
+    row->addStretch(1);
+    column->addWidget(heading);
+    column->addWidget(moves, 1);
+    column->addWidget(consequence);
+    column->addLayout(row);
+    QObject::connect(moves, &QTreeWidget::itemActivated, page, [this](QTreeWidgetItem* item) {
+        if (const auto id = Oid::parse(item->data(0, Qt::UserRole).toByteArray().toStdString()))
+            Q_EMIT page->commitChosen(*id);
+    });
+    QObject::connect(takeBack, &QPushButton::clicked, page, [this] {
+        if (const LogbookEntry* entry = chosen(); entry && session)
+            session->restore(*entry, false, [this] {
+                notice->say(NoticeBar::Good, tr("Taken back. That is an entry of its own and can be taken back too."));
+                page->reload();
+            });
+    });
+    QObject::connect(letGo, &QPushButton::clicked, page, [this] { forget(); });
+}
+
+void LogbookPage::Private::showChosen()
+{
+    const LogbookEntry* entry = chosen();
+    armed.clear();
+    letGo->setText(tr("&Let go…"));
+    moves->clear();
+    takeBack->setEnabled(entry && entry->restorable() && session);
+    letGo->setEnabled(entry && session);
+    heading->setText(entry ? toText(entry->title) : QString());
+    if (!entry) {
+        consequence->setText({});
+        return;
+    }
+    for (const RefMove& move : entry->moves) {
+        QString name = toText(move.name);
+        name.remove(QStringLiteral("refs/heads/"));
+        auto* item = new QTreeWidgetItem(moves, {name, idText(move.old), idText(move.now)});
+        item->setData(0, Qt::UserRole, QByteArray::fromStdString(move.old.hex()));
+        item->setToolTip(0, name.toHtmlEscaped());
+    }
+    for (int i = 0; i < 2; ++i)
+        moves->resizeColumnToContents(i);
+    moves->setColumnWidth(0, std::min(moves->columnWidth(0) + 16, page->fontMetrics().averageCharWidth() * 40));
+    if (!entry->restorable())
+        consequence->setText(tr("There is nothing to take back."));
+    else if (!entry->remote.empty())
+        consequence->setText(tr("Taking it back puts the branch on %1 back to its old tip, and is refused when somebody "
+                                "moved it since.")
+                                 .arg(toText(entry->remote)));
+    else
+        consequence->setText(tr("Taking it back moves the branches to where they stood before. What stands there now is "
+                                "kept by a new entry."));
+}
+
+void LogbookPage::Private::forget()
+{
+    const LogbookEntry* entry = chosen();
+    if (!entry || !session)
+        return;
+    if (armed != entry->id) {
+        armed = entry->id;
+        letGo->setText(tr("&Let go for good"));
+        consequence->setText(tr("Letting an entry go removes it from the logbook. Its old tips are then only safe while "
+                                "another branch or the reflog still names them. Press again to do it."));
+        return;
+    }
+    startWork<bool>(
+        page, tr("Letting an entry go"),
+        [path = session->path().toStdString(), id = entry->id](const Progress&) -> Result<bool> {
+            const auto repository = Repository::open(path);
+            if (!repository)
+                return std::unexpected(repository.error());
+            return forgetEntry(*repository, id).transform([] { return true; });
+        },
+        [this](Result<bool> done) {
+            if (!done)
+                notice->say(NoticeBar::Trouble, toText(done.error().line()));
+            page->reload();
+        });
+}
+
+LogbookPage::LogbookPage(Session* session, QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
+{
+    d->page = this;
+    d->session = session;
+    setAccessibleName(tr("Logbook"));
+    d->build();
+    d->showChosen();
+    if (session) {
+        connect(session, &Session::snapshotChanged, this, [this] {
+            if (isVisible())
+                reload();
+        });
+        connect(session, &Session::failed, this, [this](const QString& line) {
+            if (isVisible())
+                d->notice->say(NoticeBar::Trouble, line);
+        });
+    }
+}
+
+LogbookPage::~LogbookPage() = default;
+
+void LogbookPage::showEvent(QShowEvent* event)
+{
+    QWidget::showEvent(event);
+    reload();
+}
+
+void LogbookPage::reload()
+{
+    if (!d->session || d->session->path().isEmpty())
+        return;
+    struct Read {
+        std::vector<LogbookEntry> entries;
+        QStringList notices;
+    };
+    startWork<Read>(
+        this, tr("Reading the logbook"),
+        [path = d->session->path().toStdString()](const Progress&) -> Result<Read> {
+            const auto repository = Repository::open(path);
+            if (!repository)
+                return std::unexpected(repository.error());
+            std::vector<std::string> notices;
+            auto entries = readLogbook(*repository, &notices);
+            if (!entries)
+                return std::unexpected(entries.error());
+            Read read{std::move(*entries), {}};
+            for (const std::string& notice : notices)
+                read.notices << toText(notice);
+            return read;
+        },
+        [this](Result<Read> read) {
+            if (read)
+                showEntries(read->entries, read->notices);
+            else
+                d->notice->say(NoticeBar::Trouble, toText(read.error().line()));
+        });
+}
+
+void LogbookPage::showEntries(const std::vector<LogbookEntry>& entries, const QStringList& notices)
+{
+    const std::string before = d->chosen() ? d->chosen()->id : std::string();
+    d->list->clear();
+    d->entries = entries;
+    int current = 0;
+    for (std::size_t i = 0; i < entries.size(); ++i) {
+        const LogbookEntry& entry = entries[i];
+        auto* item = new QTreeWidgetItem(
+            d->list, {relativeTime(entry.when), kindText(entry), stateText(entry), toText(entry.title)});
+        item->setToolTip(3, toText(entry.title).toHtmlEscaped());
+        if (entry.id == before)
+            current = int(i);
+    }
+    d->empty->setVisible(entries.empty());
+    if (!entries.empty())
+        d->list->setCurrentItem(d->list->topLevelItem(current));
+    for (int i = 0; i < 3; ++i)
+        d->list->resizeColumnToContents(i);
+    d->showChosen();
+    if (!notices.isEmpty())
+        d->notice->say(NoticeBar::Warning, notices.join(QLatin1Char(' ')));
+}
+
+} // namespace espalier

@@ -1,0 +1,319 @@
+// SPDX-License-Identifier: MIT
+#include "app/overwrite/overwrite_page.h"
+
+#include "app/support/text.h"
+#include "app/support/theme.h"
+#include "core/git/text.h"
+
+#include <QCheckBox>
+#include <QHeaderView>
+#include <QPushButton>
+#include <QScrollArea>
+#include <QTreeWidget>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+namespace {
+
+QString counted(std::size_t number, const char* one, const char* many) { return toText(espalier::counted(number, one, many)); }
+
+// One table of commits with a title; chosen rows are told by id.
+class CheckTable : public QTreeWidget {
+  public:
+    explicit CheckTable(const QStringList& columns, QWidget* parent) : QTreeWidget(parent)
+    {
+        setColumnCount(int(columns.size()));
+        setHeaderLabels(columns);
+        setRootIsDecorated(false);
+        setUniformRowHeights(true);
+        setAllColumnsShowFocus(true);
+        setFrameShape(QFrame::NoFrame);
+        setVerticalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+        setSizePolicy(QSizePolicy::Expanding, QSizePolicy::Fixed);
+        header()->setStretchLastSection(true);
+    }
+
+    void add(const QStringList& texts, const Oid& id)
+    {
+        auto* item = new QTreeWidgetItem(this, texts);
+        item->setData(0, Qt::UserRole, QByteArray::fromStdString(id.hex()));
+        for (int i = 0; i < texts.size(); ++i)
+            item->setToolTip(i, texts[i].toHtmlEscaped());
+    }
+
+    // As tall as its rows, up to a bound beyond which it scrolls.
+    void fit()
+    {
+        const int rows = topLevelItemCount();
+        const int line = fontMetrics().height() * 3 / 2;
+        for (int i = 0; i < rows; ++i)
+            topLevelItem(i)->setSizeHint(0, QSize(0, line));
+        setFixedHeight(header()->sizeHint().height() + std::min(rows, 12) * line + 4);
+        if (rows > 12)
+            setVerticalScrollBarPolicy(Qt::ScrollBarAsNeeded);
+        for (int i = 0; i + 1 < columnCount(); ++i)
+            resizeColumnToContents(i);
+        const int widest = fontMetrics().averageCharWidth() * 64;
+        for (int i = 0; i + 1 < columnCount(); ++i)
+            setColumnWidth(i, std::min(columnWidth(i) + fontMetrics().averageCharWidth() * 2, widest));
+    }
+};
+
+} // namespace
+
+struct OverwritePage::Private {
+    OverwritePage* page;
+    Session* session;
+    OverwriteCheck check;
+    PlainLabel* title = nullptr;
+    PlainLabel* subtitle = nullptr;
+    NoticeBar* notice = nullptr;
+    QVBoxLayout* body = nullptr;
+    QWidget* bodyWidget = nullptr;
+    QCheckBox* understood = nullptr;
+    QPushButton* push = nullptr;
+    QPushButton* again = nullptr;
+    QPushButton* close = nullptr;
+    bool done = false;
+
+    std::size_t replaced() const { return check.pairs.size() + check.removed.size() + check.foreign.size(); }
+
+    void build();
+    void fill();
+    CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, bool loud);
+    void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning, bool loud);
+    QString foreignPeople() const;
+    void update();
+};
+
+void OverwritePage::Private::build()
+{
+    const int space = theme::gap(page);
+    auto* column = new QVBoxLayout(page);
+    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
+    column->setSpacing(space);
+    auto* head = new Card(page);
+    auto* headColumn = new QVBoxLayout(head);
+    headColumn->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    title = new PlainLabel(head);
+    title->setFont(theme::sized(page->font(), 1.35, true));
+    subtitle = new PlainLabel(head);
+    subtitle->setWrapped(true);
+    headColumn->addWidget(title);
+    headColumn->addWidget(subtitle);
+    notice = new NoticeBar(page);
+    auto* scroll = new QScrollArea(page);
+    scroll->setWidgetResizable(true);
+    scroll->setFrameShape(QFrame::NoFrame);
+    scroll->setAccessibleName(tr("What the push would replace"));
+    bodyWidget = new QWidget(scroll);
+    body = new QVBoxLayout(bodyWidget);
+    body->setContentsMargins(0, 0, 0, 0);
+    body->setSpacing(space);
+    scroll->setWidget(bodyWidget);
+    understood = new QCheckBox(page);
+    auto* row = new QHBoxLayout;
+    push = new QPushButton(page);
+    push->setObjectName(QStringLiteral("push"));
+    again = new QPushButton(tr("Check &again"), page);
+    again->setObjectName(QStringLiteral("checkAgain"));
+    close = new QPushButton(tr("&Close"), page);
+    close->setObjectName(QStringLiteral("close"));
+    row->addWidget(push);
+    row->addWidget(again);
+    row->addWidget(close);
+    row->addStretch(1);
+    column->addWidget(head);
+    column->addWidget(notice);
+    column->addWidget(scroll, 1);
+    column->addWidget(understood);
+    column->addLayout(row);
+    QObject::connect(understood, &QCheckBox::toggled, page, [this] { update(); });
+    QObject::connect(close, &QPushButton::clicked, page, &OverwritePage::closed);
+    QObject::connect(again, &QPushButton::clicked, page, [this] {
+        if (session)
+            session->checkOverwrite(check.branch, [this](const OverwriteCheck& fresh) { page->showFor(fresh); });
+    });
+    QObject::connect(push, &QPushButton::clicked, page, [this] {
+        PushRequest request;
+        request.branch = check.branch;
+        request.remote = check.remote;
+        if (!check.fastForward)
+            request.expect = check.remoteTip;
+        push->setEnabled(false);
+        Q_EMIT page->pushRequested(request);
+        if (session)
+            session->push(request, [this](const Pushed& pushed) { page->showPushed(pushed); });
+    });
+}
+
+CheckTable* OverwritePage::Private::section(const QString& heading, const QString& meaning, const QStringList& columns,
+                                             bool loud)
+{
+    const int space = theme::gap(page);
+    auto* card = new Card(bodyWidget);
+    auto* column = new QVBoxLayout(card);
+    column->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    auto* label = new PlainLabel(heading, card);
+    label->setFont(theme::sized(page->font(), loud ? 1.2 : 1.05, true));
+    auto* text = new PlainLabel(meaning, card);
+    text->setWrapped(true);
+    if (loud) {
+        card->setAccent(theme::danger(page->palette()));
+        QPalette colours = page->palette();
+        colours.setColor(QPalette::WindowText, theme::danger(page->palette()));
+        label->setPalette(colours);
+    }
+    auto* table = new CheckTable(columns, card);
+    table->setAccessibleName(heading);
+    QObject::connect(table, &QTreeWidget::itemActivated, page, [this](QTreeWidgetItem* item) {
+        if (const auto id = Oid::parse(item->data(0, Qt::UserRole).toByteArray().toStdString()))
+            Q_EMIT page->commitChosen(*id);
+    });
+    column->addWidget(label);
+    column->addWidget(text);
+    column->addWidget(table);
+    body->addWidget(card);
+    return table;
+}
+
+void OverwritePage::Private::addCommits(const std::vector<CheckedCommit>& commits, const QString& heading,
+                                        const QString& meaning, bool loud)
+{
+    if (commits.empty())
+        return;
+    CheckTable* table = section(heading, meaning, {tr("Commit"), tr("Subject"), tr("Author"), tr("Written")}, loud);
+    for (const CheckedCommit& commit : commits)
+        table->add({toText(commit.id.brief()), toText(commit.subject), toText(commit.author),
+                    relativeTime(commit.authorTime)},
+                   commit.id);
+    table->fit();
+}
+
+QString OverwritePage::Private::foreignPeople() const
+{
+    QStringList names;
+    for (const CheckedCommit& commit : check.foreign)
+        if (const QString name = toText(commit.author); !names.contains(name))
+            names << name;
+    return names.join(QStringLiteral(", "));
+}
+
+void OverwritePage::Private::fill()
+{
+    while (QLayoutItem* item = body->takeAt(0)) {
+        delete item->widget();
+        delete item;
+    }
+    addCommits(check.foreign, tr("Not yours, and lost if overwritten"),
+               tr("These commits are on the fork and nowhere in your clone's branch. Replay or merge them into your branch "
+                  "first, or ask their author; a forced update takes them off the fork."),
+               true);
+    if (!check.pairs.empty()) {
+        CheckTable* table = section(tr("Replaced by a new version"),
+                                     tr("Each old commit on the fork has a counterpart in your branch."),
+                                     {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, false);
+        for (const CommitPair& pair : check.pairs)
+            table->add({toText(pair.old.id.brief()), toText(pair.now.id.brief()),
+                        pair.sameChange ? tr("same change, new ID") : tr("the change was edited"), toText(pair.now.subject)},
+                       pair.now.id);
+        table->fit();
+    }
+    addCommits(check.removed, tr("Yours, only on the fork"),
+               tr("Your own commits that the clone's branch no longer has. The logbook keeps them."), false);
+    addCommits(check.added, tr("New on the fork afterwards"), tr("Commits of your branch that the fork lacks."), false);
+    if (!check.cautions.empty()) {
+        auto* card = new Card(bodyWidget);
+        auto* column = new QVBoxLayout(card);
+        const int space = theme::gap(page);
+        column->setContentsMargins(space * 2, space, space * 2, space);
+        for (const std::string& caution : check.cautions) {
+            auto* label = new PlainLabel(toText(caution), card);
+            label->setWrapped(true);
+            column->addWidget(label);
+        }
+        body->addWidget(card);
+    }
+    body->addStretch(1);
+}
+
+void OverwritePage::Private::update()
+{
+    const std::size_t foreign = check.foreign.size();
+    understood->setVisible(foreign > 0 && !done);
+    understood->setText(tr("I have read that %1 by %2 will be lost from the fork")
+                            .arg(counted(foreign, "commit", "commits"), foreignPeople()));
+    if (done || check.upToDate)
+        push->setText(tr("Nothing to push"));
+    else if (check.fastForward)
+        push->setText(check.remoteTip.isZero() ? tr("&Push the new branch")
+                                               : tr("&Push %1").arg(counted(check.added.size(), "commit", "commits")));
+    else
+        push->setText(tr("&Replace %1 on the fork").arg(counted(replaced(), "commit", "commits")));
+    push->setEnabled(!done && !check.upToDate && (foreign == 0 || understood->isChecked()));
+    push->setDefault(true);
+}
+
+OverwritePage::OverwritePage(Session* session, QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
+{
+    d->page = this;
+    d->session = session;
+    setAccessibleName(tr("Overwrite check"));
+    d->build();
+    d->update();
+    if (session)
+        connect(session, &Session::failed, this, [this](const QString& line) {
+            if (isVisible() && !d->push->isEnabled() && !d->done && !d->check.upToDate)
+                showRefused(line);
+        });
+}
+
+OverwritePage::~OverwritePage() = default;
+
+const OverwriteCheck& OverwritePage::check() const { return d->check; }
+
+void OverwritePage::showFor(const OverwriteCheck& check)
+{
+    d->check = check;
+    d->done = false;
+    d->understood->setChecked(false);
+    d->notice->clear();
+    d->title->setText(tr("Overwrite check: %1").arg(toText(check.branch)));
+    QString meaning;
+    if (check.upToDate)
+        meaning = tr("The fork already has this branch as it is here.");
+    else if (check.remoteTip.isZero())
+        meaning = tr("The fork has no branch of this name. A push creates it and replaces nothing.");
+    else if (check.fastForward)
+        meaning = tr("The fork's branch is below yours: a plain push adds to it and replaces nothing.");
+    else
+        meaning = tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced update replaces "
+                     "%3. It goes through only while the fork still stands at %1.")
+                      .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
+                           counted(d->replaced(), "commit", "commits"));
+    d->subtitle->setText(meaning);
+    d->fill();
+    d->update();
+    (d->push->isEnabled() ? d->push : d->close)->setFocus();
+}
+
+void OverwritePage::showPushed(const Pushed& pushed)
+{
+    d->done = true;
+    d->notice->say(NoticeBar::Good,
+                   pushed.forced ? tr("Done: the fork's %1 went from %2 to %3. The old tip is kept; the logbook takes it back.")
+                                       .arg(toText(pushed.branch), toText(pushed.old.brief()), toText(pushed.now.brief()))
+                                 : tr("Done: the fork's %1 is at %2.").arg(toText(pushed.branch), toText(pushed.now.brief())));
+    d->update();
+    d->close->setFocus();
+}
+
+void OverwritePage::showRefused(const QString& line)
+{
+    d->notice->say(NoticeBar::Trouble, line + QLatin1Char(' ') + tr("Nothing was pushed. Check again before you go on."));
+    d->update();
+    d->again->setFocus();
+}
+
+} // namespace espalier
