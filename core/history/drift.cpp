@@ -119,7 +119,11 @@ class ForkComparison {
         if (auto opened = open(); !opened)
             return std::unexpected(opened.error());
         std::vector<Oid> others;
+        const Ref* mainLine = m_snapshot.mainLineRef();
         for (const Row row : fork) {
+            // What the upstream has stays there whatever happens to the fork.
+            if (!m_snapshot.roles.oneForBoth() && (m_snapshot.placesOf(row) & placeBit(Place::Upstream)))
+                continue;
             const auto commit = readCommit(*m_store, m_snapshot.history.id(row));
             if (!commit)
                 return std::unexpected(commit.error());
@@ -127,7 +131,6 @@ class ForkComparison {
                 others.push_back(commit->id);
         }
         // What is equal is nearly always among the branch's own commits; the main line's are read only for the rest.
-        const Ref* mainLine = m_snapshot.mainLineRef();
         std::vector<Row> own = mainLine ? m_snapshot.history.onlyIn(tip, mainLine->row) : clone;
         std::erase_if(own, [&](Row row) { return !std::ranges::binary_search(clone, row); });
         std::vector<Row> rest;

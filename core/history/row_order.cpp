@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/row_order.h"
 
+#include <algorithm>
 #include <array>
 #include <bit>
 
@@ -14,6 +15,7 @@ class ReadyRanks {
   public:
     explicit ReadyRanks(std::size_t size)
     {
+        size = std::max<std::size_t>(size, 1); // the topmost level is asked even when there is nothing
         do {
             size = (size + 63) / 64;
             m_levels.emplace_back(size, 0);
