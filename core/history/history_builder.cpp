@@ -8,6 +8,7 @@
 #include <algorithm>
 #include <bit>
 #include <cstring>
+#include <numeric>
 #include <ranges>
 
 namespace espalier {
@@ -338,6 +339,23 @@ Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository
         loaded.history.m_data = std::move(data);
         return loaded;
     }
+}
+
+History HistoryBuilder::fromRows(std::vector<Oid> ids, std::vector<std::int64_t> times,
+                                 std::vector<std::uint32_t> parentStart, std::vector<Row> parents)
+{
+    auto data = std::make_shared<History::Data>();
+    data->byId.resize(ids.size());
+    std::iota(data->byId.begin(), data->byId.end(), Row(0));
+    std::ranges::sort(data->byId, {}, [&](Row row) { return ids[row]; });
+    data->ids = std::move(ids);
+    data->times = std::move(times);
+    data->parentStart = std::move(parentStart);
+    data->parents = std::move(parents);
+    data->makeFanout();
+    History history;
+    history.m_data = std::move(data);
+    return history;
 }
 
 } // namespace espalier

@@ -42,6 +42,10 @@ class HistoryBuilder {
     // Errors: Broken (a parent is missing, an object is damaged), Cancelled.
     static Result<Loaded> load(const Repository& repository, std::span<const Oid> tips, const History* previous,
                                const Progress& progress);
+    // A table out of rows that are known: `parentStart` has one entry more than there are rows, parents are further down
+    // than their children. For shapes without a repository (benchmarks, tests).
+    static History fromRows(std::vector<Oid> ids, std::vector<std::int64_t> times, std::vector<std::uint32_t> parentStart,
+                            std::vector<Row> parents);
 };
 
 } // namespace espalier
