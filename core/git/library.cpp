@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "core/git/filters.h"
 #include "core/git/handles.h"
 #include "core/git/library.h"
 
@@ -15,6 +16,7 @@ void startLibrary()
         git_libgit2_opts(GIT_OPT_ENABLE_FSYNC_GITDIR, 1);
         // Reading is verified where it matters (fsck's job); hashing every object read would double the cost of a dry run.
         git_libgit2_opts(GIT_OPT_ENABLE_STRICT_HASH_VERIFICATION, 0);
+        registerFilters();
     });
 }
 

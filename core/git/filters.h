@@ -1,0 +1,27 @@
+// SPDX-License-Identifier: MIT
+//
+// Filters from the configuration (gitattributes(5), "filter"): a path's attribute names one, the user's configuration
+// says what it runs. libgit2 runs none by itself. `clean` and `smudge` commands are run here whenever libgit2 moves a
+// file between worktree and repository; a filter that has only the long-running form (`process`) is not, and callers
+// refuse what would touch its paths.
+//
+//     auto held = filteredPaths(repository, pathsToWrite);
+//     if (held && !held->empty()) return fail(ErrorKind::Refused, …);
+#pragma once
+
+#include "core/git/error.h"
+#include "core/git/repository.h"
+
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+// Those of `paths` (relative to the worktree) whose attributes name a filter that the configuration has and that the
+// program cannot run. Empty for a bare repository.
+Result<std::vector<std::string>> filteredPaths(const Repository& repository, const std::vector<std::string>& paths);
+
+// Makes libgit2 run the configured commands, for every repository of this process. Called once, by startLibrary().
+void registerFilters();
+
+} // namespace espalier

@@ -1,0 +1,55 @@
+// SPDX-License-Identifier: MIT
+//
+// Runs the user's hooks at the points where git would (githooks(5)). They are the user's own programs: from
+// core.hooksPath or the git directory, never from what a commit brings.
+//
+//     if (auto allowed = runPrePush(repository, "origin", url, refs); !allowed)
+//         return std::unexpected(allowed.error());
+#pragma once
+
+#include "core/git/error.h"
+#include "core/git/oid.h"
+#include "core/git/repository.h"
+
+#include <filesystem>
+#include <stop_token>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace espalier {
+
+struct HookRun {
+    bool ran = false;    // false: there is no such hook, or it is not executable
+    int exitCode = 0;
+    std::string lastWords; // of its standard error, made safe to show
+};
+
+// Where the hook is; empty when there is none that may be executed.
+std::filesystem::path hookPath(const Repository& repository, const std::string& name);
+
+// Runs it in the worktree's root (a bare repository's folder) and waits. A hook that fails is a result.
+// Errors: NotFound, Storage (it cannot be started), Cancelled.
+Result<HookRun> runHook(const Repository& repository, const std::string& name, const std::vector<std::string>& arguments,
+                        const std::string& input, std::stop_token stop = {});
+
+// A ref that is about to be pushed; zero ids stand for "does not exist".
+struct HookRef {
+    std::string source; // of the clone; "(delete)" for a deletion
+    Oid sourceId;
+    std::string target; // on the remote
+    Oid targetId;
+};
+// Errors: Refused with the hook's last words when it says no; nothing was pushed then.
+Result<void> runPrePush(const Repository& repository, const std::string& remote, const std::string& url,
+                        const std::vector<HookRef>& refs, std::stop_token stop = {});
+
+// After a replay was applied: git's "rebase" rewrite, old and new commit each. Returns a line for the user when the hook
+// failed, else nothing: what it says changes nothing any more.
+std::string runPostRewrite(const Repository& repository, const std::vector<std::pair<Oid, Oid>>& pairs,
+                           std::stop_token stop = {});
+// After the worktree moved; `isBranch` as githooks(5) says. Returns as runPostRewrite().
+std::string runPostCheckout(const Repository& repository, const Oid& before, const Oid& now, bool isBranch,
+                            std::stop_token stop = {});
+
+} // namespace espalier
