@@ -1,9 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/commit_table.h"
 
+#include "core/git/pack_reader.h"
+#include "core/history/commit_graph.h"
+#include "core/history/commit_headers.h"
+#include "core/history/overrides.h"
+
 #include <algorithm>
-#include <charconv>
-#include <fstream>
 #include <queue>
 #include <unordered_map>
 #include <unordered_set>
@@ -25,47 +28,16 @@ struct Node {
     std::uint32_t queued = 0; // times that it waits in the queue of a walk
 };
 
-// Parents and committer's time from the start of a commit's bytes.
-bool readHeader(std::string_view bytes, std::vector<Oid>& parents, std::int64_t& time)
-{
-    const auto takeLine = [&bytes] {
-        const std::size_t end = std::min(bytes.find('\n'), bytes.size());
-        const std::string_view line = bytes.substr(0, end);
-        bytes.remove_prefix(std::min(end + 1, bytes.size()));
-        return line;
-    };
-    if (!takeLine().starts_with("tree "))
-        return false;
-    while (bytes.starts_with("parent ")) {
-        const auto parent = Oid::parse(takeLine().substr(7));
-        if (!parent)
-            return false;
-        parents.push_back(*parent);
-    }
-    // A commit without a time that can be read counts as older than all others, as git has it.
-    time = 0;
-    while (!bytes.empty() && bytes.front() != '\n') {
-        const std::string_view line = takeLine();
-        if (!line.starts_with("committer "))
-            continue;
-        const std::size_t close = line.rfind("> ");
-        if (close != std::string_view::npos)
-            std::from_chars(line.data() + close + 2, line.data() + line.size(), time);
-        break;
-    }
-    return true;
-}
-
 } // namespace
 
 struct CommitTable::Data {
-    std::filesystem::path commonDir;
     std::size_t limit;
+    Overrides overrides;
+    std::optional<CommitGraph> graph; // not where overrides say otherwise
     std::unordered_map<Oid, Index> indices;
     std::vector<Oid> ids;
     std::vector<Node> nodes;
     std::vector<Index> parents;
-    std::unordered_set<Oid> shallow;
     std::vector<Index> touched; // nodes whose flags a question has set
 
     // Before a question that comes from outside: indices are not kept from one to the next.
@@ -110,15 +82,25 @@ struct CommitTable::Data {
     {
         if (nodes[index].known)
             return {};
-        const auto object = store.read(ids[index], ObjectType::Commit);
-        if (!object)
-            return std::unexpected(object.error());
         std::vector<Oid> parentIds;
         std::int64_t time = 0;
-        if (!readHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)
-            return fail(ErrorKind::Broken, "A commit object is damaged", ids[index].hex(),
-                        "Run git fsck in the repository");
-        if (shallow.contains(ids[index]))
+        const Oid id = ids[index];
+        if (const auto position = graph ? graph->find(id) : std::nullopt) {
+            std::vector<std::uint32_t> positions;
+            graph->parentsAt(*position, positions);
+            for (const std::uint32_t parent : positions)
+                parentIds.push_back(graph->idAt(parent));
+            set(index, parentIds, graph->timeAt(*position));
+            return {};
+        }
+        const auto object = store.read(overrides.standIn(id), ObjectType::Commit);
+        if (!object)
+            return std::unexpected(object.error());
+        if (!parseHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)
+            return fail(ErrorKind::Broken, "A commit object is damaged", id.hex(), "Run git fsck in the repository");
+        if (const auto graft = overrides.grafts.find(id); graft != overrides.grafts.end())
+            parentIds = graft->second;
+        else if (overrides.shallow.contains(id))
             parentIds.clear();
         set(index, parentIds, time);
         return {};
@@ -242,12 +224,13 @@ Result<std::vector<Index>> CommitTable::Data::withoutRedundant(ObjectStore& stor
 
 CommitTable::CommitTable(const Repository& repository, std::size_t limit) : m_data(std::make_unique<Data>())
 {
-    m_data->commonDir = repository.commonDir();
     m_data->limit = limit;
-    std::ifstream shallow(m_data->commonDir / "shallow");
-    for (std::string line; std::getline(shallow, line);)
-        if (const auto id = Oid::parse(line))
-            m_data->shallow.insert(*id);
+    m_data->overrides = readOverrides(repository);
+    if (!m_data->overrides.empty())
+        return;
+    // A graph that cannot be used only costs time.
+    if (auto graph = CommitGraph::open(objectFolders(repository.commonDir())))
+        m_data->graph = std::move(*graph);
 }
 
 CommitTable::~CommitTable() = default;

@@ -1,0 +1,144 @@
+// SPDX-License-Identifier: MIT
+//
+// Decisions as values, the text that they give, and what is kept of them on disk.
+#include "core/settle/compose.h"
+#include "core/settle/remembered.h"
+#include "tests/support/temp_repository.h"
+
+#include <QtTest>
+
+using namespace espalier;
+using namespace espalier::test;
+
+namespace {
+
+std::string composed(const std::string& ancestor, const std::string& newBase, const std::string& commit,
+                     std::vector<HunkDecision> decisions)
+{
+    return compose(mergeTexts(ancestor, newBase, commit), newBase, commit, decisions, Choice::NewBase).bytes;
+}
+
+} // namespace
+
+class TestSettlements : public QObject {
+    Q_OBJECT
+  private Q_SLOTS:
+    void values()
+    {
+        const SettlementKey key{*Oid::parse(emptyBlobHex), "a/b"};
+        FileSettlement file;
+        file.hunks = {{Choice::NewBase, {}}, {}};
+        QVERIFY(!file.decided());
+        file.hunks[1].choice = Choice::Typed;
+        QVERIFY(file.decided());
+        const Settlements none;
+        const Settlements one = none.with(key, file);
+        QVERIFY(none.empty());
+        QVERIFY(!none.find(key));
+        QCOMPARE(*one.find(key), file);
+        QVERIFY(one.without(key).empty());
+        QCOMPARE(*one.withDefault(Choice::YourCommit).defaultChoice(), Choice::YourCommit);
+        QVERIFY(!one.withDefault(Choice::Typed).defaultChoice());
+        for (const Choice choice : {Choice::NewBase, Choice::YourCommit, Choice::NewBaseFirst, Choice::YourCommitFirst,
+                                    Choice::Typed})
+            QCOMPARE(choiceFromName(choiceName(choice)), std::optional(choice));
+        QVERIFY(!choiceFromName("mine"));
+    }
+
+    void choices()
+    {
+        const std::string ancestor = "a\nb\nc\n", newBase = "a\nN\nc\n", commit = "a\nY\nc\n";
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::NewBase, {}}}), newBase);
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::YourCommit, {}}}), commit);
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::NewBaseFirst, {}}}), std::string("a\nN\nY\nc\n"));
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::YourCommitFirst, {}}}), std::string("a\nY\nN\nc\n"));
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::Typed, "x\ny"}}), std::string("a\nx\ny\nc\n"));
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::Typed, ""}}), std::string("a\nc\n"));
+        QCOMPARE(composed(ancestor, newBase, commit, {}), newBase); // undecided
+    }
+
+    void lineEnds()
+    {
+        // CR LF stays, and is what a side without its last line end gets where the other follows.
+        const std::string ancestor = "a\r\nb", newBase = "a\r\nN", commit = "a\r\nY";
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::NewBaseFirst, {}}}), std::string("a\r\nN\r\nY"));
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::YourCommit, {}}}), commit);
+        QCOMPARE(composed(ancestor, newBase, commit, {{Choice::Typed, "Z"}}), std::string("a\r\nZ"));
+        QCOMPARE(hunkBytes("N", "Y", {Choice::NewBaseFirst, {}}), std::string("N\nY"));
+        QCOMPARE(hunkBytes("", "Y", {Choice::NewBaseFirst, {}}), std::string("Y"));
+        QCOMPARE(composed("a\r\nb\r\nc\r\n", "a\r\nN\r\nc\r\n", "a\r\nY\r\nc\r\n", {{Choice::Typed, "t"}}),
+                 std::string("a\r\nt\r\nc\r\n"));
+    }
+
+    void severalHunksAndMarkers()
+    {
+        const std::string ancestor = "<<<<<<< x\n1\n2\n3\n4\n5\n6\n7\n=======\n8\n";
+        const std::string newBase = "<<<<<<< x\nN\n2\n3\nn\n5\n6\n7\n=======\nN\n";
+        const std::string commit = "<<<<<<< x\nY\n2\n3\n4\n5\n6\n7\n=======\nY\n";
+        const TextMerge merge = mergeTexts(ancestor, newBase, commit);
+        QCOMPARE(merge.hunks.size(), 2u);
+        const Composed file =
+            compose(merge, newBase, commit, std::vector<HunkDecision>{{Choice::NewBaseFirst, {}}}, Choice::YourCommit);
+        QCOMPARE(file.bytes, std::string("<<<<<<< x\nN\nY\n2\n3\nn\n5\n6\n7\n=======\nY\n"));
+        QCOMPARE(file.open.size(), 1u);
+        QCOMPARE(file.open[0].first, 10);
+        QCOMPARE(file.open[0].count, 1);
+    }
+
+    void heldLinesAreFollowed()
+    {
+        const std::string ancestor = "a\nb\nc\nd\n", newBase = "0\na\nb\nc\nd\n", commit = "a\nb\nx\ny\nc\nd\n";
+        const TextMerge merge = mergeTexts(ancestor, newBase, commit);
+        const std::vector<LineRange> held{{1, 1}, {4, 1}};
+        const Composed file = compose(merge, newBase, commit, {}, Choice::YourCommit, held);
+        QCOMPARE(file.bytes, std::string("0\na\nb\nx\ny\nc\nd\n"));
+        QCOMPARE(file.held, (std::vector<LineRange>{{1, 1}, {6, 1}}));
+    }
+
+    void keptOnDisk()
+    {
+        TempRepository repo;
+        const std::string tip = repo.commitFiles({{"x", "1\n"}}, "Root", {}, "main");
+        const Repository opened = repo.open();
+        Plan plan;
+        plan.branch = "refs/heads/topic";
+        plan.tip = plan.onto = *Oid::parse(tip);
+        QVERIFY(loadOpenSettlements(opened, plan).empty());
+        FileSettlement file;
+        file.newBase = *Oid::parse(emptyBlobHex);
+        file.hunks = {{Choice::Typed, std::string("a\0\xff\r\nb", 6)}, {}};
+        const Settlements settlements = Settlements().with({plan.tip, "caf\xe9"}, file);
+        QVERIFY(saveOpenSettlements(opened, plan, settlements));
+        QVERIFY(loadOpenSettlements(opened, plan) == settlements);
+        Plan moved = plan;
+        moved.tip = *Oid::parse(emptyTreeHex);
+        QVERIFY(loadOpenSettlements(opened, moved).empty());
+        Plan elsewhere = plan;
+        elsewhere.onto = *Oid::parse(emptyTreeHex);
+        QVERIFY(loadOpenSettlements(opened, elsewhere).empty());
+        file.wholeText = "all\n";
+        const Settlements whole = settlements.with({plan.tip, "b"}, file);
+        QVERIFY(saveOpenSettlements(opened, plan, whole));
+        QVERIFY(loadOpenSettlements(opened, plan) == whole);
+        QVERIFY(forgetOpenSettlements(opened, plan));
+        QVERIFY(forgetOpenSettlements(opened, plan)); // twice is no error
+        QVERIFY(loadOpenSettlements(opened, plan).empty());
+    }
+
+    void remembersHunks()
+    {
+        TempRepository repo;
+        const Repository opened = repo.open();
+        const ConflictHunk hunk{{}, {}, {}, "a\n", "n\n", "y\n"};
+        QVERIFY(!recall(opened, hunk));
+        QVERIFY(remember(opened, hunk, {Choice::Typed, "both\n"}));
+        QCOMPARE(recall(opened, hunk), std::optional(HunkDecision{Choice::Typed, "both\n"}));
+        const ConflictHunk shifted{{}, {}, {}, "a\nn\n", "", "y\n"};
+        QVERIFY(!recall(opened, shifted)); // the same bytes in other places
+        QVERIFY(remember(opened, hunk, {Choice::NewBase, {}}));
+        QCOMPARE(recall(opened, hunk)->choice, Choice::NewBase);
+    }
+};
+
+QTEST_GUILESS_MAIN(TestSettlements)
+#include "test_settlements.moc"
