@@ -7,33 +7,19 @@ namespace espalier {
 
 namespace {
 
-std::string_view lineEndOf(std::string_view text)
-{
-    const std::size_t end = text.find('\n');
-    if (end == std::string_view::npos)
-        return {};
-    return end > 0 && text[end - 1] == '\r' ? "\r\n" : "\n";
-}
-
-std::string joined(std::string_view first, std::string_view second)
+std::string joined(std::string_view first, std::string_view second, std::string_view lineEnd)
 {
     std::string text(first);
-    if (!first.empty() && !second.empty() && first.back() != '\n') {
-        std::string_view end = lineEndOf(first);
-        if (end.empty())
-            end = lineEndOf(second);
-        text += end.empty() ? std::string_view("\n") : end;
-    }
+    if (!first.empty() && !second.empty() && first.back() != '\n')
+        text += first.contains('\n') || second.contains('\n') ? lineEndOf({first, second}) : lineEnd;
     text += second;
     return text;
 }
 
 void appendLines(std::string& bytes, std::string_view text)
 {
-    if (!text.empty() && !bytes.empty() && bytes.back() != '\n') {
-        const std::string_view end = lineEndOf(bytes);
-        bytes += end.empty() ? std::string_view("\n") : end;
-    }
+    if (!text.empty() && !bytes.empty() && bytes.back() != '\n')
+        bytes += lineEndOf({bytes, text});
     bytes += text;
 }
 
@@ -71,14 +57,23 @@ LineRange follow(const std::vector<Placed>& placed, const LineRange& range)
 
 } // namespace
 
-std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision)
+std::string_view lineEndOf(std::initializer_list<std::string_view> texts)
+{
+    for (const std::string_view text : texts)
+        if (const std::size_t end = text.find('\n'); end != std::string_view::npos)
+            return end > 0 && text[end - 1] == '\r' ? "\r\n" : "\n";
+    return "\n";
+}
+
+std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision,
+                      std::string_view lineEnd)
 {
     switch (decision.choice) {
     case Choice::Undecided: return {};
     case Choice::NewBase: return std::string(newBase);
     case Choice::YourCommit: return std::string(commit);
-    case Choice::NewBaseFirst: return joined(newBase, commit);
-    case Choice::YourCommitFirst: return joined(commit, newBase);
+    case Choice::NewBaseFirst: return joined(newBase, commit, lineEnd);
+    case Choice::YourCommitFirst: return joined(commit, newBase, lineEnd);
     case Choice::Typed: return decision.text;
     }
     return {};
@@ -102,6 +97,7 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
     std::vector<Placed> placed;
     int line = 0;
     std::size_t hunk = 0;
+    const std::string_view lineEnd = lineEndOf({newBase, commit});
     for (const TextPiece& piece : merge.pieces) {
         const int before = line;
         if (piece.origin == PieceOrigin::Conflict) {
@@ -111,7 +107,7 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
             if (open)
                 decision.choice = undecidedAs;
             const std::string text =
-                hunkBytes(linesOf(newBase, piece.newBase), linesOf(commit, piece.commit), decision);
+                hunkBytes(linesOf(newBase, piece.newBase), linesOf(commit, piece.commit), decision, lineEnd);
             appendLines(file.bytes, text);
             line += countLines(text);
             if (open)

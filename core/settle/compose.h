@@ -10,6 +10,7 @@
 #include "core/merge/text_merge.h"
 #include "core/settle/settlements.h"
 
+#include <initializer_list>
 #include <span>
 #include <string>
 #include <string_view>
@@ -17,9 +18,12 @@
 
 namespace espalier {
 
-// The text a decision puts in a hunk's place; Undecided gives nothing. A side that lacks its last line end gets the other
-// side's kind of line end where the other side follows.
-std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision);
+// The text a decision puts in a hunk's place; Undecided gives nothing. A side that lacks its last line end gets one where
+// the other side follows: of the kind used in the hunk, else `lineEnd`.
+std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision,
+                      std::string_view lineEnd = "\n");
+// The first line end of these texts, "\n" or "\r\n"; "\n" when there is none.
+std::string_view lineEndOf(std::initializer_list<std::string_view> texts);
 
 // Settled text and hunks in turn, beginning and ending with settled text; `between` has one more. Where a piece lacks its
 // last line end and more follows, it gets one: two lines never become one.

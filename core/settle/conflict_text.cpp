@@ -141,7 +141,8 @@ void addHunks(const ConflictTexts& texts, ConflictText& text)
         }
         const TextHunk& hunk = texts.merge.hunks[segment.hunk];
         text.hunks.push_back({hunk.ancestor, hunk.newBase, hunk.commit, std::string(segment.ancestor),
-                              std::string(segment.newBase), std::string(segment.commit)});
+                              std::string(segment.newBase), std::string(segment.commit),
+                              std::string(lineEndOf({texts.newBase, texts.commit}))});
     }
 }
 
@@ -210,7 +211,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
 
 std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision)
 {
-    return hunkBytes(hunk.newBaseText, hunk.commitText, decision);
+    return hunkBytes(hunk.newBaseText, hunk.commitText, decision, hunk.lineEnd);
 }
 
 std::string settledText(const ConflictText& text, const std::vector<HunkDecision>& decisions)

@@ -19,6 +19,7 @@ namespace espalier {
 struct ConflictHunk {
     LineRange ancestor, newBase, commit; // lines in each side's whole file
     std::string ancestorText, newBaseText, commitText; // bytes, line ends included
+    std::string lineEnd = "\n"; // the file's kind, for sides that lack their last one
 };
 
 struct ConflictText {

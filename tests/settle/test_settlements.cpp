@@ -129,11 +129,11 @@ class TestSettlements : public QObject {
     {
         TempRepository repo;
         const Repository opened = repo.open();
-        const ConflictHunk hunk{{}, {}, {}, "a\n", "n\n", "y\n"};
+        const ConflictHunk hunk{{}, {}, {}, "a\n", "n\n", "y\n", "\n"};
         QVERIFY(!recall(opened, hunk));
         QVERIFY(remember(opened, hunk, {Choice::Typed, "both\n"}));
         QCOMPARE(recall(opened, hunk), std::optional(HunkDecision{Choice::Typed, "both\n"}));
-        const ConflictHunk shifted{{}, {}, {}, "a\nn\n", "", "y\n"};
+        const ConflictHunk shifted{{}, {}, {}, "a\nn\n", "", "y\n", "\n"};
         QVERIFY(!recall(opened, shifted)); // the same bytes in other places
         QVERIFY(remember(opened, hunk, {Choice::NewBase, {}}));
         QCOMPARE(recall(opened, hunk)->choice, Choice::NewBase);
