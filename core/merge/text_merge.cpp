@@ -208,6 +208,7 @@ class Writer {
             if (change.mode == Change::Conflict)
                 m_merge.hunks.push_back(
                     {change.ancestor, change.newBase, change.commit, {before, m_lines - before}});
+            m_atAncestor = change.ancestor.end();
             m_atNewBase = change.newBase.end();
             m_atCommit = change.commit.end();
         }
@@ -245,7 +246,7 @@ class Writer {
         const auto place = [&](int line, bool end) {
             int shift = 0;
             for (const LineChange& change : *m_toNewBase) {
-                if (line < change.b || (line == change.b && !end))
+                if (line < change.b || (line == change.b && end))
                     break;
                 if (line < change.b + change.bCount || (line == change.b + change.bCount && change.bCount == 0 && !end))
                     return end ? change.a + change.aCount : change.a;
@@ -253,7 +254,8 @@ class Writer {
             }
             return line + shift;
         };
-        const int first = std::clamp(place(ofNewBase.first, false), 0, m_ancestor.count());
+        // What the change above took is not taken again, be it lines that the new base has deleted.
+        const int first = std::clamp(std::max(place(ofNewBase.first, false), m_atAncestor), 0, m_ancestor.count());
         const int last = std::clamp(place(ofNewBase.end(), true), first, m_ancestor.count());
         return {first, last - first};
     }
@@ -300,7 +302,7 @@ class Writer {
     TextMerge& m_merge;
     const std::vector<LineChange>* m_toNewBase = nullptr;
     const std::vector<LineChange>* m_toCommit = nullptr;
-    int m_atNewBase = 0, m_atCommit = 0;
+    int m_atAncestor = 0, m_atNewBase = 0, m_atCommit = 0;
     int m_lines = 0;
 };
 

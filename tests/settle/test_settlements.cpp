@@ -95,6 +95,18 @@ class TestSettlements : public QObject {
         QCOMPARE(file.held, (std::vector<LineRange>{{1, 1}, {6, 1}}));
     }
 
+    void equalLinesBesideChangesAreUnchanged()
+    {
+        // Changes of the new base (a deletion too), of the commit, and a conflict, with lines that nobody touched between.
+        const std::string ancestor = "1\n2\n3\n4\n5\n6\n7\n8\n9\n", newBase = "1\n3\n4\n5\nN\n7\n8\n9\n";
+        const std::string commit = "1\n2\n3\n4\n5\nY\n7\n8\nC\n";
+        using enum PieceOrigin;
+        std::vector<PieceOrigin> origins;
+        for (const TextPiece& piece : mergeTexts(ancestor, newBase, commit).pieces)
+            origins.push_back(piece.origin);
+        QCOMPARE(origins, (std::vector<PieceOrigin>{Unchanged, NewBase, Unchanged, Conflict, Unchanged, Commit}));
+    }
+
     void keptOnDisk()
     {
         TempRepository repo;
