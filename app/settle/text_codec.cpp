@@ -80,6 +80,9 @@ QString TextCodec::decodeLine(std::string_view line) const
 {
     QString text = m_utf8 ? QString::fromUtf8(line.data(), qsizetype(line.size()))
                           : QString::fromLatin1(line.data(), qsizetype(line.size()));
+    // fromUtf8() drops a leading byte order mark.
+    if (m_utf8 && line.starts_with("\xEF\xBB\xBF"))
+        text.prepend(QChar(u'\uFEFF'));
     for (QChar& c : text)
         if (const char16_t shown = shownFor(c.unicode()); shown != c.unicode())
             c = QChar(shown);

@@ -1,0 +1,227 @@
+// SPDX-License-Identifier: MIT
+// What the settle page's editor stands on: bytes to lines and back, equal lines, and the rows of a conflict.
+#include "app/settle/hunk_model.h"
+#include "app/settle/line_match.h"
+#include "app/settle/text_codec.h"
+
+#include <QtTest>
+
+#include <random>
+
+using namespace espalier;
+
+namespace {
+
+QStringList list(const char* words) { return QString::fromLatin1(words).split(QLatin1Char(' '), Qt::SkipEmptyParts); }
+
+ConflictHunk hunk(LineRange ancestor, LineRange newBase, LineRange commit, std::string a, std::string n, std::string c)
+{
+    return {ancestor, newBase, commit, std::move(a), std::move(n), std::move(c)};
+}
+
+// Two hunks; the new base also added a line above them that merges by itself.
+ConflictText sampleText()
+{
+    ConflictText text;
+    text.path = "core/height.cpp";
+    text.ancestor = "one\ntwo\nthree\nfour\nfive\n";
+    text.newBase = "zero\none\nTWO\nthree\nFOUR\nFOUR again\nfive\n";
+    text.commit = "one\n2\nthree\nfive\n";
+    text.hunks = {hunk({1, 1}, {2, 1}, {1, 1}, "two\n", "TWO\n", "2\n"),
+                  hunk({3, 1}, {4, 2}, {3, 0}, "four\n", "FOUR\nFOUR again\n", "")};
+    text.between = {"zero\none\n", "three\n", "five\n"};
+    return text;
+}
+
+} // namespace
+
+class TestSettleText : public QObject {
+    Q_OBJECT
+  private Q_SLOTS:
+    void bytesComeBack_data()
+    {
+        QTest::addColumn<QByteArray>("bytes");
+        QTest::newRow("empty") << QByteArray();
+        QTest::newRow("plain") << QByteArray("a\nb\n");
+        QTest::newRow("no final newline") << QByteArray("a\nb");
+        QTest::newRow("crlf") << QByteArray("a\r\nb\r\n");
+        QTest::newRow("crlf, no final newline") << QByteArray("a\r\nb");
+        QTest::newRow("mixed ends") << QByteArray("a\r\nb\nc\r\n\r");
+        QTest::newRow("carriage returns") << QByteArray("a\rb\r\r\n");
+        QTest::newRow("latin-1") << QByteArray("caf\xe9\nna\xefve\xa0\x85\xff\n");
+        QTest::newRow("utf-8") << QByteArray("caf\xc3\xa9 \xf0\x9f\x8c\x8a\xc2\xa0\n");
+        QTest::newRow("nul and controls") << QByteArray("a\0b\x1b[31m\v\f\n", 11);
+        QTest::newRow("separators") << QByteArray("a\xe2\x80\xa8"
+                                                  "b\xe2\x80\xa9"
+                                                  "c\xef\xb7\x90\xef\xbf\xbc\n");
+        QTest::newRow("direction overrides") << QByteArray("x\xe2\x80\xae"
+                                                           "y\xe2\x81\xa6z\n");
+        QTest::newRow("byte order mark") << QByteArray("\xef\xbb\xbfx\n");
+        QTest::newRow("holds a stand-in symbol") << QByteArray("\xe2\x90\x8d and \r here\n");
+        QTest::newRow("long line") << QByteArray(10000, 'x');
+    }
+    void bytesComeBack()
+    {
+        QFETCH(QByteArray, bytes);
+        const std::string text = bytes.toStdString();
+        const TextCodec codec = TextCodec::forTexts({text});
+        const TextLines lines = codec.split(text);
+        QCOMPARE(QByteArray::fromStdString(codec.join(lines.lines, lines.endsWithNewline)), bytes);
+        for (const QString& line : lines.lines)
+            for (QChar c : line)
+                QVERIFY2(c.unicode() >= 0x20 || c == QLatin1Char('\t') || !codec.isUtf8() || c.unicode() < 0x20,
+                         "a character the editor would obey");
+    }
+    void anyBytesComeBack()
+    {
+        std::mt19937 random(20261125);
+        for (int round = 0; round < 300; ++round) {
+            std::string bytes;
+            for (int i = 0; i < 200; ++i)
+                bytes += round % 2 ? char(random() % 256) : "ab\n\r\xc3\xa9\xe2\x80\xae"[random() % 9];
+            const TextCodec codec = TextCodec::forTexts({bytes});
+            const TextLines lines = codec.split(bytes);
+            QCOMPARE(codec.join(lines.lines, lines.endsWithNewline), bytes);
+            for (const QString& line : lines.lines)
+                QVERIFY(!line.contains(QChar(0x2028)) && !line.contains(QChar(0x2029)) && !line.contains(QLatin1Char('\r')));
+        }
+    }
+    void hostileCharactersAreVisible()
+    {
+        const TextCodec codec = TextCodec::forTexts({"a\xe2\x80\xae"});
+        QVERIFY(!codec.decodeLine("a\xe2\x80\xae").contains(QChar(0x202E)));
+    }
+
+    void equalLines()
+    {
+        QCOMPARE(matchLines(list("a b c"), list("a x c")), (std::vector<int>{0, -1, 2}));
+        QCOMPARE(matchLines(list(""), list("a")), std::vector<int>{});
+        QCOMPARE(matchLines(list("a b a b"), list("b a")), (std::vector<int>{-1, 0, 1, -1}));
+    }
+    void equalLinesRise()
+    {
+        std::mt19937 random(7);
+        for (int round = 0; round < 200; ++round) {
+            QStringList a, b;
+            for (int i = 0; i < 30; ++i) {
+                a.append(QString::number(random() % 12));
+                b.append(QString::number(random() % 12));
+            }
+            int before = -1;
+            const std::vector<int> at = matchLines(a, b);
+            for (int i = 0; i < 30; ++i) {
+                if (at[std::size_t(i)] < 0)
+                    continue;
+                QVERIFY(at[std::size_t(i)] > before);
+                before = at[std::size_t(i)];
+                QCOMPARE(a.at(i), b.at(before));
+            }
+            // The change, carried out, gives b.
+            QStringList made;
+            for (const ChangedLine& line : changeOf(a, b))
+                if (line.kind != ChangedLine::Removed)
+                    made.append(b.at(line.line));
+            QCOMPARE(made, b);
+        }
+    }
+    // Myers (1986), figure 1: ABCABBA and CBABAC have a longest common subsequence of four.
+    void equalLinesOfThePaper()
+    {
+        const std::vector<int> at = matchLines(list("A B C A B B A"), list("C B A B A C"));
+        QCOMPARE(std::ranges::count_if(at, [](int line) { return line >= 0; }), 4);
+    }
+
+    void rowsOfAConflict()
+    {
+        const HunkModel model(sampleText(), {});
+        QCOMPARE(model.hunkCount(), 2);
+        QCOMPARE(model.undecided(), 2);
+        const HunkGroup& second = model.group(model.groupOfHunk(1));
+        QCOMPARE(second.newBaseCount, 2);
+        QCOMPARE(second.commitCount, 0);
+        int newBase = 0, commit = 0;
+        for (int i = 0; i < model.groupCount(); ++i) {
+            QCOMPARE(model.group(i).newBaseFirst, newBase);
+            QCOMPARE(model.group(i).commitFirst, commit);
+            newBase += model.group(i).newBaseCount;
+            commit += model.group(i).commitCount;
+        }
+        QCOMPARE(newBase, int(model.newBaseLines().size()));
+        QCOMPARE(commit, int(model.commitLines().size()));
+    }
+    void decisionsGiveTheText()
+    {
+        const ConflictText text = sampleText();
+        HunkModel model(text, {});
+        model.decide(0, Choice::YourCommit);
+        model.decide(1, Choice::NewBase);
+        const FileSettlement settlement = model.settlement();
+        QVERIFY(!settlement.wholeText);
+        QCOMPARE(settledText(text, settlement.hunks), std::string("zero\none\n2\nthree\nFOUR\nFOUR again\nfive\n"));
+        QCOMPARE(model.settled(model.groupOfHunk(0)), list("2"));
+        model.decide(0, Choice::Undecided);
+        QCOMPARE(model.undecided(), 1);
+        QVERIFY(model.settled(model.groupOfHunk(0)).isEmpty());
+    }
+    void typingInAHunk()
+    {
+        HunkModel model(sampleText(), {});
+        model.setSettled(model.groupOfHunk(1), list("4 5"));
+        QCOMPARE(model.decision(1).choice, Choice::Typed);
+        QCOMPARE(model.decision(1).text, std::string("4\n5\n"));
+        QVERIFY(!model.settlement().wholeText);
+    }
+    void typingOutsideTheHunks()
+    {
+        const ConflictText text = sampleText();
+        HunkModel model(text, {});
+        model.decide(0, Choice::NewBase);
+        const int last = model.groupCount() - 1;
+        model.setSettled(last, list("five six"));
+        const FileSettlement settlement = model.settlement();
+        QVERIFY(settlement.wholeText);
+        // The undecided hunk stands for what the new base has.
+        QCOMPARE(*settlement.wholeText, std::string("zero\none\nTWO\nthree\nFOUR\nFOUR again\nfive\nsix\n"));
+        const HunkModel again(text, settlement);
+        QCOMPARE(again.settled(last), list("five six"));
+        QCOMPARE(again.decision(0).choice, Choice::NewBase);
+        QCOMPARE(again.decision(1).choice, Choice::Undecided);
+        QVERIFY(again.settled(again.groupOfHunk(1)).isEmpty());
+        QCOMPARE(again.settlement(), settlement);
+        model.setSettled(last, list("five"));
+        QVERIFY(!model.settlement().wholeText);
+    }
+    void noFinalNewline()
+    {
+        ConflictText text;
+        text.ancestor = "a\nb";
+        text.newBase = "a\nn";
+        text.commit = "a\nc\n";
+        text.hunks = {hunk({1, 1}, {1, 1}, {1, 1}, "b", "n", "c\n")};
+        text.between = {"a\n", ""};
+        HunkModel model(text, {});
+        model.decide(0, Choice::NewBase);
+        model.setSettled(model.groupOfHunk(0), list("typed"));
+        QCOMPARE(model.decision(0).text, std::string("typed"));
+        model.decide(0, Choice::YourCommit);
+        model.setSettled(model.groupOfHunk(0), list("typed"));
+        QCOMPARE(model.decision(0).text, std::string("typed\n"));
+    }
+    void crlfIsKept()
+    {
+        ConflictText text;
+        text.ancestor = "a\r\nb\r\nz\r\n";
+        text.newBase = "a\r\nn\r\nz\r\n";
+        text.commit = "a\r\nc\r\nz\r\n";
+        text.hunks = {hunk({1, 1}, {1, 1}, {1, 1}, "b\r\n", "n\r\n", "c\r\n")};
+        text.between = {"a\r\n", "z\r\n"};
+        HunkModel model(text, {});
+        model.setSettled(model.groupOfHunk(0), list("typed"));
+        QCOMPARE(model.decision(0).text, std::string("typed\r\n"));
+        model.setSettled(0, list("A"));
+        QCOMPARE(*model.settlement().wholeText, std::string("A\r\ntyped\r\nz\r\n"));
+    }
+};
+
+QTEST_GUILESS_MAIN(TestSettleText)
+#include "test_settle_text.moc"
