@@ -9,6 +9,9 @@ namespace espalier {
 
 namespace {
 
+// A keystroke lays out its group again: groups of equal lines are kept small.
+constexpr int groupLimit = 256;
+
 std::span<const QString> part(const QStringList& lines, int first, int count)
 {
     const int size = int(lines.size());
@@ -83,7 +86,7 @@ void HunkModel::addBetween(const std::string& text, At from, At to)
         const int newBase = from.newBase + inNewBase[std::size_t(i)], commit = from.commit + inCommit[std::size_t(i)];
         addUpTo(i, newBase, commit);
         int count = 1;
-        while (common(i + count) && from.newBase + inNewBase[std::size_t(i + count)] == newBase + count &&
+        while (count < groupLimit && common(i + count) && from.newBase + inNewBase[std::size_t(i + count)] == newBase + count &&
                from.commit + inCommit[std::size_t(i + count)] == commit + count)
             ++count;
         i += count;

@@ -76,6 +76,15 @@ TextCodec TextCodec::forTexts(std::initializer_list<std::string_view> texts)
     return codec;
 }
 
+QString TextCodec::shown(QString text)
+{
+    text.replace(QLatin1String("\r\n"), QLatin1String("\n"));
+    for (QChar& c : text)
+        if (c != QLatin1Char('\n'))
+            c = QChar(shownFor(c.unicode()));
+    return text;
+}
+
 QString TextCodec::decodeLine(std::string_view line) const
 {
     QString text = m_utf8 ? QString::fromUtf8(line.data(), qsizetype(line.size()))
@@ -84,8 +93,8 @@ QString TextCodec::decodeLine(std::string_view line) const
     if (m_utf8 && line.starts_with("\xEF\xBB\xBF"))
         text.prepend(QChar(u'\uFEFF'));
     for (QChar& c : text)
-        if (const char16_t shown = shownFor(c.unicode()); shown != c.unicode())
-            c = QChar(shown);
+        if (const char16_t symbol = shownFor(c.unicode()); symbol != c.unicode())
+            c = QChar(symbol);
     return text;
 }
 

@@ -32,6 +32,8 @@ class TextCodec {
     // Every line end of every text is CR LF; else carriage returns are shown as symbols.
     bool isCrlf() const { return m_crlf; }
 
+    // Text from elsewhere (a paste), with the same stand-ins; line ends become '\n'.
+    static QString shown(QString text);
     QString decodeLine(std::string_view line) const;
     // Characters that the file's encoding lacks (typed into an 8-bit file) are written as UTF-8.
     std::string encodeLine(QStringView line) const;

@@ -1,0 +1,62 @@
+// SPDX-License-Identifier: MIT
+//
+// The three panes of one conflicting text: New base has, Settled text, Your commit brings. The middle one is edited; all
+// scroll together. Knows neither repository nor flow: it is given values and answers with a settlement.
+//
+//     editor->setConflict(text, settlement);
+//     connect(editor, &ConflictEditor::settled, [=](const FileSettlement& settlement) { … });
+#pragma once
+
+#include "app/settle/hunk_model.h"
+
+#include <QWidget>
+
+#include <memory>
+
+namespace espalier {
+
+class TextPane;
+
+class ConflictEditor : public QWidget {
+    Q_OBJECT
+  public:
+    enum class Pane { NewBase, Settled, Commit };
+
+    explicit ConflictEditor(QWidget* parent = nullptr);
+    ~ConflictEditor() override;
+
+    // Another conflict, or the same with other decisions (undo): then the view stays where it is.
+    void setConflict(const ConflictText& text, const FileSettlement& settlement);
+    const HunkModel& model() const;
+
+    int currentHunk() const; // -1 when there is none
+    // Scrolls to it and puts the cursor into it.
+    void setCurrentHunk(int hunk);
+    void decide(Choice choice);
+    void decide(const HunkDecision& decision);
+
+    // Hides what is far from a hunk.
+    void setOnlyAroundHunks(bool only);
+    bool onlyAroundHunks() const;
+    // Shows a side (not the settled text) as its change against what was before both.
+    void setShownAsChange(Pane side, bool change);
+
+    // The lines of a hunk, 1-based, in the settled text; for the list.
+    std::pair<int, int> settledLines(int hunk) const;
+    // What was typed and not yet told is told now.
+    void flush();
+    TextPane* pane(Pane which) const;
+
+  Q_SIGNALS:
+    void settled(const espalier::FileSettlement& settlement);
+    void currentHunkChanged(int hunk);
+
+  protected:
+    void changeEvent(QEvent* event) override;
+
+  private:
+    struct Private;
+    std::unique_ptr<Private> d;
+};
+
+} // namespace espalier

@@ -1,0 +1,455 @@
+// SPDX-License-Identifier: MIT
+#include "app/settle/text_pane.h"
+
+#include "app/settle/code_highlighter.h"
+#include "app/settle/text_codec.h"
+#include "app/support/theme.h"
+
+#include <QApplication>
+#include <QMimeData>
+#include <QPainter>
+#include <QScrollBar>
+#include <QTextBlock>
+
+#include <algorithm>
+#include <cmath>
+
+namespace espalier {
+
+namespace {
+
+constexpr int untagged = -1;
+
+int stateOf(const PaneRow& row) { return row.group << 3 | int(row.kind) << 1 | int(row.filler); }
+
+class Gutter : public QWidget {
+  public:
+    explicit Gutter(TextPane* pane)
+        : QWidget(pane)
+        , m_pane(pane)
+    {
+        setAttribute(Qt::WA_TransparentForMouseEvents);
+    }
+    QSize sizeHint() const override { return {m_pane->gutterWidth(), 0}; }
+
+  protected:
+    void paintEvent(QPaintEvent* event) override { m_pane->paintGutter(event); }
+
+  private:
+    TextPane* m_pane;
+};
+
+} // namespace
+
+TextPane::TextPane(QWidget* parent)
+    : QPlainTextEdit(parent)
+    , m_gutter(new Gutter(this))
+    , m_highlighter(new CodeHighlighter(document()))
+{
+    setUndoRedoEnabled(false); // undo is the flow's: of decisions and typing alike
+    setLineWrapMode(NoWrap);
+    setFrameShape(NoFrame);
+    setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+    m_highlighter->setPassOver([](const QTextBlock& block) {
+        const PaneRow row = rowOf(block);
+        return row.filler || row.kind == ChangedLine::Removed;
+    });
+    connect(this, &QPlainTextEdit::updateRequest, this, [this](const QRect& rect, int dy) {
+        if (dy != 0)
+            m_gutter->scroll(0, dy);
+        else
+            m_gutter->update(0, rect.y(), m_gutter->width(), rect.height());
+    });
+    connect(this, &QPlainTextEdit::blockCountChanged, this, [this] { m_numbers.clear(); });
+    updateFont();
+}
+
+void TextPane::updateFont()
+{
+    const QFont wanted = theme::monospace();
+    if (font() != wanted)
+        setFont(wanted);
+    setTabStopDistance(4 * QFontMetricsF(wanted).horizontalAdvance(QLatin1Char(' ')));
+    placeGutter();
+}
+
+void TextPane::setRows(const std::vector<PaneRow>& rows)
+{
+    m_replacing = true;
+    QString all;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+        if (i > 0)
+            all += QLatin1Char('\n');
+        all += rows[i].text;
+    }
+    m_frames.clear();
+    m_someHidden = false;
+    setPlainText(all);
+    tag(0, rows);
+    m_replacing = false;
+    m_highlighter->highlightAll();
+}
+
+bool TextPane::isTagged(const QTextBlock& block) { return block.userState() != untagged; }
+
+PaneRow TextPane::rowOf(const QTextBlock& block)
+{
+    const int state = std::max(0, block.userState());
+    return {block.text(), state >> 3, block.userState() != untagged && (state & 1) != 0,
+            ChangedLine::Kind((state >> 1) & 3)};
+}
+
+PaneRow TextPane::row(int number) const { return rowOf(document()->findBlockByNumber(number)); }
+
+void TextPane::tag(int first, const std::vector<PaneRow>& rows)
+{
+    QTextBlock block = document()->findBlockByNumber(first);
+    for (const PaneRow& row : rows) {
+        block.setUserState(stateOf(row));
+        block = block.next();
+    }
+    m_numbers.clear();
+    viewport()->update();
+    m_gutter->update();
+}
+
+void TextPane::replaceRows(int first, int count, const std::vector<PaneRow>& rows)
+{
+    // What is equal at both ends stays, with the cursor that may stand in it.
+    int head = 0, tail = 0;
+    const int wanted = int(rows.size());
+    QTextBlock block = document()->findBlockByNumber(first);
+    while (head < std::min(count, wanted) && block.text() == rows[std::size_t(head)].text) {
+        ++head;
+        block = block.next();
+    }
+    block = document()->findBlockByNumber(first + count - 1);
+    while (tail < std::min(count, wanted) - head && block.text() == rows[std::size_t(wanted - 1 - tail)].text) {
+        ++tail;
+        block = block.previous();
+    }
+    m_replacing = true;
+    // A line end put before a row makes it a new block to the document, without its tag.
+    const QTextBlock behind = document()->findBlockByNumber(first + count);
+    const int behindState = behind.isValid() ? behind.userState() : untagged;
+    const bool behindShown = !behind.isValid() || behind.isVisible();
+    QString text;
+    for (int i = head; i < wanted - tail; ++i)
+        text += rows[std::size_t(i)].text + QLatin1Char('\n');
+    const int from = first + head, to = first + count - tail; // rows [from, to) go
+    QTextCursor cursor(document());
+    const bool atEnd = to >= blockCount();
+    if (from < to || !text.isEmpty()) {
+        const auto start = [&](int number) { return document()->findBlockByNumber(number).position(); };
+        const int end = document()->characterCount() - 1;
+        if (atEnd) {
+            // There is no line end behind the last row: the one before the first goes or comes instead.
+            text.chop(1);
+            const bool keepBreak = wanted - tail > head;
+            const bool none = from >= blockCount();
+            cursor.setPosition(none ? end : keepBreak || from == 0 ? start(from) : start(from) - 1);
+            cursor.setPosition(end, QTextCursor::KeepAnchor);
+            if (none)
+                text.prepend(QLatin1Char('\n'));
+        } else {
+            cursor.setPosition(start(from));
+            cursor.setPosition(start(to), QTextCursor::KeepAnchor);
+        }
+        cursor.insertText(text);
+    }
+    tag(first, rows);
+    if (QTextBlock next = document()->findBlockByNumber(first + wanted); next.isValid()) {
+        next.setUserState(behindState);
+        next.setVisible(behindShown);
+    }
+    m_replacing = false;
+}
+
+void TextPane::setFrames(std::vector<HunkFrame> frames, int currentHunk)
+{
+    m_frames = std::move(frames);
+    m_currentHunk = currentHunk;
+    viewport()->update();
+    m_gutter->update();
+}
+
+const HunkFrame* TextPane::frameAt(int row) const
+{
+    const auto after = std::ranges::upper_bound(m_frames, row, {}, &HunkFrame::firstRow);
+    if (after == m_frames.begin())
+        return nullptr;
+    const HunkFrame& frame = *(after - 1);
+    return row < frame.firstRow + frame.rows ? &frame : nullptr;
+}
+
+void TextPane::setMaximumNumber(int number)
+{
+    const int digits = std::max(2, int(QString::number(number).size()));
+    if (digits == m_digits)
+        return;
+    m_digits = digits;
+    placeGutter();
+}
+
+void TextPane::setVisibleRows(const std::vector<char>& visible)
+{
+    if (visible.empty() && !m_someHidden)
+        return;
+    m_someHidden = !visible.empty();
+    for (QTextBlock block = document()->begin(); block.isValid(); block = block.next()) {
+        const bool show = visible.empty() || std::size_t(block.blockNumber()) >= visible.size() ||
+                          visible[std::size_t(block.blockNumber())] != 0;
+        block.setVisible(show);
+        block.setLineCount(show ? 1 : 0);
+    }
+    auto* layout = static_cast<QPlainTextDocumentLayout*>(document()->documentLayout());
+    layout->requestUpdate();
+    Q_EMIT layout->documentSizeChanged(layout->documentSize());
+}
+
+void TextPane::scrollToRow(int row)
+{
+    const QTextBlock block = document()->findBlockByNumber(row);
+    if (!block.isValid())
+        return;
+    const int lines = viewport()->height() / std::max(1, fontMetrics().lineSpacing());
+    verticalScrollBar()->setValue(block.firstLineNumber() - lines / 4);
+}
+
+int TextPane::gutterWidth() const { return fontMetrics().horizontalAdvance(QLatin1Char('9')) * (m_digits + 2); }
+
+void TextPane::placeGutter()
+{
+    setViewportMargins(gutterWidth(), 0, 0, 0);
+    const QRect room = contentsRect();
+    m_gutter->setGeometry(room.left(), room.top(), gutterWidth(), room.height());
+}
+
+void TextPane::resizeEvent(QResizeEvent* event)
+{
+    QPlainTextEdit::resizeEvent(event);
+    placeGutter();
+}
+
+void TextPane::changeEvent(QEvent* event)
+{
+    QPlainTextEdit::changeEvent(event);
+    if (event->type() == QEvent::ApplicationFontChange)
+        updateFont();
+}
+
+int TextPane::numberOfRow(int row) const
+{
+    if (m_numbers.empty()) {
+        int number = 0;
+        m_numbers.reserve(std::size_t(blockCount()));
+        for (QTextBlock block = document()->begin(); block.isValid(); block = block.next()) {
+            const PaneRow tagged = rowOf(block);
+            const bool counts = !(tagged.filler && tagged.text.isEmpty()) && tagged.kind != ChangedLine::Removed;
+            number += counts;
+            m_numbers.push_back(counts ? number : 0);
+        }
+    }
+    const int number = std::size_t(row) < m_numbers.size() ? m_numbers[std::size_t(row)] : 0;
+    return number == 0 ? 0 : number + m_firstNumber - 1;
+}
+
+void TextPane::paintGutter(QPaintEvent* event)
+{
+    QPainter painter(m_gutter);
+    painter.fillRect(event->rect(), palette().color(QPalette::Base));
+    painter.setFont(font());
+    const int advance = fontMetrics().horizontalAdvance(QLatin1Char('9'));
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        if (room.top() > event->rect().bottom())
+            break;
+        const PaneRow tagged = rowOf(block);
+        const HunkFrame* frame = frameAt(block.blockNumber());
+        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75, room.height());
+        painter.setPen(frame ? frame->line : theme::quiet(palette()));
+        if (tagged.kind == ChangedLine::Removed)
+            painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QStringLiteral("−"));
+        else if (tagged.kind == ChangedLine::Added)
+            painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QStringLiteral("+"));
+        else if (const int number = numberOfRow(block.blockNumber()); number > 0)
+            painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QString::number(number));
+    }
+}
+
+void TextPane::paintFrames(QPainter& painter)
+{
+    const double right = viewport()->width() - 1.5;
+    double top = 0;
+    const HunkFrame* open = nullptr;
+    const auto close = [&](double bottom) {
+        if (!open)
+            return;
+        const bool current = open->hunk == m_currentHunk;
+        const double width = current ? 2 : 1;
+        const QRectF room(width / 2 + 0.5, top + width / 2, right - width / 2, bottom - top - width);
+        painter.setPen(QPen(open->line, width, open->dashed ? Qt::DashLine : Qt::SolidLine));
+        painter.setBrush(open->fill);
+        painter.drawRoundedRect(room, 4, 4);
+        open = nullptr;
+    };
+    QRectF room;
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        room = blockBoundingGeometry(block).translated(contentOffset());
+        if (room.top() > viewport()->height() + room.height())
+            break;
+        const int row = block.blockNumber();
+        const HunkFrame* frame = frameAt(row);
+        if (frame != open) {
+            close(room.top());
+            // A frame that begins above the view is drawn from there, so that its edge stays out of sight.
+            top = room.top() - (frame && row > frame->firstRow ? room.height() : 0);
+            open = frame;
+        }
+    }
+    close(room.bottom());
+}
+
+void TextPane::paintNotes(QPainter& painter)
+{
+    const int inset = fontMetrics().horizontalAdvance(QLatin1Char(' '));
+    int before = -1;
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        if (room.top() > viewport()->height())
+            break;
+        const int row = block.blockNumber();
+        const HunkFrame* frame = frameAt(row);
+        if (frame && row == frame->firstRow && !frame->placeholder.isEmpty() && block.text().isEmpty()) {
+            painter.setPen(frame->line);
+            painter.setFont(theme::sized(QApplication::font(), 0.95));
+            const QRectF place(inset, room.top(), viewport()->width() - 2 * inset, room.height());
+            painter.drawText(place, Qt::AlignLeft | Qt::AlignVCenter,
+                             painter.fontMetrics().elidedText(frame->placeholder, Qt::ElideRight, int(place.width())));
+        }
+        const bool gap = before >= 0 ? row > before + 1 : m_someHidden && row > 0 && !block.previous().isVisible();
+        if (gap) {
+            painter.setPen(QPen(theme::quiet(palette()), 1, Qt::DotLine));
+            painter.drawLine(QPointF(0, room.top() + 0.5), QPointF(viewport()->width(), room.top() + 0.5));
+        }
+        before = row;
+    }
+}
+
+void TextPane::paintEvent(QPaintEvent* event)
+{
+    {
+        QPainter painter(viewport());
+        painter.setRenderHint(QPainter::Antialiasing);
+        paintFrames(painter);
+        // Rows of a change stand on their own tint.
+        for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+            if (!block.isVisible())
+                continue;
+            const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+            if (room.top() > viewport()->height())
+                break;
+            const ChangedLine::Kind kind = rowOf(block).kind;
+            if (kind == ChangedLine::Same)
+                continue;
+            painter.fillRect(QRectF(4, room.top(), viewport()->width() - 8, room.height()),
+                             kind == ChangedLine::Added ? theme::successTint(palette()) : theme::dangerTint(palette()));
+        }
+    }
+    QPlainTextEdit::paintEvent(event);
+    QPainter painter(viewport());
+    paintNotes(painter);
+}
+
+// Fillers are no text: keys go past them, and deleting at a filler's edge only moves the cursor.
+bool TextPane::keepToText(QKeyEvent* event)
+{
+    QTextCursor cursor = textCursor();
+    if (cursor.hasSelection())
+        return false;
+    const auto isFiller = [](const QTextBlock& block) { return block.isValid() && rowOf(block).filler; };
+    const bool back = event->key() == Qt::Key_Backspace, forth = event->key() == Qt::Key_Delete;
+    if (back && cursor.atBlockStart() && (isFiller(cursor.block().previous()) || isFiller(cursor.block()))) {
+        cursor.movePosition(QTextCursor::PreviousBlock);
+        cursor.movePosition(QTextCursor::EndOfBlock);
+        setTextCursor(cursor);
+        leaveFiller(true);
+        return true;
+    }
+    if (forth && cursor.atBlockEnd() && (isFiller(cursor.block().next()) || isFiller(cursor.block()))) {
+        cursor.movePosition(QTextCursor::NextBlock);
+        setTextCursor(cursor);
+        leaveFiller(false);
+        return true;
+    }
+    return false;
+}
+
+void TextPane::leaveFiller(bool up)
+{
+    QTextCursor cursor = textCursor();
+    QTextBlock block = cursor.block();
+    const auto stays = [this](const QTextBlock& at) {
+        if (!at.isVisible())
+            return false;
+        const HunkFrame* frame = frameAt(at.blockNumber());
+        return !rowOf(at).filler || (frame && frame->firstRow == at.blockNumber());
+    };
+    while (block.isValid() && !stays(block))
+        block = up ? block.previous() : block.next();
+    if (!block.isValid() || block == cursor.block())
+        return;
+    cursor.setPosition(block.position() + (up ? block.length() - 1 : 0));
+    setTextCursor(cursor);
+}
+
+void TextPane::keyPressEvent(QKeyEvent* event)
+{
+    if (!isReadOnly() && keepToText(event))
+        return;
+    QPlainTextEdit::keyPressEvent(event);
+    if (isReadOnly() || textCursor().hasSelection())
+        return;
+    switch (event->key()) {
+    case Qt::Key_Up:
+    case Qt::Key_Left:
+    case Qt::Key_PageUp: leaveFiller(true); break;
+    case Qt::Key_Down:
+    case Qt::Key_Right:
+    case Qt::Key_PageDown: leaveFiller(false); break;
+    default: break;
+    }
+}
+
+QMimeData* TextPane::createMimeDataFromSelection() const
+{
+    const QTextCursor cursor = textCursor();
+    QStringList lines;
+    const int start = cursor.selectionStart(), end = cursor.selectionEnd();
+    for (QTextBlock block = document()->findBlock(start); block.isValid() && block.position() <= end; block = block.next()) {
+        if (rowOf(block).filler && block.text().isEmpty())
+            continue;
+        const int from = std::max(0, start - block.position());
+        lines.append(block.text().mid(from, end - block.position() - from));
+    }
+    auto data = std::make_unique<QMimeData>();
+    data->setText(lines.join(QLatin1Char('\n')));
+    return data.release();
+}
+
+bool TextPane::canInsertFromMimeData(const QMimeData* source) const { return source->hasText(); }
+
+void TextPane::insertFromMimeData(const QMimeData* source)
+{
+    if (!isReadOnly() && source->hasText())
+        textCursor().insertText(TextCodec::shown(source->text()));
+    ensureCursorVisible();
+}
+
+} // namespace espalier

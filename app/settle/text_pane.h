@@ -1,0 +1,97 @@
+// SPDX-License-Identifier: MIT
+//
+// One pane of the settle page: rows of text with line numbers, where rows may be fillers that only keep the panes side by
+// side. Frames mark the hunks.
+//
+//     pane->setRows(rows);
+//     pane->replaceRows(first, count, rows);     // touches only what differs
+#pragma once
+
+#include "app/settle/line_match.h"
+
+#include <QColor>
+#include <QPlainTextEdit>
+
+#include <vector>
+
+namespace espalier {
+
+class CodeHighlighter;
+
+struct PaneRow {
+    QString text;
+    int group = 0;
+    bool filler = false;
+    ChangedLine::Kind kind = ChangedLine::Same;
+};
+
+// A hunk in a pane. `placeholder` stands in the first row while the hunk has no text.
+struct HunkFrame {
+    int hunk = 0;
+    int firstRow = 0, rows = 1;
+    QColor line, fill;
+    bool dashed = false;
+    QString placeholder;
+};
+
+class TextPane : public QPlainTextEdit {
+    Q_OBJECT
+  public:
+    explicit TextPane(QWidget* parent = nullptr);
+
+    void setRows(const std::vector<PaneRow>& rows);
+    // Replaces `count` rows (at least one stays in the document) and keeps the rest as it is.
+    void replaceRows(int first, int count, const std::vector<PaneRow>& rows);
+    PaneRow row(int number) const;
+    int rowCount() const { return blockCount(); }
+    static PaneRow rowOf(const QTextBlock& block);
+    // Whether the block carries a tag; blocks that typing has made do not.
+    static bool isTagged(const QTextBlock& block);
+    // The rows are being replaced by the program.
+    bool isReplacing() const { return m_replacing; }
+
+    void setFrames(std::vector<HunkFrame> frames, int currentHunk);
+    // Numbers begin with this for the first row that is no filler.
+    void setFirstNumber(int number) { m_firstNumber = number; }
+    void setMaximumNumber(int number);
+    // Rows for which `visible` is false are hidden; an empty vector shows all.
+    void setVisibleRows(const std::vector<char>& visible);
+    CodeHighlighter* highlighter() const { return m_highlighter; }
+    // Puts a row near the middle.
+    void scrollToRow(int row);
+
+    int gutterWidth() const;
+    void paintGutter(QPaintEvent* event);
+
+  protected:
+    void paintEvent(QPaintEvent* event) override;
+    void resizeEvent(QResizeEvent* event) override;
+    void changeEvent(QEvent* event) override;
+    void keyPressEvent(QKeyEvent* event) override;
+    QMimeData* createMimeDataFromSelection() const override;
+    void insertFromMimeData(const QMimeData* source) override;
+    bool canInsertFromMimeData(const QMimeData* source) const override;
+
+  private:
+    void tag(int first, const std::vector<PaneRow>& rows);
+    void updateFont();
+    void placeGutter();
+    const HunkFrame* frameAt(int row) const;
+    void paintFrames(QPainter& painter);
+    void paintNotes(QPainter& painter);
+    int numberOfRow(int row) const;
+    bool keepToText(QKeyEvent* event);
+    void leaveFiller(bool up);
+
+    QWidget* m_gutter;
+    CodeHighlighter* m_highlighter;
+    std::vector<HunkFrame> m_frames;
+    int m_currentHunk = -1;
+    int m_firstNumber = 1;
+    int m_digits = 2;
+    bool m_replacing = false;
+    bool m_someHidden = false;
+    mutable std::vector<int> m_numbers; // by row, as if the first were 1; empty: to be counted
+};
+
+} // namespace espalier
