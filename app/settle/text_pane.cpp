@@ -438,9 +438,9 @@ QMimeData* TextPane::createMimeDataFromSelection() const
         const int from = std::max(0, start - block.position());
         lines.append(block.text().mid(from, end - block.position() - from));
     }
-    auto data = std::make_unique<QMimeData>();
-    data->setText(lines.join(QLatin1Char('\n')));
-    return data.release();
+    auto mime = std::make_unique<QMimeData>();
+    mime->setText(lines.join(QLatin1Char('\n')));
+    return mime.release();
 }
 
 bool TextPane::canInsertFromMimeData(const QMimeData* source) const { return source->hasText(); }
