@@ -1,0 +1,158 @@
+// SPDX-License-Identifier: MIT
+#include "app/drift/clean_up_page.h"
+
+#include "app/support/text.h"
+#include "app/support/theme.h"
+#include "app/support/work.h"
+#include "core/git/text.h"
+#include "core/history/equivalence.h"
+
+#include <QHBoxLayout>
+#include <QHeaderView>
+#include <QPushButton>
+#include <QTreeWidget>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+namespace {
+
+enum Column { Branch, How, InClone, OnFork };
+
+QString howItLanded(const CleanUpCandidate& candidate)
+{
+    if (candidate.landed.merged)
+        return CleanUpPage::tr("merged: the main line reaches its tip");
+    if (candidate.landed.squash)
+        return CleanUpPage::tr("landed as one commit, %1").arg(toText(candidate.landed.squash->brief()));
+    return CleanUpPage::tr("landed, %1 under other ids")
+        .arg(toText(counted(candidate.landed.commits.size(), "commit", "commits")));
+}
+
+} // namespace
+
+CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
+    : QWidget(parent), m_session(session), m_sentence(new PlainLabel(this)), m_list(new QTreeWidget(this)),
+      m_delete(new QPushButton(tr("&Delete what is ticked"), this))
+{
+    const int space = theme::gap(this);
+    auto* outer = new QVBoxLayout(this);
+    outer->setContentsMargins(0, 0, 0, 0);
+    auto* card = new Card(this);
+    outer->addWidget(card);
+    auto* column = new QVBoxLayout(card);
+    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
+    column->setSpacing(space);
+    auto* title = new PlainLabel(tr("Clean up"), card);
+    title->setFont(theme::sized(font(), 1.3, true));
+    m_sentence->setWrapped(true);
+    m_list->setHeaderLabels({tr("Branch"), tr("How it landed"), tr("In the clone"), tr("On the fork")});
+    m_list->setRootIsDecorated(false);
+    m_list->setUniformRowHeights(true);
+    m_list->setAccessibleName(tr("Branches that have landed"));
+    m_list->header()->setStretchLastSection(false);
+    m_list->header()->setSectionResizeMode(QHeaderView::ResizeToContents);
+    m_list->header()->setSectionResizeMode(How, QHeaderView::Stretch);
+    auto* close = new QPushButton(tr("&Close"), card);
+    auto* buttons = new QHBoxLayout;
+    buttons->addWidget(m_delete);
+    buttons->addStretch(1);
+    buttons->addWidget(close);
+    column->addWidget(title);
+    column->addWidget(m_sentence);
+    column->addWidget(m_list, 1);
+    column->addLayout(buttons);
+    connect(close, &QPushButton::clicked, this, &CleanUpPage::closed);
+    connect(m_delete, &QPushButton::clicked, this, &CleanUpPage::deleteChosen);
+    connect(m_list, &QTreeWidget::itemChanged, this, &CleanUpPage::judge);
+    connect(session, &Session::snapshotChanged, this, [this] {
+        if (isVisible())
+            reload();
+    });
+}
+
+void CleanUpPage::reload()
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    if (!snapshot)
+        return;
+    m_sentence->setText(tr("Looking for branches that have landed…"));
+    m_delete->setEnabled(false);
+    startWork<std::vector<CleanUpCandidate>>(
+        this, tr("Looking for branches that have landed"),
+        [snapshot](const Progress& progress) -> Result<std::vector<CleanUpCandidate>> {
+            auto repository = Repository::open(snapshot->path);
+            if (!repository)
+                return std::unexpected(repository.error());
+            EquivalenceCache cache;
+            return findCleanUp(*repository, snapshot, cache, progress);
+        },
+        [this, snapshot](Result<std::vector<CleanUpCandidate>> found) {
+            if (snapshot != m_session->snapshot())
+                return;
+            m_candidates = found ? std::move(*found) : std::vector<CleanUpCandidate>();
+            fill();
+            if (!found)
+                m_sentence->setText(toText(found.error().line()));
+            Q_EMIT loaded();
+        });
+}
+
+void CleanUpPage::fill()
+{
+    {
+        const QSignalBlocker quiet(m_list);
+        m_list->clear();
+        for (const CleanUpCandidate& candidate : m_candidates) {
+            auto* item = new QTreeWidgetItem(m_list);
+            item->setText(Branch, toText(candidate.branch));
+            item->setText(How, howItLanded(candidate));
+            if (candidate.checkedOut) {
+                item->setText(InClone, tr("checked out"));
+                item->setToolTip(InClone, tr("Check out another branch first."));
+                item->setDisabled(true);
+                continue;
+            }
+            item->setCheckState(InClone, Qt::Checked);
+            if (candidate.forkTip)
+                item->setCheckState(OnFork, Qt::Checked);
+            else
+                item->setText(OnFork, tr("not there"));
+        }
+    }
+    m_sentence->setText(m_candidates.empty()
+                            ? tr("Nothing to clean up: no topic branch has landed wholly on the main line.")
+                            : tr("Everything these branches bring is on the main line. What is deleted can be taken back from "
+                                 "the logbook, on the fork too."));
+    judge();
+}
+
+void CleanUpPage::judge()
+{
+    int chosen = 0;
+    for (int i = 0; i < m_list->topLevelItemCount(); ++i) {
+        QTreeWidgetItem* item = m_list->topLevelItem(i);
+        const bool inClone = !item->isDisabled() && item->checkState(InClone) == Qt::Checked;
+        chosen += inClone;
+        // The fork's copy goes only together with the clone's branch.
+        if (!inClone && !item->isDisabled() && m_candidates[std::size_t(i)].forkTip &&
+            item->checkState(OnFork) == Qt::Checked) {
+            const QSignalBlocker quiet(m_list);
+            item->setCheckState(OnFork, Qt::Unchecked);
+        }
+    }
+    m_delete->setEnabled(chosen > 0);
+}
+
+void CleanUpPage::deleteChosen()
+{
+    m_delete->setEnabled(false);
+    for (int i = 0; i < m_list->topLevelItemCount(); ++i) {
+        const QTreeWidgetItem* item = m_list->topLevelItem(i);
+        const CleanUpCandidate& candidate = m_candidates[std::size_t(i)];
+        if (!item->isDisabled() && item->checkState(InClone) == Qt::Checked)
+            m_session->cleanUp(candidate, candidate.forkTip && item->checkState(OnFork) == Qt::Checked);
+    }
+}
+
+} // namespace espalier

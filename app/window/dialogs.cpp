@@ -1,0 +1,330 @@
+// SPDX-License-Identifier: MIT
+#include "app/window/dialogs.h"
+
+#include "app/support/text.h"
+#include "app/support/theme.h"
+
+#include <QCheckBox>
+#include <QComboBox>
+#include <QDialog>
+#include <QDialogButtonBox>
+#include <QDir>
+#include <QFileDialog>
+#include <QFormLayout>
+#include <QLineEdit>
+#include <QListWidget>
+#include <QPointer>
+#include <QPushButton>
+#include <QVBoxLayout>
+
+namespace espalier::dialogs {
+
+namespace {
+
+// What every dialog here has: a sentence, room for fields, a line about what is wrong, the buttons.
+class Question : public QDialog {
+  public:
+    Question(QWidget* parent, const QString& title, const QString& sentence, const QString& act) : QDialog(parent)
+    {
+        setWindowTitle(title);
+        setMinimumWidth(theme::gap(this) * 56);
+        auto* column = new QVBoxLayout(this);
+        column->setSpacing(theme::gap(this) * 3 / 2);
+        column->setContentsMargins(theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2);
+        m_sentence = new PlainLabel(sentence, this);
+        m_sentence->setWrapped(true);
+        m_sentence->setVisible(!sentence.isEmpty());
+        m_form = new QFormLayout;
+        m_form->setFieldGrowthPolicy(QFormLayout::AllNonFixedFieldsGrow);
+        m_wrong = new PlainLabel(this);
+        m_wrong->setWrapped(true);
+        QPalette colours = palette();
+        colours.setColor(QPalette::WindowText, theme::warning(palette()));
+        m_wrong->setPalette(colours);
+        m_buttons = new QDialogButtonBox(QDialogButtonBox::Ok | QDialogButtonBox::Cancel, this);
+        m_buttons->button(QDialogButtonBox::Ok)->setText(act);
+        column->addWidget(m_sentence);
+        column->addLayout(m_form, 1);
+        column->addWidget(m_wrong);
+        column->addWidget(m_buttons);
+        connect(m_buttons, &QDialogButtonBox::accepted, this, &QDialog::accept);
+        connect(m_buttons, &QDialogButtonBox::rejected, this, &QDialog::reject);
+    }
+
+    QFormLayout* form() { return m_form; }
+    // An empty `wrong` lets the user go on; `silent` is no answer yet, but nothing to complain of.
+    void judge(const QString& wrong, bool silent = false)
+    {
+        m_wrong->setText(wrong);
+        m_buttons->button(QDialogButtonBox::Ok)->setEnabled(wrong.isEmpty() && !silent);
+    }
+
+  private:
+    PlainLabel* m_sentence;
+    QFormLayout* m_form;
+    PlainLabel* m_wrong;
+    QDialogButtonBox* m_buttons;
+};
+
+QString branchProblem(const std::string& name, const Snapshot& snapshot)
+{
+    if (!isBranchName(name))
+        return QObject::tr("git does not accept this as the name of a branch.");
+    const std::string full = "refs/heads/" + name;
+    for (const Ref& ref : snapshot.refs) {
+        if (ref.name == full)
+            return QObject::tr("There is a branch of this name already.");
+        if (ref.name.starts_with(full + "/") || full.starts_with(ref.name + "/"))
+            return QObject::tr("A branch cannot stand below another one: %1 exists.").arg(toText(ref.shortName));
+    }
+    return {};
+}
+
+} // namespace
+
+bool isBranchName(const std::string& name)
+{
+    if (name.empty() || name == "@" || name == "HEAD" || name.starts_with('-') || name.starts_with('/') ||
+        name.ends_with('/') || name.ends_with('.'))
+        return false;
+    for (const char* bad : {"..", "//", "@{", "/.", ".lock/"})
+        if (name.find(bad) != std::string::npos)
+            return false;
+    if (name.starts_with('.') || name.ends_with(".lock"))
+        return false;
+    return std::none_of(name.begin(), name.end(), [](unsigned char c) {
+        return c < 0x21 || c == 0x7f || std::string_view("~^:?*[\\").find(char(c)) != std::string_view::npos;
+    });
+}
+
+std::optional<BranchAnswer> askBranchName(QWidget* parent, const QString& title, const QString& sentence,
+                                          const QString& proposed, const Snapshot& snapshot, bool offerCheckOut)
+{
+    Question dialog(parent, title, sentence, title.endsWith(QChar(0x2026)) ? title.chopped(1) : title);
+    auto* name = new QLineEdit(proposed, &dialog);
+    auto* box = new QCheckBox(QObject::tr("&Check it out"), &dialog);
+    dialog.form()->addRow(QObject::tr("&Name"), name);
+    box->setVisible(offerCheckOut && !snapshot.worktree.bare);
+    if (offerCheckOut && !snapshot.worktree.bare)
+        dialog.form()->addRow(QString(), box);
+    const auto judge = [&] {
+        const std::string typed = toBytes(name->text());
+        const bool untouched = typed.empty() || name->text() == proposed;
+        const QString wrong = branchProblem(typed, snapshot);
+        dialog.judge(untouched ? QString() : wrong, untouched && !wrong.isEmpty());
+    };
+    QObject::connect(name, &QLineEdit::textChanged, &dialog, judge);
+    judge();
+    name->selectAll();
+    if (dialog.exec() != QDialog::Accepted)
+        return {};
+    return BranchAnswer{toBytes(name->text()), box->isChecked() && offerCheckOut};
+}
+
+std::optional<RemoteAnswer> askUpstream(QWidget* parent, const Snapshot& snapshot)
+{
+    Question dialog(parent, QObject::tr("Add upstream"),
+                    QObject::tr("The repository that you contribute to. It is added as a remote and fetched."),
+                    QObject::tr("Add"));
+    auto* name = new QLineEdit(QStringLiteral("upstream"), &dialog);
+    auto* url = new QLineEdit(&dialog);
+    dialog.form()->addRow(QObject::tr("&Address or folder"), url);
+    dialog.form()->addRow(QObject::tr("&Name of the remote"), name);
+    const auto judge = [&] {
+        const std::string typed = toBytes(name->text());
+        QString wrong;
+        if (!isBranchName(typed))
+            wrong = QObject::tr("git does not accept this as the name of a remote.");
+        for (const Remote& remote : snapshot.remotes)
+            if (remote.name == typed)
+                wrong = QObject::tr("There is a remote of this name already.");
+        dialog.judge(wrong, url->text().trimmed().isEmpty());
+    };
+    QObject::connect(name, &QLineEdit::textChanged, &dialog, judge);
+    QObject::connect(url, &QLineEdit::textChanged, &dialog, judge);
+    judge();
+    url->setFocus();
+    if (dialog.exec() != QDialog::Accepted)
+        return {};
+    return RemoteAnswer{toBytes(name->text()), toBytes(url->text().trimmed())};
+}
+
+std::optional<RolesAnswer> askRoles(QWidget* parent, const Snapshot& snapshot)
+{
+    Question dialog(parent, QObject::tr("Which remote is which"),
+                    QObject::tr("Upstream is what you contribute to; the fork is your public copy, where you push. The "
+                                "choice is kept in the repository's own configuration."),
+                    QObject::tr("Keep"));
+    auto* upstream = new QComboBox(&dialog);
+    auto* fork = new QComboBox(&dialog);
+    for (const auto& [combo, chosen] : {std::pair{upstream, &snapshot.roles.upstream}, {fork, &snapshot.roles.fork}}) {
+        for (std::size_t i = 0; i < snapshot.remotes.size(); ++i) {
+            const Remote& remote = snapshot.remotes[i];
+            combo->addItem(toText(remote.name + "   " + withoutSecret(remote.url)), int(i));
+            if (remote.name == *chosen)
+                combo->setCurrentIndex(int(i));
+        }
+    }
+    dialog.form()->addRow(QObject::tr("&Upstream"), upstream);
+    dialog.form()->addRow(QObject::tr("&Fork"), fork);
+    dialog.judge(QString(), snapshot.remotes.empty());
+    if (dialog.exec() != QDialog::Accepted)
+        return {};
+    return RolesAnswer{snapshot.remotes[std::size_t(upstream->currentData().toInt())].name,
+                       snapshot.remotes[std::size_t(fork->currentData().toInt())].name};
+}
+
+std::optional<DropTarget> chooseBase(QWidget* parent, const QString& title, const Snapshot& snapshot,
+                                     const std::string& except)
+{
+    Question dialog(parent, title, {}, QObject::tr("Choose"));
+    auto* filter = new QLineEdit(&dialog);
+    filter->setPlaceholderText(QObject::tr("Type a part of the name"));
+    filter->setAccessibleName(QObject::tr("Part of the name"));
+    auto* list = new QListWidget(&dialog);
+    list->setUniformItemSizes(true);
+    list->setMinimumHeight(theme::gap(&dialog) * 36);
+    dialog.form()->addRow(filter);
+    dialog.form()->addRow(list);
+    const auto fill = [&] {
+        list->clear();
+        const Ref* mainLine = snapshot.mainLineRef();
+        const auto add = [&](std::size_t i) {
+            const Ref& ref = snapshot.refs[i];
+            if (ref.kind == RefKind::Other || ref.name == except || ref.tip.isZero() || list->count() >= 1000)
+                return;
+            const QString name = toText(ref.shortName);
+            if (!name.contains(filter->text(), Qt::CaseInsensitive))
+                return;
+            auto* item = new QListWidgetItem(&ref == mainLine ? QObject::tr("%1 (the main line)").arg(name) : name, list);
+            item->setData(Qt::UserRole, qulonglong(i));
+        };
+        // The likely answer first.
+        if (snapshot.mainLine >= 0)
+            add(std::size_t(snapshot.mainLine));
+        for (std::size_t i = 0; i < snapshot.refs.size(); ++i)
+            if (int(i) != snapshot.mainLine)
+                add(i);
+        list->setCurrentRow(0);
+        dialog.judge(list->count() == 0 ? QObject::tr("No branch or tag has this in its name.") : QString());
+    };
+    QObject::connect(filter, &QLineEdit::textChanged, &dialog, fill);
+    QObject::connect(list, &QListWidget::itemActivated, &dialog, &QDialog::accept);
+    fill();
+    filter->setFocus();
+    if (dialog.exec() != QDialog::Accepted || !list->currentItem())
+        return {};
+    const Ref& ref = snapshot.refs[std::size_t(list->currentItem()->data(Qt::UserRole).toULongLong())];
+    return DropTarget{ref.tip, ref.name, toText(ref.shortName)};
+}
+
+bool confirm(QWidget* parent, const QString& title, const QString& sentence, const QString& act)
+{
+    Question dialog(parent, title, sentence, act);
+    return dialog.exec() == QDialog::Accepted;
+}
+
+std::optional<CloneAnswer> askClone(QWidget* parent)
+{
+    Question dialog(parent, QObject::tr("Clone"), QObject::tr("Makes a clone of your fork, or of any repository, in a new folder."),
+                    QObject::tr("Clone"));
+    auto* url = new QLineEdit(&dialog);
+    auto* folder = new QLineEdit(&dialog);
+    auto* browse = new QPushButton(QObject::tr("&Browse…"), &dialog);
+    auto* row = new QHBoxLayout;
+    row->addWidget(folder, 1);
+    row->addWidget(browse);
+    dialog.form()->addRow(QObject::tr("&Address or folder"), url);
+    dialog.form()->addRow(QObject::tr("&Into the new folder"), row);
+    bool typed = false;
+    const auto judge = [&] {
+        const QDir target(folder->text());
+        const bool taken = !folder->text().isEmpty() && target.exists() && !target.isEmpty();
+        dialog.judge(taken ? QObject::tr("This folder is not empty.") : QString(),
+                     url->text().trimmed().isEmpty() || folder->text().trimmed().isEmpty());
+    };
+    QObject::connect(url, &QLineEdit::textChanged, &dialog, [&](const QString& text) {
+        QString last = text.trimmed();
+        while (last.endsWith(QLatin1Char('/')))
+            last.chop(1);
+        last = last.section(QLatin1Char('/'), -1).section(QLatin1Char(':'), -1);
+        if (last.endsWith(QStringLiteral(".git")))
+            last.chop(4);
+        if (!typed && !last.isEmpty())
+            folder->setText(QDir::home().filePath(last));
+        judge();
+    });
+    QObject::connect(folder, &QLineEdit::textEdited, &dialog, [&] { typed = true; });
+    QObject::connect(folder, &QLineEdit::textChanged, &dialog, judge);
+    QObject::connect(browse, &QPushButton::clicked, &dialog, [&] {
+        const QString chosen = QFileDialog::getExistingDirectory(&dialog, QObject::tr("Folder of the new clone"));
+        if (!chosen.isEmpty()) {
+            typed = true;
+            folder->setText(chosen);
+        }
+    });
+    judge();
+    url->setFocus();
+    if (dialog.exec() != QDialog::Accepted)
+        return {};
+    return CloneAnswer{url->text().trimmed(), folder->text().trimmed()};
+}
+
+namespace {
+
+std::optional<Login> askLogin(QWidget* parent, const std::string& url, const std::string& user)
+{
+    Question dialog(parent, QObject::tr("Log in"),
+                    QObject::tr("%1 asks who you are. What you type is kept in memory only.").arg(toText(withoutSecret(url))),
+                    QObject::tr("Log in"));
+    auto* name = new QLineEdit(toText(user), &dialog);
+    auto* secret = new QLineEdit(&dialog);
+    secret->setEchoMode(QLineEdit::Password);
+    dialog.form()->addRow(QObject::tr("&Name"), name);
+    dialog.form()->addRow(QObject::tr("&Password or token"), secret);
+    (user.empty() ? name : secret)->setFocus();
+    if (dialog.exec() != QDialog::Accepted)
+        return {};
+    return Login{toBytes(name->text()), toBytes(secret->text())};
+}
+
+// Runs `ask` on the GUI thread and waits for it; `no` when the window has gone.
+template <typename T> T askOnGui(const QPointer<QWidget>& parent, T no, std::function<T(QWidget*)> ask)
+{
+    QCoreApplication* application = QCoreApplication::instance();
+    if (!application || QCoreApplication::closingDown())
+        return no;
+    T answer = no;
+    const auto run = [&] {
+        if (parent)
+            answer = ask(parent);
+    };
+    if (QThread::currentThread() == application->thread())
+        run();
+    else
+        QMetaObject::invokeMethod(application, run, Qt::BlockingQueuedConnection);
+    return answer;
+}
+
+} // namespace
+
+Access accessFor(QWidget* parent)
+{
+    const QPointer<QWidget> window(parent);
+    Access access;
+    access.askLogin = [window](const std::string& url, const std::string& user) {
+        return askOnGui<std::optional<Login>>(window, {}, [&](QWidget* at) { return askLogin(at, url, user); });
+    };
+    access.trustHost = [window](const std::string& host, const std::string& fingerprint) {
+        return askOnGui<bool>(window, false, [&](QWidget* at) {
+            return confirm(at, QObject::tr("Unknown host"),
+                           QObject::tr("Nothing on this computer vouches for %1. Go on only if the fingerprint is the one that "
+                                       "its owner publishes: %2")
+                               .arg(toText(host), toText(fingerprint)),
+                           QObject::tr("It is the same"));
+        });
+    };
+    return access;
+}
+
+} // namespace espalier::dialogs

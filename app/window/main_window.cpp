@@ -1,0 +1,474 @@
+// SPDX-License-Identifier: MIT
+#include "app/window/main_window.h"
+
+#include "app/drift/clean_up_page.h"
+#include "app/drift/drift_board.h"
+#include "app/dryrun/dry_run_page.h"
+#include "app/history/commit_panel.h"
+#include "app/history/graph_view.h"
+#include "app/logbook/logbook_page.h"
+#include "app/overwrite/overwrite_page.h"
+#include "app/settle/settle_page.h"
+#include "app/support/text.h"
+#include "app/support/theme.h"
+#include "app/support/work.h"
+#include "app/walkthrough/walkthrough_page.h"
+#include "app/window/dialogs.h"
+#include "app/window/places_strip.h"
+#include "app/window/start_page.h"
+#include "core/git/text.h"
+
+#include <QCloseEvent>
+#include <QProgressBar>
+#include <QPushButton>
+#include <QSettings>
+#include <QShortcut>
+#include <QSplitter>
+#include <QStackedWidget>
+#include <QStatusBar>
+#include <QTimer>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+MainWindow::MainWindow(QWidget* parent) : QMainWindow(parent), m_session(new Session(this)), m_flow(new ReplayFlow(m_session, this))
+{
+    setWindowTitle(tr("Espalier"));
+    m_session->setAccess(dialogs::accessFor(this));
+    buildPages();
+    buildStatus();
+    buildMenus();
+    wireSession();
+    wireGraph();
+    wireBoard();
+    wireReplay();
+    wirePages();
+    auto* panes = new QShortcut(QKeySequence(Qt::Key_F6), this);
+    connect(panes, &QShortcut::activated, this, &MainWindow::cyclePanes);
+    resize(1360, 860);
+    m_pages->setCurrentWidget(m_start);
+    updateActions();
+}
+
+MainWindow::~MainWindow()
+{
+    // Pages hear of what the session and the flow do while these go; none of it concerns a window that is going too.
+    m_session->disconnect();
+    m_flow->disconnect();
+}
+
+void MainWindow::buildPages()
+{
+    const int space = theme::gap(this);
+    auto* middle = new QWidget(this);
+    setCentralWidget(middle);
+    auto* column = new QVBoxLayout(middle);
+    column->setContentsMargins(space * 3 / 2, space, space * 3 / 2, space / 2);
+    column->setSpacing(space);
+    m_notice = new NoticeBar(middle);
+    m_pages = new QStackedWidget(middle);
+    column->addWidget(m_notice);
+    column->addWidget(m_pages, 1);
+
+    m_workbench = new QWidget(m_pages);
+    auto* bench = new QVBoxLayout(m_workbench);
+    bench->setContentsMargins(0, 0, 0, 0);
+    bench->setSpacing(space);
+    m_places = new PlacesStrip(m_session, m_workbench);
+    m_columns = new QSplitter(Qt::Horizontal, m_workbench);
+    m_rows = new QSplitter(Qt::Vertical, m_columns);
+    m_board = new DriftBoard(m_session, m_columns);
+    m_graph = new GraphView(m_rows);
+    m_lower = new QStackedWidget(m_rows);
+    m_commit = new CommitPanel(m_lower);
+    m_dryRun = new DryRunPage(m_session, m_flow, m_lower);
+    m_lower->addWidget(m_commit);
+    m_lower->addWidget(m_dryRun);
+    m_rows->addWidget(m_graph);
+    m_rows->addWidget(m_lower);
+    m_columns->addWidget(m_board);
+    m_columns->addWidget(m_rows);
+    for (QSplitter* splitter : {m_columns, m_rows}) {
+        splitter->setHandleWidth(space);
+        splitter->setChildrenCollapsible(false);
+    }
+    m_columns->setStretchFactor(1, 1);
+    m_rows->setStretchFactor(0, 1);
+    m_columns->setSizes({380, 960});
+    m_rows->setSizes({440, 300});
+    bench->addWidget(m_places);
+    bench->addWidget(m_columns, 1);
+
+    m_start = new StartPage(m_pages);
+    m_settle = new SettlePage(m_session, m_flow, m_pages);
+    m_overwrite = new OverwritePage(m_session, m_pages);
+    m_logbook = new LogbookPage(m_session, m_pages);
+    m_cleanUp = new CleanUpPage(m_session, m_pages);
+    m_walkthrough = new WalkthroughPage(m_pages);
+    const QList<QWidget*> pages{m_start, m_workbench, m_settle, m_overwrite, m_logbook, m_cleanUp, m_walkthrough};
+    for (QWidget* page : pages)
+        m_pages->addWidget(page);
+}
+
+void MainWindow::buildStatus()
+{
+    m_workTitle = new PlainLabel(this);
+    m_workBar = new QProgressBar(this);
+    m_workBar->setMaximumWidth(theme::gap(this) * 20);
+    m_workBar->setTextVisible(false);
+    m_workCancel = new QPushButton(tr("Cancel"), this);
+    for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
+                            static_cast<QWidget*>(m_workCancel)}) {
+        statusBar()->addPermanentWidget(widget);
+        widget->hide();
+    }
+    connect(m_workCancel, &QPushButton::clicked, this, [this] {
+        if (m_shownWork)
+            m_shownWork->cancel();
+    });
+    connect(WorkBoard::instance(), &WorkBoard::began, this, [this](Work* work) {
+        // What is over at once is not shown: flicker tells nobody anything.
+        QTimer::singleShot(300, work, [this, work] { showWork(work); });
+    });
+}
+
+void MainWindow::showWork(Work* work)
+{
+    m_shownWork = work;
+    const auto update = [this, work] {
+        if (m_shownWork != work)
+            return;
+        const QString step = work->step().isEmpty() ? QString() : QStringLiteral(" · ") + work->step();
+        static_cast<PlainLabel*>(m_workTitle)->setText(work->title() + step);
+        m_workBar->setRange(0, work->fraction() < 0 ? 0 : 1000);
+        m_workBar->setValue(int(work->fraction() * 1000));
+    };
+    const auto hide = [this, work] {
+        if (m_shownWork != work)
+            return;
+        m_shownWork.clear();
+        m_workTitle->hide();
+        m_workBar->hide();
+        m_workCancel->hide();
+    };
+    update();
+    m_workTitle->show();
+    m_workBar->show();
+    m_workCancel->show();
+    connect(work, &Work::progressed, this, update);
+    connect(work, &Work::ended, this, hide);
+    connect(work, &QObject::destroyed, this, [this] {
+        if (!m_shownWork)
+            for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
+                                    static_cast<QWidget*>(m_workCancel)})
+                widget->hide();
+    });
+}
+
+void MainWindow::wireSession()
+{
+    connect(m_session, &Session::snapshotChanged, this, &MainWindow::takeUpSnapshot);
+    connect(m_session, &Session::lanesChanged, this,
+            [this] { m_graph->setSnapshot(m_session->snapshot(), m_session->lanes()); });
+    connect(m_session, &Session::driftChanged, this, [this] {
+        if (m_board->selected().empty() && m_session->snapshot())
+            m_board->select(m_session->snapshot()->worktree.headBranch);
+        updateActions();
+    });
+    connect(m_session, &Session::said, this, [this](const QString& line) { m_notice->say(NoticeBar::Good, line); });
+    connect(m_session, &Session::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+    connect(m_session, &Session::mainLineHasOwnCommits, this, &MainWindow::offerMoveToTopic);
+    connect(m_session, &Session::openFailed, this, [this](const QString&) {
+        m_opening = false;
+        setWindowTitle(tr("Espalier"));
+        m_pages->setCurrentWidget(m_start);
+        updateActions();
+    });
+}
+
+void MainWindow::wireGraph()
+{
+    connect(m_graph, &GraphView::currentChanged, this, [this](Row row) {
+        m_commit->showRow(row);
+        updateActions();
+    });
+    connect(m_graph, &GraphView::lanesOptionsChanged, m_session, &Session::setLanesOptions);
+    connect(m_graph, &GraphView::replayRequested, this, &MainWindow::startReplay);
+    connect(m_graph, &GraphView::checkOutRequested, this, [this](const QString& ref) { askCheckOut(toBytes(ref)); });
+    connect(m_graph, &GraphView::createBranchRequested, this, &MainWindow::askNewBranch);
+    connect(m_graph, &GraphView::renameRequested, this, [this](const QString& ref) { askRename(toBytes(ref)); });
+    connect(m_graph, &GraphView::deleteRequested, this, [this](const QString& ref) { askDelete(toBytes(ref)); });
+    connect(m_graph, &GraphView::compareRequested, this, [this](const Oid& older, const Oid& newer) {
+        m_lower->setCurrentWidget(m_commit);
+        m_commit->compare(older, newer);
+    });
+    connect(m_graph, &GraphView::activated, this, [this](Row row) {
+        m_lower->setCurrentWidget(m_commit);
+        m_commit->showRow(row);
+        m_commit->setFocus();
+    });
+    connect(m_graph, &GraphView::said, this, [this](const QString& line) { statusBar()->showMessage(line, 8000); });
+    connect(m_commit, &CommitPanel::commitRequested, m_graph, &GraphView::goToId);
+    connect(m_commit, &CommitPanel::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+}
+
+void MainWindow::wireBoard()
+{
+    connect(m_board, &DriftBoard::branchChosen, this, [this](const std::string& ref) {
+        const Ref* found = m_session->snapshot() ? m_session->snapshot()->findRef(ref) : nullptr;
+        if (found && found->row != noRow)
+            m_graph->goTo(found->row);
+        updateActions();
+    });
+    connect(m_board, &DriftBoard::focusRequested, this, [this](const std::string& ref) {
+        const Ref* found = m_session->snapshot() ? m_session->snapshot()->findRef(ref) : nullptr;
+        if (found && found->row != noRow)
+            m_graph->focusOn(found->row);
+    });
+    connect(m_board, &DriftBoard::replayRequested, this, &MainWindow::startReplay);
+    connect(m_board, &DriftBoard::replayOntoRequested, this, &MainWindow::askReplayOnto);
+    connect(m_board, &DriftBoard::checkOutRequested, this, &MainWindow::askCheckOut);
+    connect(m_board, &DriftBoard::renameRequested, this, &MainWindow::askRename);
+    connect(m_board, &DriftBoard::deleteRequested, this, &MainWindow::askDelete);
+    connect(m_board, &DriftBoard::cleanUpRequested, this, &MainWindow::showCleanUp);
+    connect(m_board, &DriftBoard::pushRequested, this, [this](const std::string& ref) {
+        if (ref.starts_with("refs/heads/"))
+            checkAndPush(ref.substr(11));
+    });
+    connect(m_places, &PlacesStrip::fetchRequested, m_session, &Session::fetch);
+    connect(m_places, &PlacesStrip::bringUpToDateRequested, m_session, &Session::bringUpToDate);
+    connect(m_places, &PlacesStrip::pushRequested, this, &MainWindow::checkAndPush);
+    connect(m_places, &PlacesStrip::addUpstreamRequested, this, &MainWindow::askUpstream);
+    connect(m_places, &PlacesStrip::rolesRequested, this, &MainWindow::askRoles);
+}
+
+void MainWindow::wireReplay()
+{
+    connect(m_dryRun, &DryRunPage::ghostChanged, m_graph, &GraphView::setGhost);
+    connect(m_dryRun, &DryRunPage::settleRequested, this, [this] {
+        m_pages->setCurrentWidget(m_settle);
+        m_settle->begin();
+    });
+    connect(m_dryRun, &DryRunPage::commitChosen, m_graph, &GraphView::goToId);
+    connect(m_dryRun, &DryRunPage::walkthroughRequested, this, [this](const DryRunPtr& run) {
+        if (!run)
+            return;
+        m_walkthrough->showRun(*run);
+        m_pages->setCurrentWidget(m_walkthrough);
+    });
+    const auto away = [this] {
+        m_graph->setGhost({});
+        m_lower->setCurrentWidget(m_commit);
+        if (m_pages->currentWidget() == m_settle)
+            showWorkbench();
+    };
+    connect(m_dryRun, &DryRunPage::closed, this, away);
+    connect(m_flow, &ReplayFlow::closed, this, away);
+    connect(m_flow, &ReplayFlow::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+    connect(m_flow, &ReplayFlow::applied, this, [this, away](const Applied& done) {
+        away();
+        offerPush(done);
+    });
+    connect(m_settle, &SettlePage::allSettled, this, [this] {
+        showWorkbench();
+        m_lower->setCurrentWidget(m_dryRun);
+        m_dryRun->focusApply();
+    });
+    connect(m_settle, &SettlePage::closed, this, &MainWindow::showWorkbench);
+}
+
+void MainWindow::wirePages()
+{
+    connect(m_overwrite, &OverwritePage::closed, this, &MainWindow::showWorkbench);
+    connect(m_overwrite, &OverwritePage::commitChosen, this, &MainWindow::showCommit);
+    connect(m_logbook, &LogbookPage::closed, this, &MainWindow::showWorkbench);
+    connect(m_logbook, &LogbookPage::commitChosen, this, &MainWindow::showCommit);
+    connect(m_cleanUp, &CleanUpPage::closed, this, &MainWindow::showWorkbench);
+    connect(m_walkthrough, &WalkthroughPage::closed, this, &MainWindow::showWorkbench);
+    connect(m_start, &StartPage::openRequested, this, &MainWindow::askOpen);
+    connect(m_start, &StartPage::cloneRequested, this, &MainWindow::askClone);
+    connect(m_start, &StartPage::pathChosen, this, &MainWindow::openRepository);
+    connect(m_start, &StartPage::sampleChosen, this, &MainWindow::openSample);
+}
+
+void MainWindow::openRepository(const QString& path)
+{
+    m_opening = true;
+    m_notice->clear();
+    if (m_flow->isActive())
+        m_flow->close();
+    m_graph->setGhost({});
+    m_lower->setCurrentWidget(m_commit);
+    m_graph->setSnapshot({}, {});
+    m_commit->setSnapshot({});
+    m_session->open(QDir(path).absolutePath());
+    updateActions();
+}
+
+void MainWindow::takeUpSnapshot()
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    m_graph->setSnapshot(snapshot, m_session->lanes());
+    m_commit->setSnapshot(snapshot);
+    m_commit->showRow(m_graph->currentRow());
+    if (std::exchange(m_opening, false)) {
+        setWindowTitle(tr("%1 · Espalier").arg(toText(snapshot->name)));
+        remember(m_session->path());
+        m_pages->setCurrentWidget(m_workbench);
+        if (const Ref* head = snapshot->findRef(snapshot->worktree.headBranch); head && head->row != noRow)
+            m_graph->goTo(head->row);
+        showStanding();
+    }
+    updateActions();
+}
+
+// What is unusual about the repository, and worth a line when it is opened.
+void MainWindow::showStanding()
+{
+    const Snapshot& snapshot = *m_session->snapshot();
+    if (!snapshot.worktree.inProgress.empty()) {
+        m_notice->say(NoticeBar::Warning, tr("git has %1 in progress here. Finish or stop it with git before a replay is applied.")
+                                              .arg(toText(snapshot.worktree.inProgress)));
+        return;
+    }
+    QStringList lines;
+    for (const std::string& notice : snapshot.notices)
+        lines << toText(notice);
+    if (!lines.isEmpty())
+        m_notice->say(NoticeBar::Info, lines.join(QLatin1Char(' ')));
+}
+
+void MainWindow::startReplay(const DragSource& what, const DropTarget& onto)
+{
+    const auto begin = [this](const Plan& plan) {
+        m_notice->clear();
+        showWorkbench();
+        m_lower->setCurrentWidget(m_dryRun);
+        m_flow->start(plan);
+    };
+    if (what.wholeBranch && !what.branch.empty())
+        m_session->plan(what.branch, onto.commit, toBytes(onto.label), begin);
+    else
+        m_session->planRange(what.branch, what.below, what.tip, onto.commit, toBytes(onto.label), begin);
+}
+
+void MainWindow::checkAndPush(const std::string& branch)
+{
+    m_session->checkOverwrite(branch, [this](const OverwriteCheck& check) {
+        m_overwrite->showFor(check);
+        m_pages->setCurrentWidget(m_overwrite);
+        m_overwrite->setFocus();
+    });
+}
+
+void MainWindow::offerPush(const Applied& applied)
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    std::string branch = m_flow->plan().branch;
+    if (branch.empty() && !applied.entry.moves.empty())
+        branch = applied.entry.moves.front().name;
+    m_notice->say(NoticeBar::Good,
+                  tr("Done: %1. It can be taken back from the logbook.").arg(toText(applied.entry.title)));
+    if (snapshot && !snapshot->roles.fork.empty() && branch.starts_with("refs/heads/"))
+        connect(m_notice->offer(tr("Check overwrite and &push…")), &QPushButton::clicked, this,
+                [this, name = branch.substr(11)] { checkAndPush(name); });
+}
+
+void MainWindow::offerMoveToTopic(int ownCommits)
+{
+    const QString commits = toText(counted(std::size_t(ownCommits), "commit", "commits"));
+    m_notice->say(NoticeBar::Warning, tr("The clone's main line has %1 of its own; it was left as it is.").arg(commits));
+    connect(m_notice->offer(tr("&Move them to a topic branch…")), &QPushButton::clicked, this, [this] {
+        if (!m_session->snapshot())
+            return;
+        const auto answer = dialogs::askBranchName(
+            this, tr("Move to a topic branch"),
+            tr("The main line's own commits go to this branch, and the main line goes back to where upstream's stands."),
+            QStringLiteral("topic/"), *m_session->snapshot(), false);
+        if (answer)
+            m_session->moveMainToTopic(answer->branch);
+    });
+}
+
+void MainWindow::showWorkbench() { m_pages->setCurrentWidget(m_session->isOpen() ? m_workbench : m_start); }
+QWidget* MainWindow::currentPage() const { return m_pages->currentWidget(); }
+
+void MainWindow::showCommit(const Oid& id)
+{
+    showWorkbench();
+    m_lower->setCurrentWidget(m_commit);
+    m_graph->goToId(id);
+}
+
+void MainWindow::showLogbook()
+{
+    m_pages->setCurrentWidget(m_logbook);
+    m_logbook->setFocus();
+}
+
+void MainWindow::showCleanUp()
+{
+    m_pages->setCurrentWidget(m_cleanUp);
+    m_cleanUp->reload();
+}
+
+void MainWindow::showWalkthrough()
+{
+    m_walkthrough->showExample();
+    m_pages->setCurrentWidget(m_walkthrough);
+    m_walkthrough->setFocus();
+}
+
+void MainWindow::cyclePanes()
+{
+    if (currentPage() != m_workbench)
+        return;
+    const QList<QWidget*> panes{m_places, m_board, m_graph, m_lower->currentWidget()};
+    qsizetype at = -1;
+    for (qsizetype i = 0; i < panes.size(); ++i)
+        if (focusWidget() && (panes[i] == focusWidget() || panes[i]->isAncestorOf(focusWidget())))
+            at = i;
+    QWidget* next = panes[(at + 1) % panes.size()];
+    // The first thing in the pane that takes the keyboard.
+    for (QWidget* child : next->findChildren<QWidget*>())
+        if (child->isVisible() && child->isEnabled() && (child->focusPolicy() & Qt::TabFocus)) {
+            child->setFocus(Qt::ShortcutFocusReason);
+            return;
+        }
+    next->setFocus(Qt::ShortcutFocusReason);
+}
+
+bool MainWindow::event(QEvent* event)
+{
+    // What other programs did meanwhile is seen as soon as the user is back.
+    if (event->type() == QEvent::WindowActivate && m_session->isOpen())
+        m_session->refresh();
+    return QMainWindow::event(event);
+}
+
+void MainWindow::closeEvent(QCloseEvent* event)
+{
+    if (m_keepsLayout) {
+        QSettings settings;
+        settings.setValue(QStringLiteral("window/geometry"), saveGeometry());
+        settings.setValue(QStringLiteral("window/columns"), m_columns->saveState());
+        settings.setValue(QStringLiteral("window/rows"), m_rows->saveState());
+        settings.setValue(QStringLiteral("window/graph"), m_graph->saveState());
+    }
+    QMainWindow::closeEvent(event);
+}
+
+void MainWindow::restoreLayout()
+{
+    const QSettings settings;
+    m_keepsLayout = true;
+    restoreGeometry(settings.value(QStringLiteral("window/geometry")).toByteArray());
+    m_columns->restoreState(settings.value(QStringLiteral("window/columns")).toByteArray());
+    m_rows->restoreState(settings.value(QStringLiteral("window/rows")).toByteArray());
+    if (const QByteArray state = settings.value(QStringLiteral("window/graph")).toByteArray(); !state.isEmpty())
+        m_graph->restoreState(state);
+    m_recent = settings.value(QStringLiteral("recent")).toStringList();
+    showRecent();
+}
+
+} // namespace espalier

@@ -1,0 +1,163 @@
+// SPDX-License-Identifier: MIT
+//
+// The window: the pages, what each asks for, and who answers. It holds the session and the one replay that is under way;
+// the pages are views of those.
+//
+//     MainWindow window;
+//     window.restoreLayout();
+//     window.show();
+//     window.openRepository("/home/mira/src/tidebook");
+#pragma once
+
+#include "app/support/drag.h"
+#include "app/window/session.h"
+
+#include <QMainWindow>
+#include <QPointer>
+
+#include <vector>
+
+class QLabel;
+class QProgressBar;
+class QPushButton;
+class QSplitter;
+class QStackedWidget;
+
+namespace espalier {
+
+class CleanUpPage;
+class CommitPanel;
+class DriftBoard;
+class DryRunPage;
+class GraphView;
+class LogbookPage;
+class NoticeBar;
+class OverwritePage;
+class PlacesStrip;
+class ReplayFlow;
+class SettlePage;
+class StartPage;
+class WalkthroughPage;
+class Work;
+
+class MainWindow : public QMainWindow {
+    Q_OBJECT
+  public:
+    explicit MainWindow(QWidget* parent = nullptr);
+    ~MainWindow() override;
+
+    // Opens in the background; what cannot be opened is said in one line and the start page stays.
+    void openRepository(const QString& path);
+    // Builds a sample in a new temporary folder and opens its clone.
+    void openSample(const QString& name);
+
+    // Takes up geometry, splitters and the list of last repositories, and keeps them from now on. Not for tests.
+    void restoreLayout();
+
+    // For the tests and the pictures.
+    Session* session() const { return m_session; }
+    ReplayFlow* flow() const { return m_flow; }
+    NoticeBar* notice() const { return m_notice; }
+    PlacesStrip* places() const { return m_places; }
+    GraphView* graph() const { return m_graph; }
+    DriftBoard* driftBoard() const { return m_board; }
+    CommitPanel* commitPanel() const { return m_commit; }
+    DryRunPage* dryRunPage() const { return m_dryRun; }
+    SettlePage* settlePage() const { return m_settle; }
+    OverwritePage* overwritePage() const { return m_overwrite; }
+    LogbookPage* logbookPage() const { return m_logbook; }
+    CleanUpPage* cleanUpPage() const { return m_cleanUp; }
+    WalkthroughPage* walkthroughPage() const { return m_walkthrough; }
+    StartPage* startPage() const { return m_start; }
+    // The page that fills the window now; the workbench holds board, graph and lower pane.
+    QWidget* currentPage() const;
+    QWidget* workbench() const { return m_workbench; }
+
+  public Q_SLOTS:
+    void showWorkbench();
+    void showLogbook();
+    void showCleanUp();
+    void showWalkthrough();
+    // Plans, and opens the dry run on the plan.
+    void startReplay(const espalier::DragSource& what, const espalier::DropTarget& onto);
+    // Asks for the new base of a branch first.
+    void askReplayOnto(const std::string& ref);
+    // Opens the overwrite check of a branch of the clone (without refs/heads/).
+    void checkAndPush(const std::string& branch);
+
+  protected:
+    bool event(QEvent* event) override;
+    void closeEvent(QCloseEvent* event) override;
+
+  private:
+    void buildPages();
+    void buildStatus();
+    void buildMenus();
+    void buildRepositoryMenu();
+    void buildHistoryMenu();
+    void buildBranchMenu();
+    void buildPlacesMenu();
+    void buildHelpMenu();
+    void wireSession();
+    void wireGraph();
+    void wireBoard();
+    void wireReplay();
+    void wirePages();
+
+    void takeUpSnapshot();
+    void updateActions();
+    void showStanding();
+    void offerMoveToTopic(int ownCommits);
+    void offerPush(const Applied& applied);
+    void showCommit(const Oid& id);
+    void showWork(Work* work);
+    void cyclePanes();
+
+    void askOpen();
+    void askClone();
+    void askCheckOut(const std::string& ref);
+    void askNewBranch(const Oid& at);
+    void askRename(const std::string& ref);
+    void askDelete(const std::string& ref);
+    void askUpstream();
+    void askRoles();
+    void remember(const QString& path);
+    void showRecent();
+    // The branch that a command of the menu is about: the board's row, else what is checked out; empty when none.
+    std::string chosenBranch() const;
+    QAction* add(QMenu* menu, const QString& text, const QKeySequence& key, std::function<void()> act,
+                 bool needsRepository = true);
+
+    Session* m_session;
+    ReplayFlow* m_flow;
+    NoticeBar* m_notice;
+    PlacesStrip* m_places;
+    GraphView* m_graph;
+    DriftBoard* m_board;
+    CommitPanel* m_commit;
+    DryRunPage* m_dryRun;
+    SettlePage* m_settle;
+    OverwritePage* m_overwrite;
+    LogbookPage* m_logbook;
+    CleanUpPage* m_cleanUp;
+    WalkthroughPage* m_walkthrough;
+    StartPage* m_start;
+    QWidget* m_workbench;
+    QStackedWidget* m_pages;
+    QStackedWidget* m_lower;
+    QSplitter* m_columns;
+    QSplitter* m_rows;
+    QLabel* m_workTitle;
+    QProgressBar* m_workBar;
+    QPushButton* m_workCancel;
+    QMenu* m_recentMenu = nullptr;
+    QPointer<Work> m_shownWork;
+    std::vector<QAction*> m_needRepository;
+    std::vector<QAction*> m_needBranch;
+    QStringList m_recent;
+    bool m_keepsLayout = false;
+    // A repository was asked for and has not been shown yet.
+    bool m_opening = false;
+};
+
+} // namespace espalier
