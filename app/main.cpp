@@ -1,8 +1,28 @@
 // SPDX-License-Identifier: MIT
-#include <cstdio>
+#include "app/commands/commands.h"
+#include "app/support/theme.h"
+#include "app/window/main_window.h"
 
-int main()
+#include <QApplication>
+#include <QIcon>
+
+int main(int argc, char** argv)
 {
-    std::puts("espalier " ESPALIER_VERSION);
-    return 0;
+    // Commands need no display, so they come before anything of the window's.
+    if (espalier::isCommand(argc, argv))
+        return espalier::runCommand(argc, argv);
+    QApplication application(argc, argv);
+    QApplication::setApplicationName(QStringLiteral("espalier"));
+    QApplication::setApplicationDisplayName(QStringLiteral("Espalier"));
+    QApplication::setOrganizationName(QStringLiteral("espalier"));
+    QApplication::setApplicationVersion(QStringLiteral(ESPALIER_VERSION));
+    QApplication::setDesktopFileName(QStringLiteral("espalier"));
+    QApplication::setWindowIcon(QIcon(QStringLiteral(":/espalier.svg")));
+    espalier::theme::apply(application);
+    espalier::MainWindow window;
+    window.show();
+    const QStringList arguments = QApplication::arguments();
+    if (arguments.size() > 1)
+        window.openRepository(arguments[1]);
+    return QApplication::exec();
 }

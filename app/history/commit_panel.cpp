@@ -63,7 +63,9 @@ struct CommitPanel::Private {
     QTimer delay;
 
     PlainLabel* subject = nullptr;
-    PlainLabel* people = nullptr;
+    PlainLabel* author = nullptr;
+    PlainLabel* committer = nullptr;
+    PlainLabel* id = nullptr;
     PlainLabel* presence = nullptr;
     QPlainTextEdit* message = nullptr;
     QCheckBox* fixedWidth = nullptr;
@@ -116,15 +118,12 @@ void CommitPanel::Private::buildDetails(QWidget* side)
     column->setContentsMargins(2 * gap, gap + gap / 2, gap, gap);
     column->setSpacing(gap / 2);
     subject = new PlainLabel(side);
-    subject->setWrapped(true);
     subject->setFont(theme::sized(q->font(), 1.15, true));
-    people = new PlainLabel(side);
-    people->setWrapped(true);
+    author = new PlainLabel(side);
+    committer = new PlainLabel(side);
+    id = new PlainLabel(side);
+    id->setTextInteractionFlags(Qt::TextSelectableByMouse);
     presence = new PlainLabel(side);
-    presence->setWrapped(true);
-    QPalette quiet = q->palette();
-    quiet.setColor(QPalette::WindowText, theme::quiet(q->palette()));
-    presence->setPalette(quiet);
     message = new QPlainTextEdit(side);
     message->setReadOnly(true);
     message->setFrameShape(QFrame::NoFrame);
@@ -142,8 +141,8 @@ void CommitPanel::Private::buildDetails(QWidget* side)
     actions->addStretch(1);
     actions->addWidget(fixedWidth);
     column->addWidget(subject);
-    column->addWidget(people);
-    column->addWidget(presence);
+    for (PlainLabel* each : {author, committer, presence, id})
+        column->addWidget(each);
     column->addLayout(parents);
     column->addWidget(message, 1);
     column->addLayout(actions);
@@ -293,7 +292,7 @@ void CommitPanel::Private::clear(const QString& words)
 {
     loaded = {};
     subject->setText(words);
-    for (PlainLabel* each : {people, presence, total})
+    for (PlainLabel* each : {author, committer, presence, id, total})
         each->setText(QString());
     message->clear();
     fillParents({});
@@ -314,8 +313,10 @@ void CommitPanel::Private::fill()
         fillCommit(*loaded.commit);
     } else {
         subject->setText(tr("%1 against %2").arg(QString::fromStdString(shown.brief()), QString::fromStdString(older.brief())));
-        people->setText(tr("What changed between the two commits."));
-        presence->setText(QString());
+        author->setText(tr("What changed between the two commits."));
+        for (PlainLabel* each : {committer, presence, id})
+            each->setText(QString());
+        committer->setVisible(false);
         message->clear();
         fillParents({older, shown});
     }
@@ -326,15 +327,16 @@ void CommitPanel::Private::fill()
 void CommitPanel::Private::fillCommit(const Commit& commit)
 {
     subject->setText(toText(commit.subject()));
-    QString text = tr("%1, %2").arg(personText(commit.author), momentText(commit.author));
-    if (commit.committer.name != commit.author.name || commit.committer.when != commit.author.when)
-        text += QLatin1Char('\n') + tr("Committed by %1, %2").arg(personText(commit.committer), momentText(commit.committer));
-    people->setText(text);
+    author->setText(tr("%1, %2").arg(personText(commit.author), momentText(commit.author)));
+    const bool sameHand = commit.committer.name == commit.author.name && commit.committer.when == commit.author.when;
+    committer->setText(sameHand ? QString()
+                                : tr("Committed by %1, %2").arg(personText(commit.committer), momentText(commit.committer)));
+    committer->setVisible(!sameHand);
     const Row row = snapshot ? snapshot->history.find(commit.id) : noRow;
-    QString where = QString::fromStdString(commit.id.hex());
-    if (row != noRow) where += QStringLiteral("  \u00b7  ") + presenceText(snapshot->placesOf(row));
+    QString where = row == noRow ? tr("not in the picture") : presenceText(snapshot->placesOf(row));
     if (commit.isSigned) where += QStringLiteral("  \u00b7  ") + tr("signed");
     presence->setText(where);
+    id->setText(QString::fromStdString(commit.id.hex()));
     // The subject stands above already; trailers are the message's last lines.
     std::string body = commit.messageUtf8();
     const std::size_t end = body.find("\n\n");

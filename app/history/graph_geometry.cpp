@@ -12,15 +12,15 @@ GraphGeometry::GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16
     : m_lanes(lanes)
 {
     const int height = metrics.height();
-    m_rowHeight = std::max(20, int(std::lround(height * 1.72)));
+    m_rowHeight = std::max(20, int(std::lround(height * 1.85)));
     m_gap = std::max(4, height / 2);
     m_cellWidth = std::max(7, int(std::lround(height * 0.7)));
-    m_cellHeight = std::max(3, int(std::lround(height * 0.28)));
+    m_cellHeight = std::max(3, int(std::lround(height * 0.25)));
     m_lineWidth = std::max(2.0, std::round(height / 8.0));
     const int ghosts = std::max(0, ghostLanes);
     const int all = std::max(1, lanes[0] + lanes[1] + lanes[2] + ghosts);
-    const qreal comfortable = m_cellWidth * 1.45;
-    const qreal room = std::max(0.0, available * 0.46 - 6.0 * m_gap);
+    const qreal comfortable = m_cellWidth * 1.7;
+    const qreal room = std::max(0.0, available * 0.46 - 12.0 * m_gap);
     m_pitch = std::clamp(room / all, std::min(comfortable, m_cellWidth * 0.6), comfortable);
     int left = 0;
     for (std::size_t band = 0; band < 3; ++band) {
@@ -29,7 +29,7 @@ GraphGeometry::GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16
         const int heading =
             metrics.horizontalAdvance(QLatin1String(band == 0 ? "upstream" : band == 1 ? "fork" : "clone"));
         // A heading is set a little bolder than the metrics say.
-        const int width = std::max(int(std::ceil(content)) + 3 * m_gap, int(heading * 1.15) + 2 * m_gap);
+        const int width = std::max(int(std::ceil(content)) + 5 * m_gap, int(heading * 1.15) + 4 * m_gap);
         m_left[band] = left;
         m_firstLane[band] = std::floor(left + (width - content) / 2.0 + m_cellWidth / 2.0) + 0.5;
         left += width;

@@ -195,10 +195,10 @@ void GraphPainter::paintMark(QPainter& painter, QPointF middle, Places places, b
 {
     middle = QPointF(std::floor(middle.x()) + 0.5, std::floor(middle.y()) + 0.5);
     painter.setRenderHint(QPainter::Antialiasing, true);
-    const QRectF whole = m_geometry.mark(middle).adjusted(-1.5, -1.5, 1.5, 1.5);
+    const QRectF whole = m_geometry.mark(middle).adjusted(-1, -1, 1, 1);
     painter.setPen(Qt::NoPen);
     painter.setBrush(m_palette.color(QPalette::Base));
-    painter.drawRoundedRect(whole, 3, 3);
+    painter.drawRoundedRect(whole, 2.5, 2.5);
     for (int at = 0; at < 3; ++at) {
         const bool filled = places & placeBit(Place(at));
         const QRectF cell = m_geometry.cell(middle, Place(at));
@@ -207,15 +207,16 @@ void GraphPainter::paintMark(QPainter& painter, QPointF middle, Places places, b
             painter.setBrush(m_place[std::size_t(at)]);
             painter.drawRoundedRect(cell, 1.6, 1.6);
         } else {
-            painter.setPen(QPen(filled ? m_place[std::size_t(at)] : m_hollow, 1, isGhost ? Qt::DotLine : Qt::SolidLine));
-            painter.setBrush(Qt::NoBrush);
+            // A ghost's cell is drawn but not yet filled in.
+            painter.setPen(QPen(filled ? m_place[std::size_t(at)] : m_hollow, filled ? 1.3 : 1));
+            painter.setBrush(filled ? QBrush(m_tint[std::size_t(at)]) : QBrush(Qt::NoBrush));
             painter.drawRoundedRect(cell.adjusted(0.5, 0.5, -0.5, -0.5), 1.4, 1.4);
         }
     }
     if (isHead) {
         painter.setPen(QPen(m_palette.color(QPalette::Text), 1.6));
         painter.setBrush(Qt::NoBrush);
-        painter.drawRoundedRect(whole.adjusted(-1.3, -1.3, 1.3, 1.3), 4.5, 4.5);
+        painter.drawRoundedRect(whole.adjusted(-1.8, -1.8, 1.8, 1.8), 4.5, 4.5);
     }
 }
 

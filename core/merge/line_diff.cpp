@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/line_diff.h"
 
+#include "core/merge/myers.h"
+
 #include <algorithm>
 
 namespace espalier {
@@ -10,86 +12,15 @@ namespace {
 using Ids = std::span<const std::uint32_t>;
 using Marks = std::vector<char>; // one a line, 1: changed; one more at the end that stays 0
 
-// Myers, "An O(ND) Difference Algorithm and Its Variations" (1986), the linear-space variant of its section 4b.
-class Myers {
-  public:
-    Myers(Ids a, Ids b, char* changedA, char* changedB) : m_a(a), m_b(b), m_changedA(changedA), m_changedB(changedB)
-    {
-        const std::size_t room = 2 * (a.size() + b.size()) + 4;
-        m_forward.resize(room);
-        m_backward.resize(room);
-    }
-
-    void run(int a0, int a1, int b0, int b1)
-    {
-        while (a0 < a1 && b0 < b1 && m_a[std::size_t(a0)] == m_b[std::size_t(b0)])
-            ++a0, ++b0;
-        while (a0 < a1 && b0 < b1 && m_a[std::size_t(a1 - 1)] == m_b[std::size_t(b1 - 1)])
-            --a1, --b1;
-        if (a0 == a1) {
-            std::fill(m_changedB + b0, m_changedB + b1, char(1));
-        } else if (b0 == b1) {
-            std::fill(m_changedA + a0, m_changedA + a1, char(1));
-        } else {
-            const auto [x, y] = middle(a0, a1, b0, b1);
-            run(a0, x, b0, y);
-            run(x, a1, y, b1);
-        }
-    }
-
-  private:
-    // A point on a shortest path, neither the first corner nor the last.
-    std::pair<int, int> middle(int a0, int a1, int b0, int b1)
-    {
-        const int n = a1 - a0, m = b1 - b0;
-        const int delta = n - m;
-        const bool odd = delta & 1;
-        const int origin = int(m_forward.size()) / 2;
-        const auto forward = [&](int k) -> int& { return m_forward[std::size_t(origin + k)]; };
-        const auto backward = [&](int k) -> int& { return m_backward[std::size_t(origin + k)]; };
-        forward(1) = 0;
-        backward(1) = 0;
-        for (int d = 0; d <= (n + m + 1) / 2; ++d) {
-            for (int k = -d; k <= d; k += 2) {
-                int x = k == -d || (k != d && forward(k - 1) < forward(k + 1)) ? forward(k + 1) : forward(k - 1) + 1;
-                while (x < n && x - k < m && x - k >= 0 && m_a[std::size_t(a0 + x)] == m_b[std::size_t(b0 + x - k)])
-                    ++x;
-                forward(k) = x;
-                const int other = delta - k;
-                if (odd && other >= -(d - 1) && other <= d - 1 && x + backward(other) >= n)
-                    return corner(a0, a1, b0, b1, x, x - k);
-            }
-            for (int k = -d; k <= d; k += 2) {
-                int x = k == -d || (k != d && backward(k - 1) < backward(k + 1)) ? backward(k + 1) : backward(k - 1) + 1;
-                while (x < n && x - k < m && x - k >= 0 &&
-                       m_a[std::size_t(a1 - 1 - x)] == m_b[std::size_t(b1 - 1 - (x - k))])
-                    ++x;
-                backward(k) = x;
-                const int other = delta - k;
-                if (!odd && other >= -d && other <= d && x + forward(other) >= n)
-                    return corner(a0, a1, b0, b1, n - x, m - (x - k));
-            }
-        }
-        return {a0 + n / 2, b0};
-    }
-
-    static std::pair<int, int> corner(int a0, int a1, int b0, int b1, int x, int y)
-    {
-        x = std::clamp(x, 0, a1 - a0);
-        y = std::clamp(y, 0, b1 - b0);
-        // Both ends of the box would not make it smaller.
-        if (x == 0 && y == 0)
-            ++x;
-        else if (x == a1 - a0 && y == b1 - b0)
-            --x;
-        return {a0 + x, b0 + y};
-    }
-
-    Ids m_a, m_b;
-    char* m_changedA;
-    char* m_changedB;
-    std::vector<int> m_forward, m_backward;
-};
+// One more than the largest number in both.
+std::uint32_t boundOf(Ids a, Ids b)
+{
+    std::uint32_t bound = 1;
+    for (const Ids ids : {a, b})
+        for (const std::uint32_t id : ids)
+            bound = std::max(bound, id + 1);
+    return bound;
+}
 
 // The histogram algorithm as git's xdiff/xhistogram.c has it (itself after JGit's): the longest common run that holds the
 // rarest line splits the texts, and each part is split again.
@@ -98,12 +29,8 @@ class Histogram {
     Histogram(Ids a, Ids b, char* changedA, char* changedB)
         : m_a(a), m_b(b), m_changedA(changedA), m_changedB(changedB)
     {
-        std::uint32_t most = 0;
-        for (const Ids ids : {a, b})
-            for (const std::uint32_t id : ids)
-                most = std::max(most, id);
-        m_first.assign(most + 1, -1);
-        m_count.assign(most + 1, 0);
+        m_first.assign(boundOf(a, b), -1);
+        m_count.assign(m_first.size(), 0);
         m_next.assign(a.size(), -1);
     }
 
@@ -122,7 +49,7 @@ class Histogram {
             if (found.tooCommon) {
                 const Ids a = m_a.subspan(std::size_t(a0), std::size_t(a1 - a0));
                 const Ids b = m_b.subspan(std::size_t(b0), std::size_t(b1 - b0));
-                Myers(a, b, m_changedA + a0, m_changedB + b0).run(0, int(a.size()), 0, int(b.size()));
+                classicDiff(a, b, std::uint32_t(m_first.size()), m_changedA + a0, m_changedB + b0);
                 return;
             }
             if (found.length == 0) {
@@ -338,7 +265,7 @@ std::vector<LineChange> diffLines(Ids a, Ids b, LineDiff algorithm)
     if (algorithm == LineDiff::Histogram)
         Histogram(a, b, changedA.data(), changedB.data()).run(0, int(a.size()), 0, int(b.size()));
     else
-        Myers(a, b, changedA.data(), changedB.data()).run(0, int(a.size()), 0, int(b.size()));
+        classicDiff(a, b, boundOf(a, b), changedA.data(), changedB.data());
     Compaction(a, changedA, changedB).run();
     Compaction(b, changedB, changedA).run();
     std::vector<LineChange> changes;

@@ -263,11 +263,19 @@ class TreeMerger {
         const Leaf stayed = byNewBase ? at->commit : at->newBase;
         const Leaf atTarget = byNewBase ? there->commit : there->newBase;
         const bool collides = atTarget.exists() && !there->base.exists();
-        if (stayed.exists() && kindOf(stayed) != kindOf(at->base))
-            return {}; // a file on one side, something else on the other: no rename to follow
+        // A file on one side, something else on the other: that is a thing of its own, and the file was deleted there.
+        const bool otherKind = stayed.exists() && isRegular(stayed) != isRegular(renamed);
         Item& item = itemAt(target, *there);
-        leaveSource(source);
-        if (!stayed.exists()) {
+        if (otherKind && !collides) {
+            item.leaves.base = at->base;
+            item.ancestorPath = source;
+            Item& left = itemAt(source, *at);
+            left.leaves.base = {};
+            return {};
+        }
+        if (!otherKind)
+            leaveSource(source);
+        if (!stayed.exists() || otherKind) {
             item.leaves.base = at->base;
             item.ancestorPath = source;
             item.forced = collides ? ConflictKind::RenamedAndAdded : ConflictKind::RenamedAndDeleted;
@@ -285,7 +293,7 @@ class TreeMerger {
         }
         // Another file has the name: the renamed one is merged with its own past first, then the two meet.
         Item inner{own, source, byNewBase ? target : source, byNewBase ? source : target, {}, {}, {}};
-        auto merged = mergeLeaf(target, inner);
+        auto merged = mergeLeaf(source, inner, 1);
         if (!merged)
             return std::unexpected(merged.error());
         const bool second = item.forced.has_value();
@@ -306,7 +314,7 @@ class TreeMerger {
     };
 
     // Contents and mode of something that both sides have. git's handle_content_merge.
-    Result<Merged> mergeLeaf(const std::string& path, const Item& item)
+    Result<Merged> mergeLeaf(const std::string& path, const Item& item, int extraMarker = 0)
     {
         const auto& [o, a, b] = item.leaves;
         Merged merged;
@@ -337,12 +345,13 @@ class TreeMerger {
         } else if (!isRegular(a)) {
             merged = {a, false, a.mode == FileMode::Submodule ? ConflictKind::Submodule : ConflictKind::TypeDiffers, {}};
         } else {
-            return mergeText(path, item, sameKind, std::move(merged));
+            return mergeText(path, item, sameKind, std::move(merged), extraMarker);
         }
         return merged;
     }
 
-    Result<Merged> mergeText(const std::string& path, const Item& item, bool withAncestor, Merged merged)
+    Result<Merged> mergeText(const std::string& path, const Item& item, bool withAncestor, Merged merged,
+                             int extraMarker)
     {
         const auto read = [this](const Leaf& leaf) -> Result<std::string_view> {
             if (!leaf.exists())
@@ -365,7 +374,7 @@ class TreeMerger {
         TextMergeOptions options;
         options.newBaseLabel = labelFor(m_options.newBaseLabel, item, item.newBasePath);
         options.commitLabel = labelFor(m_options.commitLabel, item, item.commitPath);
-        options.markerSize = attributes->markerSize;
+        options.markerSize = attributes->markerSize + extraMarker;
         options.favour = attributes->driver == MergeAttribute::Union ? TextFavour::Union : TextFavour::None;
         TextMerge text;
         text.binary = attributes->driver == MergeAttribute::Binary;
@@ -432,13 +441,20 @@ class TreeMerger {
         return conflict(path, item, kind, merged->leaf, std::move(merged->hunks));
     }
 
+    // git's unique_path.
+    static std::string asideOf(const std::string& path, std::string label)
+    {
+        for (char& c : label)
+            if (c == '/' || c == ' ')
+                c = '_';
+        return path + '~' + label;
+    }
+
     // Two kinds of things at one path: the regular file goes aside under another name, as in git.
     Result<void> apart(const std::string& path, Item& item)
     {
         const bool newBaseMoves = isRegular(item.leaves.newBase);
-        const std::string aside = path + '~' + (newBaseMoves ? m_options.newBaseLabel : m_options.commitLabel);
-        std::string name = aside;
-        std::ranges::replace(name, ' ', '_');
+        const std::string name = asideOf(path, newBaseMoves ? m_options.newBaseLabel : m_options.commitLabel);
         const Leaf moving = newBaseMoves ? item.leaves.newBase : item.leaves.commit;
         const Leaf staying = newBaseMoves ? item.leaves.commit : item.leaves.newBase;
         m_edits.leaves[path] = staying;
@@ -455,7 +471,13 @@ class TreeMerger {
         stayed.otherPaths = {name};
         if (auto done = conflict(name, moved, ConflictKind::TypeDiffers, moving, {}); !done)
             return done;
-        return conflict(path, stayed, ConflictKind::TypeDiffers, staying, {});
+        if (isRegular(moving))
+            return conflict(path, stayed, ConflictKind::TypeDiffers, staying, {});
+        // A symlink and a submodule: neither keeps the name.
+        const std::string other = asideOf(path, m_options.newBaseLabel);
+        m_edits.leaves[path] = {};
+        m_edits.leaves[other] = staying;
+        return conflict(other, stayed, ConflictKind::TypeDiffers, staying, {});
     }
 
     Result<void> conflict(const std::string& path, const Item& item, ConflictKind kind, const Leaf& held,
@@ -483,7 +505,12 @@ class TreeMerger {
     Result<TreeMerge> finish()
     {
         std::vector<Displaced> displaced;
-        auto tree = applyEdits(m_store, m_newBase, m_edits, displaced);
+        // The directory stays; the file is the other side's.
+        const auto aside = [this](const std::string& path) {
+            const auto directory = treeAt(m_store, m_newBase, path);
+            return asideOf(path, directory && !directory->isZero() ? m_options.commitLabel : m_options.newBaseLabel);
+        };
+        auto tree = applyEdits(m_store, m_newBase, m_edits, aside, displaced);
         if (!tree)
             return std::unexpected(tree.error());
         m_result.tree = *tree;

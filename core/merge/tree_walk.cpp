@@ -139,7 +139,10 @@ class TreeWriter {
   public:
     using Edit = std::map<std::string, Leaf>::const_iterator;
 
-    TreeWriter(ObjectStore& store, std::vector<Displaced>& displaced) : m_store(store), m_displaced(displaced) {}
+    TreeWriter(ObjectStore& store, const Aside& aside, std::vector<Displaced>& displaced)
+        : m_store(store), m_aside(aside), m_displaced(displaced)
+    {
+    }
 
     // The tree with the edits in [begin, end) made, all of which are below `prefix`; zero when nothing is left.
     Result<Oid> write(const Oid& id, const std::string& prefix, Edit begin, Edit end)
@@ -188,9 +191,10 @@ class TreeWriter {
             const auto file = files.find(name);
             if (file == files.end())
                 continue;
-            std::string other = name + "~moved";
+            const std::string wanted = m_aside(prefix + name).substr(prefix.size());
+            std::string other = wanted;
             for (int i = 0; files.contains(other) || folders.contains(other); ++i)
-                other = name + "~moved_" + std::to_string(i);
+                other = wanted + "_" + std::to_string(i);
             m_displaced.push_back({prefix + name, prefix + other, file->second});
             moved.emplace_back(other, file->second);
             files.erase(file);
@@ -211,6 +215,7 @@ class TreeWriter {
     }
 
     ObjectStore& m_store;
+    const Aside& m_aside;
     std::vector<Displaced>& m_displaced;
 };
 
@@ -234,6 +239,23 @@ Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& si
     return std::move(walk.found);
 }
 
+Result<Oid> treeAt(ObjectStore& store, const Oid& tree, std::string_view path)
+{
+    Oid at = tree;
+    while (!path.empty()) {
+        const auto opened = openTree(store, at);
+        if (!opened)
+            return std::unexpected(opened.error());
+        const std::size_t slash = std::min(path.find('/'), path.size());
+        const TreeEntry* entry = opened->find(path.substr(0, slash), true);
+        if (!entry)
+            return Oid{};
+        at = entry->id;
+        path.remove_prefix(std::min(slash + 1, path.size()));
+    }
+    return at;
+}
+
 Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path)
 {
     Oid at = tree;
@@ -252,11 +274,12 @@ Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path)
     }
 }
 
-Result<Oid> applyEdits(ObjectStore& store, const Oid& tree, const TreeEdits& edits, std::vector<Displaced>& displaced)
+Result<Oid> applyEdits(ObjectStore& store, const Oid& tree, const TreeEdits& edits, const Aside& aside,
+                       std::vector<Displaced>& displaced)
 {
     if (edits.leaves.empty())
         return tree;
-    const auto made = TreeWriter(store, displaced).write(tree, {}, edits.leaves.begin(), edits.leaves.end());
+    const auto made = TreeWriter(store, aside, displaced).write(tree, {}, edits.leaves.begin(), edits.leaves.end());
     if (made && made->isZero())
         return store.add(ObjectType::Tree, {});
     return made;

@@ -6,6 +6,7 @@
 #include "core/git/objects.h"
 #include "core/git/tree.h"
 
+#include <functional>
 #include <map>
 #include <string>
 #include <vector>
@@ -37,11 +38,13 @@ struct Departures {
 };
 Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& side, const Progress& progress);
 
-// The leaf at a path, and whether a directory stands there.
+// The directory at a path; zero when there is none.
+Result<Oid> treeAt(ObjectStore& store, const Oid& tree, std::string_view path);
+// The leaf at a path; one that does not exist when there is none.
 Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path);
 
 // `tree` with leaves set or (mode None) removed. Directories that become empty go. New trees go to store.fresh(). A file
-// whose name a directory has too is put aside by `rename`, which returns its new name.
+// whose name a directory has too goes to the path that `aside` gives for its own.
 struct TreeEdits {
     std::map<std::string, Leaf> leaves;
 };
@@ -49,6 +52,8 @@ struct Displaced {
     std::string path, newPath;
     Leaf leaf;
 };
-Result<Oid> applyEdits(ObjectStore& store, const Oid& tree, const TreeEdits& edits, std::vector<Displaced>& displaced);
+using Aside = std::function<std::string(const std::string& path)>;
+Result<Oid> applyEdits(ObjectStore& store, const Oid& tree, const TreeEdits& edits, const Aside& aside,
+                       std::vector<Displaced>& displaced);
 
 } // namespace espalier

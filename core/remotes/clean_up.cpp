@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: MIT
+#include "core/remotes/clean_up.h"
+
+#include "core/git/text.h"
+#include "core/history/equivalence.h"
+
+namespace espalier {
+
+Result<std::vector<CleanUpCandidate>> findCleanUp(const Repository& repository, const SnapshotPtr& snapshot,
+                                                  EquivalenceCache& cache, const Progress& progress)
+{
+    std::vector<CleanUpCandidate> candidates;
+    const Ref* mainLine = snapshot->mainLineRef();
+    if (!mainLine)
+        return candidates;
+    std::size_t looked = 0;
+    for (const Ref& ref : snapshot->refs) {
+        progress.report("Looking for landed branches", ++looked, snapshot->refs.size());
+        if (progress.stopped())
+            return cancelled();
+        // A branch at the main line's very tip has nothing that could have landed: it was just begun, or is the main line.
+        if (ref.kind != RefKind::Branch || ref.row == noRow || ref.tip == mainLine->tip || ref.branch == mainLine->branch)
+            continue;
+        auto landed = findLanded(repository, *snapshot, ref.row, mainLine->row, cache, progress);
+        if (!landed)
+            return std::unexpected(landed.error());
+        if (!landed->wholly())
+            continue;
+        CleanUpCandidate candidate;
+        candidate.branch = ref.branch;
+        candidate.landed = std::move(*landed);
+        if (const Ref* fork = snapshot->forkCopy(ref.branch))
+            candidate.forkTip = fork->tip;
+        candidate.checkedOut = ref.name == snapshot->worktree.headBranch ||
+                               snapshot->worktree.checkedOutElsewhere.contains(ref.name);
+        candidates.push_back(std::move(candidate));
+    }
+    return candidates;
+}
+
+Result<std::vector<LogbookEntry>> cleanUp(const Repository& repository, const CleanUpCandidate& candidate, bool alsoFork,
+                                          const Access& access, const Progress& progress)
+{
+    std::vector<LogbookEntry> entries;
+    auto deleted = deleteBranch(repository, candidate.branch);
+    if (!deleted)
+        return std::unexpected(deleted.error());
+    entries.push_back(std::move(deleted->entry));
+    if (!alsoFork || !candidate.forkTip)
+        return entries;
+    const std::string fork = guessRoles(repository, readRemotes(repository)).fork;
+    auto gone = deleteRemoteBranch(repository, fork, candidate.branch, *candidate.forkTip, access, progress);
+    if (!gone) {
+        Error error = gone.error();
+        error.remedy += (error.remedy.empty() ? "" : ". ") +
+                        std::string("The branch was deleted in the clone; the logbook brings it back");
+        return std::unexpected(std::move(error));
+    }
+    entries.push_back(std::move(gone->entry));
+    return entries;
+}
+
+} // namespace espalier

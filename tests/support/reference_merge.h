@@ -1,0 +1,29 @@
+// SPDX-License-Identifier: MIT
+//
+// What git says of merges: `git merge-tree --write-tree --stdin`, the reference for core/merge.
+#pragma once
+
+#include "tests/support/random_history.h"
+
+#include <set>
+
+namespace espalier::test {
+
+struct ReferenceMerge {
+    bool clean = false;
+    std::string tree;
+    std::vector<std::string> stages; // "mode id stage\tpath", in git's order
+};
+
+std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases);
+
+// The same merge by core/merge, told with the labels that git uses. Empty: they agree; otherwise what differs. Trees are
+// compared where the merge is clean, and in marker form too unless `cleanTreesOnly`; stages always.
+struct Comparison {
+    int clean = 0, conflicts = 0;
+    std::vector<std::string> differences; // a line each
+};
+Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
+                         bool cleanTreesOnly = false);
+
+} // namespace espalier::test
