@@ -269,8 +269,11 @@ class TreeMerger {
         if (otherKind && !collides) {
             item.leaves.base = at->base;
             item.ancestorPath = source;
-            Item& left = itemAt(source, *at);
-            left.leaves.base = {};
+            // Even unchanged it is a conflict: what the other side did with the name is no answer to the rename.
+            item.forced = byNewBase ? ConflictKind::DeletedByCommit : ConflictKind::DeletedByNewBase;
+            item.otherPaths = {source};
+            m_forcedHeld[target] = renamed;
+            itemAt(source, *at).leaves.base = {};
             return {};
         }
         if (!otherKind)

@@ -73,6 +73,15 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
             for (const std::string& stage : stages)
                 if (std::ranges::find(reference[i].stages, stage) == reference[i].stages.end())
                     difference += "\n    only here: " + stage;
+            difference += "\n  git says: " +
+                          repository
+                              .tryGit({"merge-tree", "--write-tree", "--name-only",
+                                       "--merge-base=" + QString::fromStdString(cases[i].base),
+                                       QString::fromStdString(cases[i].newBase), QString::fromStdString(cases[i].commit)})
+                              .out.toStdString();
+            for (const std::string& side : {cases[i].newBase, cases[i].commit})
+                difference += "\n  " + repository.git({"diff", "--raw", "--abbrev=6", "-M", QString::fromStdString(cases[i].base),
+                                                      QString::fromStdString(side)});
             result.differences.push_back(std::move(difference));
         } else if (merge->tree.hex() != reference[i].tree && (merge->clean() || !cleanTreesOnly)) {
             result.differences.push_back(name + (merge->clean() ? ": tree of a clean merge " : ": tree in marker form ") +
