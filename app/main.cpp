@@ -20,6 +20,7 @@ int main(int argc, char** argv)
     QApplication::setWindowIcon(QIcon(QStringLiteral(":/espalier.svg")));
     espalier::theme::apply(application);
     espalier::MainWindow window;
+    window.restoreLayout();
     window.show();
     const QStringList arguments = QApplication::arguments();
     if (arguments.size() > 1)

@@ -49,7 +49,9 @@ QColor tint(QRgb hue, const QPalette& palette, double light, double dark)
 // Text of that hue that can also stand on its own tint.
 QColor text(QRgb hue, const QPalette& palette)
 {
-    return fitted(QColor(hue), tint(hue, palette, 0.12, 0.22), 4.6);
+    const QColor onItsOwn = fitted(QColor(hue), tint(hue, palette, 0.12, 0.22), 4.6);
+    // The clone's band is the strongest of the other grounds in dark, the hovered row in light.
+    return fitted(fitted(onItsOwn, tint(green, palette, 0.07, 0.22), 4.6), hoverTint(palette), 4.6);
 }
 
 QPalette paletteFor(bool dark)
@@ -123,8 +125,9 @@ QColor laneColour(int index, const QPalette& palette)
 
 QColor quiet(const QPalette& palette)
 {
-    return fitted(mixed(palette.color(QPalette::Text), palette.color(QPalette::Base), 0.45),
-                  tint(green, palette, 0.12, 0.22), 4.6);
+    const QColor onBands = fitted(mixed(palette.color(QPalette::Text), palette.color(QPalette::Base), 0.45),
+                                  tint(green, palette, 0.12, 0.22), 4.6);
+    return fitted(onBands, selectionTint(palette), 4.6);
 }
 
 QColor warning(const QPalette& palette) { return text(vermillion, palette); }
