@@ -111,13 +111,14 @@ void DriftDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option,
     const QRect room = option.rect.adjusted(pad, line * 2 / 5, -pad, -line * 2 / 5);
     const QRect upper(room.left(), room.top(), room.width(), line * 5 / 4);
     const QRect lower(room.left(), upper.bottom(), room.width(), room.bottom() - upper.bottom());
-    const QFontMetrics metrics(option.font);
-    const int forecastWidth = std::min(metrics.horizontalAdvance(row.forecast) + pad, room.width() / 2);
+    const QFont forecastFont = theme::sized(option.font, 1.0, row.forecastTone == DriftTone::Warning);
+    const int forecastWidth =
+        std::min(QFontMetrics(forecastFont).horizontalAdvance(row.forecast) + pad / 2, room.width() * 3 / 5);
     painter->setFont(theme::sized(option.font, 1.0, true));
     const QString name = row.checkedOut ? QStringLiteral("➤ ") + row.text : row.text;
     drawText(painter, upper.adjusted(0, 0, -forecastWidth, 0), Qt::AlignLeft, name, palette.color(QPalette::Text),
              Qt::ElideMiddle);
-    painter->setFont(theme::sized(option.font, 1.0, row.forecastTone == DriftTone::Warning));
+    painter->setFont(forecastFont);
     drawText(painter, QRect(upper.right() - forecastWidth, upper.top(), forecastWidth, upper.height()), Qt::AlignRight,
              row.forecast, toneColour(row.forecastTone, palette));
     painter->setFont(option.font);
