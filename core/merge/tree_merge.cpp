@@ -2,6 +2,7 @@
 #include "core/merge/tree_merge.h"
 
 #include "core/merge/attributes.h"
+#include "core/merge/directory_renames.h"
 #include "core/merge/renames.h"
 #include "core/merge/tree_walk.h"
 
@@ -142,35 +143,166 @@ class TreeMerger {
                 ofCommit.added.emplace_back(path, leaves.commit);
             }
         }
+        if (auto done = askForDirectories(); !done)
+            return done;
+        const auto below = [](const std::set<std::string>& folders, const std::string& path) {
+            for (std::string_view folder = folderOf(path); !folder.empty(); folder = folderOf(folder))
+                if (folders.contains(std::string(folder)))
+                    return true;
+            return false;
+        };
         std::map<std::string, std::string> byNewBase, byCommit;
-        if (newBaseMatters) {
+        if (newBaseMatters || !m_askedOfNewBase.empty()) {
             const auto gone = newBaseDepartures();
             if (!gone)
                 return std::unexpected(gone.error());
             auto found = findRenames(m_store, m_caches.similarity, **gone,
-                                     [this](const std::string& path) { return m_changed.contains(path); },
+                                     [&](const std::string& path) {
+                                         return m_changed.contains(path) || below(m_askedOfNewBase, path);
+                                     },
                                      m_options.renameLimit, m_progress);
             if (!found)
                 return std::unexpected(found.error());
             byNewBase = std::move(*found);
-            std::erase_if(byNewBase, [this](const auto& rename) { return !m_changed.contains(rename.first); });
         }
-        if (commitMatters) {
+        const auto stays = [this](const std::string& path) {
+            const ThreeLeaves& leaves = m_changed.at(path);
+            return leaves.base == leaves.newBase;
+        };
+        if (commitMatters || !m_askedOfCommit.empty()) {
             auto found = findRenames(m_store, m_caches.similarity, ofCommit,
-                                     [this](const std::string& path) {
-                                         const ThreeLeaves& leaves = m_changed.at(path);
-                                         return leaves.base != leaves.newBase;
+                                     [&](const std::string& path) {
+                                         return !stays(path) || below(m_askedOfCommit, path);
                                      },
                                      m_options.renameLimit, m_progress);
             if (!found)
                 return std::unexpected(found.error());
             byCommit = std::move(*found);
-            std::erase_if(byCommit, [this](const auto& rename) {
-                const ThreeLeaves& leaves = m_changed.at(rename.first);
-                return leaves.base == leaves.newBase;
-            });
         }
+        DirectoryMoves newBaseMoves = directoryMoves(byNewBase, m_askedOfNewBase);
+        DirectoryMoves commitMoves = directoryMoves(byCommit, m_askedOfCommit);
+        m_unclear = newBaseMoves.unclear || commitMoves.unclear;
+        // A directory that both sides renamed is left to the renames of its files.
+        for (auto at = newBaseMoves.to.begin(); at != newBaseMoves.to.end();)
+            at = commitMoves.to.erase(at->first) ? newBaseMoves.to.erase(at) : std::next(at);
+        if (auto done = takeAlong(newBaseMoves.to, commitMoves.to, byCommit, true); !done)
+            return done;
+        if (auto done = takeAlong(commitMoves.to, newBaseMoves.to, byNewBase, false); !done)
+            return done;
+        // The rest changes nothing: a file renamed by one side and left alone by the other.
+        std::erase_if(byNewBase, [this](const auto& rename) {
+            return !m_changed.contains(rename.first) && !m_movedFrom.contains(rename.second);
+        });
+        std::erase_if(byCommit, [&](const auto& rename) {
+            return stays(rename.first) && !m_movedFrom.contains(rename.second);
+        });
         return takeRenames(byNewBase, byCommit);
+    }
+
+    // ---- renamed directories
+
+    Result<bool> goneFrom(const Oid& side, const std::string& folder)
+    {
+        const auto was = treeAt(m_store, m_base, folder), is = treeAt(m_store, side, folder);
+        if (!was || !is)
+            return std::unexpected(!was ? was.error() : is.error());
+        return !was->isZero() && is->isZero();
+    }
+
+    // Directories that one side has no longer and into which the other side put something.
+    Result<void> askForDirectories()
+    {
+        if (m_options.directoryRenames == MergeOptions::DirectoryRenames::Off)
+            return {};
+        std::set<std::string> seenAdded, seenDeleted;
+        for (const auto& [path, leaves] : m_changed) {
+            const bool added = !leaves.base.exists() && leaves.commit.exists() && !leaves.newBase.exists();
+            if (added && seenAdded.emplace(folderOf(path)).second && !folderOf(path).empty()) {
+                const auto gone = goneFrom(m_newBase, std::string(folderOf(path)));
+                if (!gone)
+                    return std::unexpected(gone.error());
+                if (*gone)
+                    m_askedOfNewBase.emplace(folderOf(path));
+            }
+            if (!leaves.base.exists() || leaves.commit.exists())
+                continue;
+            for (std::string_view folder = folderOf(path); !folder.empty(); folder = folderOf(folder)) {
+                if (!seenDeleted.emplace(folder).second)
+                    break;
+                if (auto done = askOfCommit(std::string(folder)); !done)
+                    return done;
+            }
+        }
+        return {};
+    }
+
+    Result<void> askOfCommit(const std::string& folder)
+    {
+        const auto gone = goneFrom(m_commit, folder);
+        if (!gone)
+            return std::unexpected(gone.error());
+        if (!*gone)
+            return {};
+        const auto was = treeAt(m_store, m_base, folder), is = treeAt(m_store, m_newBase, folder);
+        if (!was || !is)
+            return std::unexpected(!was ? was.error() : is.error());
+        if (is->isZero() || *was == *is)
+            return {};
+        auto found = departures(m_store, *was, *is, m_progress);
+        if (!found)
+            return std::unexpected(found.error());
+        for (const auto& [path, leaf] : found->added) {
+            m_addedByNewBase.emplace(folder + "/" + path, leaf);
+            if (!path.contains('/'))
+                m_askedOfCommit.insert(folder);
+        }
+        return {};
+    }
+
+    // Moves what one side put into directories that the other renamed. `renames` are those of the side that added.
+    Result<void> takeAlong(const std::map<std::string, std::string>& moves,
+                           const std::map<std::string, std::string>& ownMoves,
+                           std::map<std::string, std::string>& renames, bool ofCommit)
+    {
+        if (moves.empty())
+            return {};
+        std::map<std::string, Leaf> added;
+        if (ofCommit) {
+            for (const auto& [path, leaves] : m_changed)
+                if (!leaves.base.exists() && leaves.commit.exists())
+                    added.emplace(path, leaves.commit);
+        } else {
+            added = m_addedByNewBase;
+        }
+        std::map<std::string, std::vector<std::string>> sources;
+        for (const auto& [path, leaf] : added)
+            if (const std::string to = movedPath(path, moves); !to.empty() && !ownMoves.contains(std::string(folderOf(to))))
+                sources[to].push_back(path);
+        for (const auto& [to, paths] : sources) {
+            const Oid& side = ofCommit ? m_commit : m_newBase;
+            const auto leaf = leafAt(m_store, side, to);
+            const auto folder = treeAt(m_store, side, to);
+            if (!leaf || !folder)
+                return std::unexpected(!leaf ? leaf.error() : folder.error());
+            if (paths.size() > 1 || leaf->exists() || !folder->isZero()) {
+                m_blocked.insert(paths.begin(), paths.end());
+                continue;
+            }
+            auto there = leavesAt(to);
+            if (!there)
+                return std::unexpected(there.error());
+            const std::string& from = paths.front();
+            (ofCommit ? there->commit : there->newBase) = added.at(from);
+            m_changed.erase(from);
+            if (!ofCommit)
+                m_gone.insert(from);
+            m_changed[to] = *there;
+            m_movedFrom[to] = from;
+            for (auto& [source, target] : renames)
+                if (target == from)
+                    target = to;
+        }
+        return {};
     }
 
     Result<void> takeRenames(const std::map<std::string, std::string>& byNewBase,
@@ -405,7 +537,21 @@ class TreeMerger {
         return oneName ? label : label + ":" + path;
     }
 
+    // A path that a renamed directory took along is a conflict unless it is one already or the user wants it so.
     Result<void> settle(const std::string& path, Item& item)
+    {
+        const auto moved = m_movedFrom.find(path);
+        const std::size_t before = m_result.conflicts.size();
+        if (auto done = settleItem(path, item); !done)
+            return done;
+        if (moved == m_movedFrom.end() || m_options.directoryRenames != MergeOptions::DirectoryRenames::Conflict ||
+            m_result.conflicts.size() > before)
+            return {};
+        item.otherPaths.push_back(moved->second);
+        return conflict(path, item, ConflictKind::DirectoryRenamed, m_edits.leaves[path], {});
+    }
+
+    Result<void> settleItem(const std::string& path, Item& item)
     {
         const auto& [o, a, b] = item.leaves;
         const bool oneSide = !a.exists() || !b.exists();
@@ -519,6 +665,7 @@ class TreeMerger {
         m_result.tree = *tree;
         for (const Displaced& moved : displaced)
             noteDisplaced(moved);
+        noteUnclearDirectories();
         std::ranges::sort(m_result.conflicts, {}, &PathConflict::path);
         for (const PathConflict& conflict : m_result.conflicts) {
             int number = 0;
@@ -531,6 +678,27 @@ class TreeMerger {
         for (const auto& [path, leaf] : m_edits.leaves)
             m_result.touched.push_back(path);
         return std::move(m_result);
+    }
+
+    // git calls these merges unclean but names no path with stages: where a file belongs is open.
+    void noteUnclearDirectories()
+    {
+        std::set<std::string> paths = m_blocked;
+        if (m_unclear && m_result.conflicts.empty() && paths.empty())
+            for (const auto* asked : {&m_askedOfNewBase, &m_askedOfCommit})
+                paths.insert(asked->begin(), asked->end());
+        for (const std::string& path : paths) {
+            if (std::ranges::contains(m_result.conflicts, path, &PathConflict::path))
+                continue;
+            PathConflict conflict;
+            conflict.path = path;
+            conflict.kind = ConflictKind::DirectoryRenamed;
+            if (const auto held = leafAt(m_store, m_result.tree, path); held && held->exists()) {
+                conflict.heldMode = held->mode;
+                conflict.held = held->id;
+            }
+            m_result.conflicts.push_back(std::move(conflict));
+        }
     }
 
     void noteDisplaced(const Displaced& moved)
@@ -564,6 +732,11 @@ class TreeMerger {
     std::map<std::string, Item> m_items;
     std::set<std::string> m_gone;             // sources of renames: nothing stands there afterwards
     std::map<std::string, Leaf> m_forcedHeld; // what the tree has where a rename alone makes the conflict
+    std::set<std::string> m_askedOfNewBase, m_askedOfCommit; // directories whose new name would matter
+    std::map<std::string, Leaf> m_addedByNewBase;            // below those that the commit removed
+    std::map<std::string, std::string> m_movedFrom;          // new path, old path: taken along by a directory
+    std::set<std::string> m_blocked;                         // would be taken along, but something is in the way
+    bool m_unclear = false;
     TreeEdits m_edits;
     TreeMerge m_result;
     std::vector<std::shared_ptr<const std::string>> m_texts; // keeps the texts of the merge under way

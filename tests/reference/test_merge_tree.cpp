@@ -30,6 +30,7 @@ class TestMergeTree : public QObject {
         // Every other seed keeps to contents, the rest renames and changes kinds.
         if (seed % 2)
             knobs.renamePercent = knobs.kindPercent = 0, knobs.files = 10;
+        knobs.renameFolders = seed % 4 == 0;
         const Comparison found = compareMerges(repo, espalier::test::randomMerges(repo, std::uint64_t(seed), knobs));
         QVERIFY(found.clean > 5);
         QVERIFY(found.conflicts > 0);

@@ -4,7 +4,7 @@
 for files in ${ESPALIER_BENCH_FILES:-1000 10000 100000}; do
     repo=$work/merge-$files.git
     git init -q --bare "$repo"
-    "$here/make-content" --files "$files" --commits 3000 --topics 20 --topic-commits 10 |
+    "$here/make-content" --files "$files" --commits 3000 --topics 100 --topic-commits 15 |
         git -C "$repo" fast-import --quiet
     git -C "$repo" repack -qadf
     for topic in $(git -C "$repo" for-each-ref --format='%(refname)' refs/heads/topic); do
