@@ -176,7 +176,7 @@ QString detailText(const DryRun& run, std::size_t index)
     }
     if (commit.losesSignature)
         parts << tr("its signature is lost");
-    return parts.join(QLatin1String(" · "));
+    return parts.join(QStringLiteral(" · "));
 }
 
 } // namespace espalier

@@ -43,14 +43,17 @@ class PaneCard : public Card {
         auto* head = new QHBoxLayout;
         head->setContentsMargins(space * 3 / 2, space / 2, space, 0);
         head->addWidget(title, 1);
-        if (which != ConflictEditor::Pane::Settled) {
-            change = new QToolButton(this);
-            change->setText(ConflictEditor::tr("As a change"));
-            change->setCheckable(true);
-            change->setAutoRaise(true);
-            change->setToolTip(ConflictEditor::tr("Shows this side's hunks as their change against what was before both"));
-            head->addWidget(change);
-        }
+        // The settled text has no such button but the room for it, so that the lines of all three stand side by side.
+        change = new QToolButton(this);
+        change->setText(ConflictEditor::tr("As a change"));
+        change->setCheckable(true);
+        change->setAutoRaise(true);
+        change->setToolTip(ConflictEditor::tr("Shows this side's hunks as their change against what was before both"));
+        head->addWidget(change);
+        QSizePolicy policy = change->sizePolicy();
+        policy.setRetainSizeWhenHidden(true);
+        change->setSizePolicy(policy);
+        change->setVisible(which != ConflictEditor::Pane::Settled);
         auto* below = new QHBoxLayout;
         below->setContentsMargins(space * 3 / 2, 0, space, space / 2);
         below->addWidget(subtitle);

@@ -54,6 +54,8 @@ void HunkList::setFiles(const std::vector<ConflictText>& files)
         for (const ConflictHunk& hunk : file.hunks)
             new QTreeWidgetItem(item, {hunk.commit.count == 0
                                            ? tr("at line %1").arg(hunk.commit.first + 1)
+                                       : hunk.commit.count == 1
+                                           ? tr("line %1").arg(hunk.commit.end())
                                            : tr("lines %1–%2").arg(hunk.commit.first + 1).arg(hunk.commit.end())});
     }
     expandAll();

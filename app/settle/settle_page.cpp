@@ -74,7 +74,6 @@ struct SettlePage::Private {
     QToolButton* drawerHandle = nullptr;
     QPlainTextEdit* drawer = nullptr;
     QCheckBox* around = nullptr;
-    QCheckBox* asChange = nullptr;
     QWidget* wholePath = nullptr;
     PlainLabel* wholePathText = nullptr;
 
@@ -192,17 +191,10 @@ QWidget* SettlePage::Private::buildDecisions()
     type->setPalette(colours);
     row->addWidget(type, 1);
     around = new QCheckBox(tr("Only around &hunks"), card);
-    asChange = new QCheckBox(tr("Sides as c&hanges"), card);
-    asChange->setToolTip(tr("Shows each side as its change against what was before both"));
     row->addWidget(around);
-    row->addWidget(asChange);
     column->addWidget(explanation);
     column->addLayout(row);
     QObject::connect(around, &QCheckBox::toggled, page, [this](bool only) { editor->setOnlyAroundHunks(only); });
-    QObject::connect(asChange, &QCheckBox::toggled, page, [this](bool change) {
-        editor->setShownAsChange(ConflictEditor::Pane::NewBase, change);
-        editor->setShownAsChange(ConflictEditor::Pane::Commit, change);
-    });
     return card;
 }
 
@@ -367,6 +359,8 @@ void SettlePage::Private::showHunk()
         drawer->setPlainText(toLines(at.ancestorText));
         drawerHandle->setText(at.ancestor.count == 0
                                   ? tr("&Before both: nothing stood here")
+                              : at.ancestor.count == 1
+                                  ? tr("&Before both (the common ancestor, line %1)").arg(at.ancestor.end())
                                   : tr("&Before both (the common ancestor, lines %1–%2)")
                                         .arg(at.ancestor.first + 1)
                                         .arg(at.ancestor.end()));
