@@ -18,6 +18,7 @@ struct Applied {
     std::vector<std::string> notices; // e.g. a hook that failed, kept submodule folders
 };
 
+// With rewrite.sign the new commits are signed first: their ids then differ from the dry run's, and a notice says so.
 // Refused, with the reason and the file names, when: a branch moved since the dry run, git has something in progress, a
 // branch is checked out in another worktree, or local changes or untracked files would be overwritten.
 Result<Applied> apply(const Repository& repository, const Rewrite& rewrite, const Progress& progress = {});

@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "core/keep/change.h"
 
+#include "core/git/filters.h"
 #include "core/git/text.h"
 #include "core/keep/aftermath.h"
 #include "core/keep/apply_steps.h"
 #include "core/keep/branch_config.h"
 #include "core/keep/open_entries.h"
+#include "core/keep/signed_rewrite.h"
 #include "core/keep/worktree_files.h"
 
 #include <git2/sys/mempack.h>
@@ -109,6 +111,23 @@ Result<void> showObjects(const Repository& own, const NewObjects& objects)
     return {};
 }
 
+Result<void> checkFilters(const Repository& repository, const std::vector<PathMove>& moves)
+{
+    std::vector<std::string> paths;
+    for (const PathMove& move : moves) {
+        if (move.newMode == FileMode::File || move.newMode == FileMode::Executable)
+            paths.push_back(move.path);
+    }
+    auto held = filteredPaths(repository, paths);
+    if (!held)
+        return std::unexpected(held.error());
+    if (held->empty())
+        return {};
+    const std::string more = held->size() > 1 ? " and " + std::to_string(held->size() - 1) + " more" : "";
+    return fail(ErrorKind::Refused, "A file goes through a filter that cannot be run here",
+                displayText(held->front(), 300) + more, "Check the branch out with git itself");
+}
+
 Result<void> checkWorktree(const Repository& repository, const Change& change, const Course& course,
                            const Progress& progress)
 {
@@ -129,6 +148,8 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     auto moves = pathMoves(raw(*own), course.head.tip, course.tipAfter, progress);
     if (!moves)
         return std::unexpected(moves.error());
+    if (auto runnable = checkFilters(repository, *moves); !runnable)
+        return runnable;
     return checkPaths(raw(*own), index.get(), *moves);
 }
 
@@ -343,6 +364,14 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
     Applied applied;
     if (auto resolved = resolveAll(repository, false, applied.notices); !resolved)
         return std::unexpected(resolved.error());
+    if (change.sign) {
+        if (auto done = signRewrite(repository, change, progress); !done)
+            return std::unexpected(done.error());
+        course = courseOf(repository, change);
+        if (!course)
+            return std::unexpected(course.error());
+        applied.notices.push_back("The new commits were signed, so their ids differ from those of the dry run");
+    }
     passApplyStep(ApplyStep::Checked);
     if (change.objects && change.objects->count() > 0) {
         progress.report("Writing objects");

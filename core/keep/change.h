@@ -25,6 +25,7 @@ struct Change {
     std::string newHead = {};         // full ref or id to be checked out; empty: what is checked out stays
     std::string takesBack = {};       // the entry that this one restores
     bool rewrites = false;            // commits were rewritten: post-rewrite hook, notes
+    bool sign = false;                // sign the new commits first
     bool record = true;               // false: nothing can be lost, so the entry goes when all is done
 };
 

@@ -76,7 +76,7 @@ class LocalTarget : public PushTarget {
 
     Result<void> run(const std::string& hook, const std::vector<std::string>& arguments, const std::string& input)
     {
-        auto said = runHook(m_to, hook, arguments, input, m_progress);
+        auto said = runServerHook(m_to, hook, arguments, input, m_progress);
         if (!said)
             return std::unexpected(said.error());
         if (!said->empty())

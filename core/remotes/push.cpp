@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/push.h"
 
+#include "core/git/hooks.h"
 #include "core/git/text.h"
 #include "core/keep/ref_moves.h"
 #include "core/keep/storage.h"
@@ -111,11 +112,10 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
         return pushed;
     }
     pushed.forced = !advertised->isZero() && !order.now.isZero() && !descends(repository, order.now, *advertised);
-    const std::string line = (order.now.isZero() ? "(delete)" : order.localRef) + " " + order.now.hex() + " " + ref + " " +
-                             advertised->hex() + "\n";
-    auto hook = runHook(repository, "pre-push", {order.remote, connection.url(GIT_DIRECTION_PUSH)}, line, progress);
-    if (!hook)
-        return std::unexpected(hook.error());
+    const HookRef hookRef{order.now.isZero() ? "(delete)" : order.localRef, order.now, ref, *advertised};
+    if (auto allowed = runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress.stop);
+        !allowed)
+        return std::unexpected(allowed.error());
     auto lock = ChangeLock::take(repository);
     if (!lock)
         return std::unexpected(lock.error());

@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/push_target.h"
 
+#include "core/git/hooks.h"
 #include "core/git/text.h"
 #include "core/history/places.h"
 #include "core/remotes/child_process.h"
 
 #include <cctype>
-
-#include <unistd.h>
 
 namespace espalier {
 
@@ -98,23 +97,14 @@ Result<std::unique_ptr<PushTarget>> openTarget(const Repository& repository, Con
     return std::make_unique<ServerTarget>(connection, progress);
 }
 
-Result<std::string> runHook(const Repository& repository, const std::string& name,
+Result<std::string> runServerHook(const Repository& repository, const std::string& name,
                             const std::vector<std::string>& arguments, const std::string& input,
                             const Progress& progress)
 {
-    const fs::path folder = repository.isBare() ? repository.gitDir() : repository.workDir();
-    fs::path hooks = repository.commonDir() / "hooks";
-    if (auto configured = repository.config("core.hooksPath"); configured && !configured->empty()) {
-        if (configured->starts_with("~/")) {
-            const char* home = std::getenv("HOME");
-            *configured = std::string(home ? home : "") + configured->substr(1);
-        }
-        hooks = folder / *configured;
-    }
-    const fs::path hook = hooks / name;
-    if (::access(hook.c_str(), X_OK) < 0)
+    const fs::path hook = hookPath(repository, name);
+    if (hook.empty())
         return std::string();
-    ChildSpec spec{.arguments = {hook.string()}, .folder = folder, .environment = {{"GIT_DIR", repository.gitDir().string()}}};
+    ChildSpec spec{.arguments = {hook.string()}, .folder = repository.gitDir(), .environment = {{"GIT_DIR", "."}}};
     spec.arguments.insert(spec.arguments.end(), arguments.begin(), arguments.end());
     const auto run = runChild(spec, input, progress);
     if (!run)

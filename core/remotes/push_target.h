@@ -30,8 +30,9 @@ std::filesystem::path localPathOf(const std::string& url);
 
 std::unique_ptr<PushTarget> makeLocalTarget(const Repository& from, Repository to, const Progress& progress);
 
-// Runs a hook of the repository when there is an executable one. Refused with what it said when it fails.
-Result<std::string> runHook(const Repository& repository, const std::string& name,
+// Runs a receiving hook of a repository on disk when there is an executable one, in its git directory as git does. Returns
+// what it said. Refused with what it said when it fails.
+Result<std::string> runServerHook(const Repository& repository, const std::string& name,
                             const std::vector<std::string>& arguments, const std::string& input,
                             const Progress& progress);
 

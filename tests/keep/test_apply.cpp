@@ -326,6 +326,72 @@ class TestApply : public QObject {
         scene.checkSound();
     }
 
+    void hooksRun()
+    {
+        ReplayScene scene;
+        for (const char* name : {"post-rewrite", "post-checkout"}) {
+            const QString path = scene.repo.path() + "/.git/hooks/" + name;
+            scene.repo.writeFile(".git/hooks/" + std::string(name), "#!/bin/sh\necho \"$@\" >\"$0.seen\"\ncat >>\"$0.seen\"\n");
+            QVERIFY(QFile::setPermissions(path, QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner));
+        }
+        const auto applied = apply(scene.repo.open(), scene.rewrite());
+        QVERIFY2(applied, whyNot(applied).c_str());
+        QCOMPARE(scene.repo.readFile(".git/hooks/post-rewrite.seen"),
+                 "rebase\n" + scene.topic[0] + " " + scene.replayed[0] + "\n" + scene.topic[1] + " " + scene.replayed[1] + "\n");
+        QCOMPARE(scene.repo.readFile(".git/hooks/post-checkout.seen"), scene.topic[1] + " " + scene.replayed[1] + " 1\n");
+    }
+
+    // A program in the place of the signer: what it prints becomes the header, in every commit of the chain.
+    void signedAsConfigured()
+    {
+        ReplayScene scene;
+        const QString program = scene.repo.outside() + "/signer";
+        QFile file(program);
+        QVERIFY(file.open(QIODevice::WriteOnly));
+        file.write("#!/bin/sh\ncat >/dev/null\nprintf '\\n[GNUPG:] SIG_CREATED D\\n' >&2\n"
+                   "printf -- '-----BEGIN PGP SIGNATURE-----\\n\\nabc\\n-----END PGP SIGNATURE-----\\n'\n");
+        file.close();
+        QVERIFY(file.setPermissions(QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner));
+        scene.repo.git({"config", "gpg.program", program});
+        scene.repo.git({"config", "user.signingKey", "somebody"});
+        Rewrite rewrite = scene.rewrite();
+        rewrite.sign = true;
+        const auto applied = apply(scene.repo.open(), rewrite);
+        QVERIFY2(applied, whyNot(applied).c_str());
+        const std::string tip = refAt(scene.repo, "topic/x");
+        QVERIFY(tip != scene.replayed[1]);
+        QCOMPARE(applied->entry.pairs.at(1).second.hex(), tip);
+        QCOMPARE(refAt(scene.repo, "topic/x~1"), applied->entry.pairs.at(0).second.hex());
+        QCOMPARE(refAt(scene.repo, "topic/x~2"), scene.main);
+        QVERIFY(scene.repo.readRaw("commit", tip).contains("\ngpgsig -----BEGIN"));
+        QCOMPARE(scene.status(), "");
+        QVERIFY(!applied->notices.empty());
+        scene.checkSound();
+        // A signer that says no: nothing has happened.
+        ReplayScene refused;
+        refused.repo.git({"config", "gpg.program", "/bin/false"});
+        refused.repo.git({"config", "user.signingKey", "somebody"});
+        Rewrite again = refused.rewrite();
+        again.sign = true;
+        const auto failed = apply(refused.repo.open(), again);
+        QVERIFY(!failed);
+        QCOMPARE(refAt(refused.repo, "topic/x"), refused.topic[1]);
+        QCOMPARE(readLogbook(refused.repo.open())->size(), std::size_t(0));
+    }
+
+    void filterThatCannotRun()
+    {
+        ReplayScene scene;
+        scene.repo.git({"config", "filter.big.process", "some-program"});
+        scene.repo.writeFile(".git/info/attributes", "up/* filter=big\n");
+        const auto before = scene.worktree();
+        const auto applied = apply(scene.repo.open(), scene.rewrite());
+        QVERIFY(!applied);
+        QCOMPARE(applied.error().kind, ErrorKind::Refused);
+        QVERIFY2(applied.error().line().contains("up/new.txt"), applied.error().line().c_str());
+        QCOMPARE(scene.worktree(), before);
+    }
+
     // The limit on file sizes stands for a full disk: every write beyond it fails with an error, as ENOSPC would.
     void fullDisk_data()
     {
