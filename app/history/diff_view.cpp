@@ -227,14 +227,15 @@ void DiffView::paintMargin(QPaintEvent*)
         painter.setPen(theme::quiet(palette()));
         const auto number = [&](int value, int left) {
             if (value > 0)
-                painter.drawText(QRect(left, row.top(), digits * width, row.height()), Qt::AlignRight | Qt::AlignVCenter,
+                painter.drawText(QRectF(left, area.top(), digits * width, area.height()), Qt::AlignRight | Qt::AlignTop,
                                  QString::number(value));
         };
         number(line.oldNumber, width / 2);
         number(line.newNumber, width / 2 + (digits + 1) * width);
         if (isAdded || isDeleted) {
             painter.setPen(isAdded ? theme::success(palette()) : theme::danger(palette()));
-            painter.drawText(QRect(width / 2 + (2 * digits + 2) * width, row.top(), width, row.height()), Qt::AlignCenter,
+            painter.drawText(QRectF(width / 2 + (2 * digits + 2) * width, area.top(), width, area.height()),
+                             Qt::AlignHCenter | Qt::AlignTop,
                              isAdded ? QStringLiteral("+") : QStringLiteral("\u2212"));
         }
     }

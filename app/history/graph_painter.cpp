@@ -17,9 +17,20 @@ struct GraphPainter::Run {
     qreal top = 0, bottom = 0;
 };
 
+namespace {
+QString elided(const QFontMetrics& metrics, const QString& words, int width)
+{
+    // What is longer than this cannot fit; shaping a subject of thousands of letters for each frame would be slow.
+    const qsizetype most = width / std::max(1, metrics.averageCharWidth() / 3) + 8;
+    return metrics.elidedText(words.size() > most ? words.left(most) + QChar(0x2026) : words, Qt::ElideRight, width);
+}
+} // namespace
+
 void GraphPainter::setLook(const QFont& font, const QPalette& palette)
 {
     m_font = font;
+    m_labels = LabelLook(font, palette);
+    m_marks = {};
     m_italic = font;
     m_italic.setItalic(true);
     m_palette = palette;
@@ -31,7 +42,7 @@ void GraphPainter::setLook(const QFont& font, const QPalette& palette)
         m_lane[at] = theme::laneColour(int(at), palette);
     m_quiet = theme::quiet(palette);
     m_match = theme::undecidedTint(palette);
-    m_hollow = theme::fitted(theme::cardBorder(palette), palette.color(QPalette::Base), 1.8);
+    m_hollow = theme::fitted(theme::cardBorder(palette), palette.color(QPalette::Base), 2.4);
 }
 
 Columns GraphPainter::columnsFor(const QFontMetrics& metrics, const GraphGeometry& geometry, int width)
@@ -193,6 +204,21 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
 
 void GraphPainter::paintMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const
 {
+    const qreal scale = painter.device()->devicePixelRatioF();
+    const int room = 2 * m_geometry.rowHeight();
+    QPixmap& mark = m_marks[std::size_t(places & 7) | (isHead ? 8u : 0u) | (isGhost ? 16u : 0u)];
+    if (mark.isNull() || mark.devicePixelRatio() != scale || mark.width() != int(room * scale)) {
+        mark = QPixmap(int(room * scale), int(room * scale));
+        mark.setDevicePixelRatio(scale);
+        mark.fill(Qt::transparent);
+        QPainter onMark(&mark);
+        drawMark(onMark, QPointF(room / 2, room / 2), places, isHead, isGhost);
+    }
+    painter.drawPixmap(QPointF(std::floor(middle.x()) - room / 2, std::floor(middle.y()) - room / 2), mark);
+}
+
+void GraphPainter::drawMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const
+{
     middle = QPointF(std::floor(middle.x()) + 0.5, std::floor(middle.y()) + 0.5);
     painter.setRenderHint(QPainter::Antialiasing, true);
     const QRectF whole = m_geometry.mark(middle).adjusted(-1, -1, 1, 1);
@@ -224,8 +250,8 @@ std::vector<RefLabel> GraphPainter::labelsOf(const HistoryModel& model, const Vi
 {
     if (row.display < 0)
         return {};
-    const QRectF room(columns.subject, row.top, columns.subjectWidth * 0.62, m_geometry.rowHeight());
-    return placeLabels(*model.snapshot(), model.rowAt(row.display), m_font, room);
+    const QRectF room(columns.subject, row.top, columns.subjectWidth * 0.75, m_geometry.rowHeight());
+    return placeLabels(*model.snapshot(), model.rowAt(row.display), m_labels.metrics, room);
 }
 
 void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, const ViewRow& row, const Columns& columns,
@@ -237,7 +263,7 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
     const int height = m_geometry.rowHeight();
     int x = columns.subject;
     for (const RefLabel& label : labelsOf(model, row, columns)) {
-        paintLabel(painter, snapshot, label, m_font, m_palette, label.ref >= 0 && label.ref == dropLabel);
+        paintLabel(painter, snapshot, label, m_labels, label.ref >= 0 && label.ref == dropLabel);
         x = int(std::ceil(label.rect.right())) + m_geometry.gap();
     }
     painter.setFont(m_font);
@@ -246,7 +272,8 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
             return;
         painter.setPen(colour);
         painter.drawText(QRect(left, row.top, width, height), Qt::AlignVCenter | Qt::AlignLeft | Qt::TextSingleLine,
-                         metrics.elidedText(words, Qt::ElideRight, width));
+                         // Measuring a text costs as much as painting it; most are clearly short enough.
+                         words.size() * metrics.maxWidth() <= width ? words : elided(metrics, words, width));
     };
     int right = columns.subject + columns.subjectWidth;
     if (shown.folded > 0) {
@@ -281,17 +308,17 @@ void GraphPainter::paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, 
     const int height = m_geometry.rowHeight();
     int x = columns.subject;
     if (row.ghost == 0 && !ghost.label.isEmpty()) {
-        const QFontMetrics small(labelFont(m_font));
+        const QFontMetricsF& small = m_labels.metrics;
         const QString name = small.elidedText(QCoreApplication::translate("History", "%1, after the replay").arg(ghost.label),
                                               Qt::ElideMiddle, columns.subjectWidth / 2);
-        const int boxHeight = small.height() + 4;
+        const int boxHeight = int(std::ceil(small.height())) + 4;
         const QRectF box(x + 0.5, row.top + (height - boxHeight) / 2 + 0.5,
                          small.horizontalAdvance(name) + small.height() * 1.2, boxHeight);
         painter.setRenderHint(QPainter::Antialiasing, true);
         painter.setPen(QPen(m_place[2], 1, Qt::DashLine));
         painter.setBrush(Qt::NoBrush);
         painter.drawRoundedRect(box, boxHeight / 2.0, boxHeight / 2.0);
-        painter.setFont(labelFont(m_font));
+        painter.setFont(m_labels.font);
         painter.setPen(m_place[2]);
         painter.drawText(box, Qt::AlignCenter | Qt::TextSingleLine, name);
         x = int(box.right()) + m_geometry.gap();
@@ -311,22 +338,26 @@ void GraphPainter::paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, 
 
 void GraphPainter::paintPreview(QPainter& painter, QPointF target, int commits) const
 {
-    const int shown = std::clamp(commits, 1, 6);
-    const qreal step = std::min<qreal>(m_geometry.rowHeight(), std::max(8.0, target.y() / (shown + 1)));
+    // Above the base, where the commits will stand; the top row has no room there, so they hang below it.
+    const qreal up = target.y() < m_geometry.rowHeight() ? 1 : -1;
+    const qreal height = m_geometry.rowHeight();
+    const int room = up < 0 ? int((target.y() - height / 2) / height) + 1 : 6;
+    const int shown = std::clamp(std::min(commits, room), 1, 6);
+    const qreal step = height;
     const qreal x = m_geometry.x(m_geometry.ghostPosition());
     QPen dashed(m_place[2], m_geometry.lineWidth());
     dashed.setDashPattern({2, 1.5});
     QPainterPath path(target);
     const qreal radius = std::min(step / 2, std::abs(x - target.x()));
     path.lineTo(x - radius, target.y());
-    path.cubicTo(QPointF(x, target.y()), QPointF(x, target.y()), QPointF(x, target.y() - radius));
-    path.lineTo(x, target.y() - shown * step);
+    path.cubicTo(QPointF(x, target.y()), QPointF(x, target.y()), QPointF(x, target.y() + up * radius));
+    path.lineTo(x, target.y() + up * shown * step);
     painter.setRenderHint(QPainter::Antialiasing, true);
     painter.setBrush(Qt::NoBrush);
     painter.setPen(dashed);
     painter.drawPath(path);
     for (int k = 1; k <= shown; ++k)
-        paintMark(painter, {x, target.y() - k * step}, placeBit(Place::Clone), false, true);
+        paintMark(painter, {x, target.y() + up * k * step}, placeBit(Place::Clone), false, true);
 }
 
 } // namespace espalier

@@ -12,6 +12,7 @@
 #include <QDateTime>
 #include <QPainter>
 #include <QPalette>
+#include <QPixmap>
 
 namespace espalier {
 
@@ -59,10 +60,14 @@ class GraphPainter {
     void paintCurve(QPainter& painter, QPointF node, QPointF end, const LaneEdge& edge) const;
     void paintStub(QPainter& painter, QPointF node, const LaneEdge& edge) const;
     void paintMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
+    void drawMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
     QPen penFor(const LaneEdge& edge) const;
 
     GraphGeometry m_geometry;
     QFont m_font;
+    LabelLook m_labels;
+    // Presence marks by what they show; drawn once for each scale of the screen.
+    mutable std::array<QPixmap, 32> m_marks;
     QFont m_italic;
     QPalette m_palette;
     std::array<QColor, 3> m_place, m_tint;

@@ -4,7 +4,6 @@
 #include "app/history/words.h"
 #include "app/support/theme.h"
 
-#include <QFontMetricsF>
 #include <QPainterPath>
 
 namespace espalier {
@@ -53,16 +52,23 @@ QPainterPath outline(const QRectF& r, Shape shape)
 
 } // namespace
 
-QFont labelFont(const QFont& font) { return theme::sized(font, 0.88, true); }
+LabelLook::LabelLook(const QFont& rows, const QPalette& palette)
+    : font(theme::sized(rows, 0.88, true)), metrics(font), quiet(theme::quiet(palette)), base(palette.color(QPalette::Base))
+{
+    for (std::size_t at = 0; at < place.size(); ++at) {
+        place[at] = theme::place(Place(at), palette);
+        tint[at] = theme::placeTint(Place(at), palette);
+    }
+}
 
-std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont& font, const QRectF& room)
+std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFontMetricsF& metrics,
+                                  const QRectF& room)
 {
     std::vector<int> refs = snapshot.refsAt(row);
     std::vector<RefLabel> labels;
     if (refs.empty())
         return labels;
     std::ranges::stable_sort(refs, {}, [&](int at) { return rank(snapshot, snapshot.refs[std::size_t(at)]); });
-    const QFontMetricsF metrics(labelFont(font));
     const qreal height = std::ceil(metrics.height() + 4);
     const qreal pad = std::ceil(metrics.height() * 0.6);
     const qreal space = std::ceil(metrics.height() * 0.4);
@@ -89,20 +95,19 @@ std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont
     return labels;
 }
 
-void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const QFont& font,
-                const QPalette& palette, bool isTarget)
+void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const LabelLook& look, bool isTarget)
 {
     const Ref* ref = label.ref < 0 ? nullptr : &snapshot.refs[std::size_t(label.ref)];
     const bool placed = ref && ref->place && ref->kind != RefKind::Tag;
-    const QColor colour = placed ? theme::place(*ref->place, palette) : theme::quiet(palette);
+    const QColor colour = placed ? look.place[std::size_t(*ref->place)] : look.quiet;
     const bool filled = ref && isHeadBranch(snapshot, *ref);
-    const QColor back = placed ? theme::placeTint(*ref->place, palette) : palette.color(QPalette::Base);
+    const QColor back = placed ? look.tint[std::size_t(*ref->place)] : look.base;
     painter.setRenderHint(QPainter::Antialiasing, true);
     painter.setPen(QPen(colour, isTarget ? 2.5 : 1));
     painter.setBrush(filled ? colour : back);
     painter.drawPath(outline(label.rect, ref ? shapeOf(*ref) : Shape::Round));
-    painter.setFont(labelFont(font));
-    painter.setPen(filled ? palette.color(QPalette::Base) : colour);
+    painter.setFont(look.font);
+    painter.setPen(filled ? look.base : colour);
     QRectF text = label.rect;
     if (ref && shapeOf(*ref) == Shape::Pointed) text.translate(label.rect.height() * 0.12, 0);
     painter.drawText(text, Qt::AlignCenter | Qt::TextSingleLine, label.text);

@@ -7,6 +7,7 @@
 #include "core/history/snapshot.h"
 
 #include <QFont>
+#include <QFontMetricsF>
 #include <QPainter>
 #include <QPalette>
 #include <QString>
@@ -22,9 +23,17 @@ struct RefLabel {
 };
 
 // The labels of a row that fit into `room` from its left edge, vertically in its middle. Empty for a row without refs.
-std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont& font, const QRectF& room);
-void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const QFont& font,
-                const QPalette& palette, bool isTarget);
-QFont labelFont(const QFont& font);
+std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFontMetricsF& metrics, const QRectF& room);
+
+// What labels are painted with; looked up once, not for each label.
+struct LabelLook {
+    LabelLook() = default;
+    LabelLook(const QFont& font, const QPalette& palette);
+    QFont font;               // of the labels, smaller and bolder than the rows'
+    QFontMetricsF metrics{QFont()};
+    std::array<QColor, 3> place, tint;
+    QColor quiet, base;
+};
+void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const LabelLook& look, bool isTarget);
 
 } // namespace espalier

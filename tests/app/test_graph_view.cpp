@@ -334,6 +334,8 @@ void TestGraphView::panelShowsACommit()
     QVERIFY(files->topLevelItemCount() > 0);
     const auto editors = panel.findChildren<QPlainTextEdit*>();
     QVERIFY(std::ranges::any_of(editors, [](const QPlainTextEdit* each) { return each->blockCount() > 2; }));
+    QCoreApplication::processEvents();
+    QCoreApplication::processEvents();
     keepPicture(panel, QStringLiteral("panel"));
     // A parent's button leads to the parent.
     QSignalSpy wanted(&panel, &CommitPanel::commitRequested);

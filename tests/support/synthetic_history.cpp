@@ -30,7 +30,7 @@ SyntheticHistory randomShape(unsigned seed, std::size_t commits)
             grown.push_back({topic});
             topic = next;
         } else if (what < 90) {
-            const std::size_t at = below(topics.size());
+            const std::size_t at = topics.size() - 1 - below(std::min<std::size_t>(topics.size(), 40));
             grown.push_back({main.back(), topics[at]});
             main.push_back(next);
             if (below(3) > 0) topics.erase(topics.begin() + std::ptrdiff_t(at));
@@ -39,9 +39,10 @@ SyntheticHistory randomShape(unsigned seed, std::size_t commits)
             grown.push_back({topic, main.back()});
             topic = next;
         } else if (what < 98 && topics.size() > 3) {
-            grown.push_back({topics[0], topics[1], topics[2]});
-            topics.erase(topics.begin(), topics.begin() + 2);
-            topics[0] = next;
+            const std::size_t at = topics.size() - 3;
+            grown.push_back({topics[at], topics[at + 1], topics[at + 2]});
+            topics.resize(at + 1);
+            topics[at] = next;
         } else {
             grown.push_back({});
             topics.push_back(next);
