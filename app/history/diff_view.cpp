@@ -35,8 +35,25 @@ class DiffView::Margin : public QWidget {
     DiffView* m_view;
 };
 
+// Colours the lines of the file; the headings between the hunks are words, not code.
+class DiffView::Highlighter : public KSyntaxHighlighting::SyntaxHighlighter {
+  public:
+    explicit Highlighter(DiffView* view) : SyntaxHighlighter(view->document()), m_view(view) {}
+
+  protected:
+    void highlightBlock(const QString& text) override
+    {
+        const auto at = std::size_t(currentBlock().blockNumber());
+        const bool heading = at < m_view->m_lines.size() && m_view->m_lines[at].heading;
+        SyntaxHighlighter::highlightBlock(heading ? QString() : text);
+    }
+
+  private:
+    DiffView* m_view;
+};
+
 DiffView::DiffView(QWidget* parent)
-    : QPlainTextEdit(parent), m_margin(new Margin(this)), m_highlighter(new KSyntaxHighlighting::SyntaxHighlighter(document()))
+    : QPlainTextEdit(parent), m_margin(new Margin(this)), m_highlighter(new Highlighter(this))
 {
     setReadOnly(true);
     setTextInteractionFlags(Qt::TextSelectableByMouse | Qt::TextSelectableByKeyboard);

@@ -12,10 +12,6 @@
 
 #include <vector>
 
-namespace KSyntaxHighlighting {
-class SyntaxHighlighter;
-}
-
 namespace espalier {
 
 class DiffView : public QPlainTextEdit {
@@ -34,6 +30,7 @@ class DiffView : public QPlainTextEdit {
 
   private:
     class Margin;
+    class Highlighter;
     struct Line {
         DiffLine::Kind kind = DiffLine::Context;
         bool heading = false;
@@ -48,7 +45,7 @@ class DiffView : public QPlainTextEdit {
     int marginWidth() const;
 
     Margin* m_margin;
-    KSyntaxHighlighting::SyntaxHighlighter* m_highlighter;
+    Highlighter* m_highlighter;
     std::vector<Line> m_lines;
     QString m_note;
     QString m_name;

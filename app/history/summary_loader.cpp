@@ -16,6 +16,7 @@ struct SummaryLoader::Shared {
     std::condition_variable wake;
     std::string path;
     int generation = 0;      // of `path`
+    int asked = 0;           // of `wanted`
     std::vector<Oid> wanted; // the last is read first
     bool ended = false;
     std::thread thread;
@@ -58,6 +59,7 @@ void SummaryLoader::want(std::vector<Oid> ids)
     {
         const std::lock_guard lock(m_shared->mutex);
         m_shared->wanted = std::move(ids);
+        m_shared->asked = ++m_asked;
     }
     m_shared->wake.notify_all();
 }
@@ -73,7 +75,7 @@ void SummaryLoader::run(const std::shared_ptr<Shared>& shared, SummaryLoader* lo
         shared->wake.wait(lock, [&] { return shared->ended || !shared->wanted.empty(); });
         if (shared->ended)
             return;
-        const int generation = shared->generation;
+        const int generation = shared->generation, asked = shared->asked;
         const std::string path = shared->path;
         const std::size_t count = std::min(batchSize, shared->wanted.size());
         std::vector<Oid> ids(shared->wanted.rbegin(), shared->wanted.rbegin() + std::ptrdiff_t(count));
@@ -100,17 +102,20 @@ void SummaryLoader::run(const std::shared_ptr<Shared>& shared, SummaryLoader* lo
             batch.emplace_back(id, std::move(summary));
         }
         QMetaObject::invokeMethod(
-            loader, [loader, generation, batch = std::move(batch), pending] { loader->take(generation, batch, pending); },
+            loader,
+            [loader, generation, asked, batch = std::move(batch), pending] {
+                loader->take(generation, asked, batch, pending);
+            },
             Qt::QueuedConnection);
         lock.lock();
     }
 }
 
-void SummaryLoader::take(int generation, const Batch& batch, int pending)
+void SummaryLoader::take(int generation, int asked, const Batch& batch, int pending)
 {
     if (generation != m_generation)
         return;
-    m_pending = pending;
+    if (asked == m_asked) m_pending = pending;
     for (const auto& [id, summary] : batch)
         m_cache.insert(id, new RowSummary(summary));
     Q_EMIT loaded();

@@ -48,12 +48,13 @@ class SummaryLoader : public QObject {
     struct Shared;
     using Batch = std::vector<std::pair<Oid, RowSummary>>;
     static void run(const std::shared_ptr<Shared>& shared, SummaryLoader* loader);
-    void take(int generation, const Batch& batch, int pending);
+    void take(int generation, int asked, const Batch& batch, int pending);
 
     std::shared_ptr<Shared> m_shared;
     mutable QCache<Oid, RowSummary> m_cache{20000};
     std::string m_path;
     int m_generation = 0;
+    int m_asked = 0; // counts want(); an older answer says nothing about what is still to come
     int m_pending = 0;
 };
 

@@ -312,6 +312,7 @@ void TestGraphView::spokenRows()
     QCOMPARE(all->childCount(), int(m_opened.snapshot->history.size()));
     const Row head = m_opened.snapshot->history.find(m_opened.snapshot->worktree.headTip);
     list()->setCurrent(int(head));
+    QTRY_VERIFY_WITH_TIMEOUT(list()->model()->summary(int(head)), longWait);
     const QString spoken = all->child(int(head))->text(QAccessible::Name);
     QVERIFY(spoken.contains(list()->model()->summary(int(head))->subject));
     QVERIFY(spoken.contains(list()->model()->summary(int(head))->author));
