@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "app/support/theme.h"
 
+#include "app/support/style.h"
+
 #include <QApplication>
 #include <QFontDatabase>
 #include <QFontMetrics>
 #include <QGuiApplication>
-#include <QStyleFactory>
 #include <QStyleHints>
 
 #include <array>
@@ -92,7 +93,7 @@ void apply(QApplication& application, Scheme scheme)
 {
     const bool dark = scheme == Scheme::Dark || (scheme == Scheme::System && QGuiApplication::styleHints()->colorScheme() ==
                                                                                 Qt::ColorScheme::Dark);
-    application.setStyle(QStyleFactory::create(QStringLiteral("Fusion")));
+    application.setStyle(new Style);
     application.setPalette(paletteFor(dark));
 }
 
