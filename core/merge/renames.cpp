@@ -18,6 +18,9 @@ constexpr std::size_t mostPrintBytes = std::size_t(64) << 20;
 
 bool isRegular(const Leaf& leaf) { return leaf.mode == FileMode::File || leaf.mode == FileMode::Executable; }
 
+// Nothing can be told from an empty file.
+const Oid emptyBlob = *Oid::parse(emptyBlobHex);
+
 std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
 
 // git's diffcore_count_changes and hash_chars: pieces end at a line end or after 64 bytes.
@@ -84,7 +87,7 @@ class Detection {
             byId[m_sources[i].second.id].push_back(i);
         for (std::size_t j = 0; j < m_targets.size(); ++j) {
             const auto found = byId.find(m_targets[j].second.id);
-            if (found == byId.end())
+            if (found == byId.end() || m_targets[j].second.id == emptyBlob)
                 continue;
             std::optional<std::size_t> best;
             for (const std::size_t i : found->second) {

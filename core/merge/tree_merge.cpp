@@ -411,8 +411,10 @@ class TreeMerger {
         if (!otherKind)
             leaveSource(source);
         if (!stayed.exists() || otherKind) {
-            item.leaves.base = at->base;
-            item.ancestorPath = source;
+            if (!collides) {
+                item.leaves.base = at->base;
+                item.ancestorPath = source;
+            }
             item.forced = collides ? ConflictKind::RenamedAndAdded : ConflictKind::RenamedAndDeleted;
             item.otherPaths = {source};
             if (!collides)

@@ -38,6 +38,44 @@ class TestMergeTree : public QObject {
             qWarning("%s", difference.c_str());
         QCOMPARE(found.differences.size(), std::size_t(0));
     }
+
+    // The repositories of Debian's package libgit2-fixtures: every pair of branches that went apart.
+    void fixtures_data()
+    {
+        QTest::addColumn<QString>("name");
+        for (const char* name : {"merge-recursive", "merge-resolve", "cherrypick", "rebase", "merge-whitespace"})
+            QTest::addRow("%s", name) << name;
+    }
+
+    void fixtures()
+    {
+        QFETCH(QString, name);
+        const QString from = "/usr/share/doc/libgit2-fixtures/examples/" + name;
+        QVERIFY2(QDir(from).exists(), "The package libgit2-fixtures is missing: run packaging/set-up");
+        TempRepository repo(TempRepository::Bare);
+        const GitRun copied = runProgram("sh", {"-c", "cp -rf \"$1\"/.gitted/. .", "sh", from}, repo.path());
+        QCOMPARE(copied.exitCode, 0);
+        repo.git({"config", "core.bare", "true"});
+        QStringList tips = QString::fromStdString(repo.git({"for-each-ref", "--format=%(objectname)", "refs/heads"}))
+                               .split('\n', Qt::SkipEmptyParts);
+        tips.removeDuplicates();
+        std::vector<MergeCase> cases;
+        for (const QString& newBase : tips)
+            for (const QString& commit : tips) {
+                if ((newBase < commit) != bool((newBase[0].unicode() + commit[0].unicode()) % 2))
+                    continue;
+                const GitRun base = repo.tryGit({"merge-base", newBase, commit});
+                // Each pair in one of its directions, and not where one contains the other.
+                if (base.exitCode == 0 && base.out.trimmed() != newBase.toUtf8() && base.out.trimmed() != commit.toUtf8())
+                    cases.push_back({base.out.trimmed().toStdString(), newBase.toStdString(), commit.toStdString()});
+            }
+        QVERIFY(!cases.empty());
+        const Comparison found = compareMerges(repo, cases);
+        for (const std::string& difference : found.differences)
+            qWarning("%s", difference.c_str());
+        QCOMPARE(found.differences.size(), std::size_t(0));
+        QCOMPARE(std::size_t(found.clean + found.conflicts), cases.size());
+    }
 };
 
 QTEST_GUILESS_MAIN(TestMergeTree)
