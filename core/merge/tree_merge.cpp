@@ -365,10 +365,12 @@ class TreeMerger {
         }
         // Each side gave it another name: the contents are merged and stand under both names until one is chosen.
         Item whole{{at->base, first->newBase, second->commit}, source, target, otherTarget, {}, {}, {}};
-        auto merged = mergeLeaf(target, whole);
+        auto merged = mergeLeaf(source, whole, 1);
         if (!merged)
             return std::unexpected(merged.error());
         const Leaf held = merged->leaf;
+        // What cannot be merged stays as each side has it.
+        const Leaf heldOther = !merged->clean && held == first->newBase ? second->commit : held;
         leaveSource(source);
         const auto note = [&](const std::string& path, ThreeLeaves stages, Leaf heldLeaf) {
             Item& item = itemAt(path, stages);
@@ -382,7 +384,7 @@ class TreeMerger {
         m_gone.erase(source);
         note(source, {at->base, {}, {}}, {});
         note(target, {{}, held, {}}, held);
-        note(otherTarget, {{}, {}, held}, held);
+        note(otherTarget, {{}, {}, heldOther}, heldOther);
         return {};
     }
 

@@ -35,6 +35,17 @@ std::string told(const StagedPath& stage)
     return std::string(mode) + " " + stage.id.hex() + " " + std::to_string(stage.stage) + "\t" + stage.path;
 }
 
+std::string difference(const TreeMerge& merge, const ReferenceMerge& reference)
+{
+    std::string told;
+    for (const PathConflict& conflict : merge.conflicts)
+        told += "\n    " + conflict.path + ": " + std::string(conflictKindName(conflict.kind)) + " holds " +
+                conflict.held.hex();
+    for (const std::string& stage : reference.stages)
+        told += "\n    git: " + stage;
+    return told;
+}
+
 } // namespace
 
 Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases, bool cleanTreesOnly)
@@ -85,7 +96,7 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
             result.differences.push_back(std::move(difference));
         } else if (merge->tree.hex() != reference[i].tree && (merge->clean() || !cleanTreesOnly)) {
             result.differences.push_back(name + (merge->clean() ? ": tree of a clean merge " : ": tree in marker form ") +
-                                         merge->tree.hex() + ", git has " + reference[i].tree);
+                                         merge->tree.hex() + ", git has " + reference[i].tree + difference(merge.value(), reference[i]));
         }
     }
     return result;
