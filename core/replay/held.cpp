@@ -57,11 +57,18 @@ void keepSide(const PathConflict& conflict, bool yourCommit, std::map<std::strin
     const ConflictStage& side = yourCommit ? conflict.commit : conflict.newBase;
     const bool elsewhere = side.exists() && !side.path.empty() && side.path != conflict.path;
     if (conflict.kind == ConflictKind::DirectoryRenamed) {
-        // The side that added the file has its own place for it; the other one moved the folder, and the file with it.
-        if (elsewhere) {
+        // The side that put the file there has its own place for it; the other one moved the folder, and the file with it.
+        const ConflictStage& other = yourCommit ? conflict.newBase : conflict.commit;
+        if (side.exists() && !other.exists() && !conflict.otherPaths.empty()) {
             edits[conflict.path];
-            edits[side.path] = {side.mode, side.id};
+            edits[conflict.otherPaths.back()] = {side.mode, side.id};
         }
+        return;
+    }
+    if (elsewhere && conflict.path.starts_with(side.path + '~')) {
+        // The file has been put aside under a made-up name; chosen, it takes its own place.
+        edits[conflict.path];
+        edits[side.path] = {side.mode, side.id};
         return;
     }
     if (elsewhere && conflict.kind == ConflictKind::RenamedTwice)

@@ -79,7 +79,9 @@ Words wordsFor(const PathConflict& path)
         const bool ofCommit = path.commit.exists();
         words.explanation = ofCommit ? "Your commit puts this file into a folder that the new base renamed"
                                      : "The new base put this file into a folder that your commit renames";
-        (ofCommit ? words.keepNewBase : words.keepYourCommit) = "Keep it at " + displayText(path.path);
+        (ofCommit ? words.keepNewBase : words.keepYourCommit) = "Let it follow to " + displayText(path.path);
+        if (!path.otherPaths.empty())
+            (ofCommit ? words.keepYourCommit : words.keepNewBase) = "Keep it at " + displayText(path.otherPaths.back());
         break;
     }
     }

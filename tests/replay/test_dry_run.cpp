@@ -312,6 +312,52 @@ class TestDryRun : public QObject {
         QCOMPARE(fileOf(mixed, repo, "a"), std::string("typed"));
     }
 
+    void pathsInTwoPlaces_data()
+    {
+        // What the user's side and the new base make of the same beginning, and the files of each side's answer.
+        using Names = QStringList;
+        QTest::addColumn<Files>("newBase");
+        QTest::addColumn<Files>("commit");
+        QTest::addColumn<Names>("keepNewBase");
+        QTest::addColumn<Names>("keepCommit");
+        const std::string f = numbered(1, 30), a = numbered(40, 60), b = numbered(70, 90);
+        QTest::newRow("renamed twice") << Files{{"f", std::nullopt}, {"n", f}} << Files{{"f", std::nullopt}, {"y", f}}
+                                       << Names{"d/a", "d/b", "n"} << Names{"d/a", "d/b", "y"};
+        QTest::newRow("folder renamed by the new base")
+            << Files{{"d/a", std::nullopt}, {"d/b", std::nullopt}, {"e/a", a}, {"e/b", b}} << Files{{"d/c", "c\n"}}
+            << Names{"e/a", "e/b", "e/c", "f"} << Names{"d/c", "e/a", "e/b", "f"};
+        QTest::newRow("renamed and deleted") << Files{{"f", std::nullopt}} << Files{{"f", std::nullopt}, {"y", f}}
+                                             << Names{"d/a", "d/b"} << Names{"d/a", "d/b", "y"};
+        QTest::newRow("file and folder") << Files{{"p", "file\n"}} << Files{{"p/q", "folder\n"}}
+                                         << Names{"d/a", "d/b", "f", "p"} << Names{"d/a", "d/b", "f", "p/q"};
+        QTest::newRow("folder and file") << Files{{"p/q", "folder\n"}} << Files{{"p", "file\n"}}
+                                         << Names{"d/a", "d/b", "f", "p/q"} << Names{"d/a", "d/b", "f", "p"};
+        QTest::newRow("link and file") << Files{{"link:p", "f"}} << Files{{"p", "file\n"}}
+                                       << Names{"d/a", "d/b", "f", "p"} << Names{"d/a", "d/b", "f", "p"};
+    }
+    void pathsInTwoPlaces()
+    {
+        QFETCH(Files, newBase);
+        QFETCH(Files, commit);
+        QFETCH(QStringList, keepNewBase);
+        QFETCH(QStringList, keepCommit);
+        TempRepository repo;
+        const std::string root = repo.commitFiles({{"f", numbered(1, 30)}, {"d/a", numbered(40, 60)}, {"d/b", numbered(70, 90)}}, "Root", {}, "main");
+        const std::string main = repo.commitFiles(newBase, "Main", {root}, "main");
+        repo.commitFiles(commit, "A", {root}, "topic");
+        const Repository opened = repo.open();
+        const Plan plan = planOf(opened, "topic", main);
+        QVERIFY(!runOf(opened, plan).clean);
+        for (const auto& [choice, names] : {std::pair(Choice::NewBase, keepNewBase), {Choice::YourCommit, keepCommit}}) {
+            const DryRun run = runOf(opened, plan, Settlements().withDefault(choice));
+            QVERIFY(run.clean);
+            QVERIFY(writeObjects(opened, *run.objects));
+            const auto listed = repo.git({"ls-tree", "-r", "--name-only", QString::fromStdString(run.newTree->hex())});
+            QCOMPARE(QString::fromStdString(listed).split('\n'), names);
+            QCOMPARE(repo.tryGit({"fsck", "--strict", "--no-dangling"}).exitCode, 0);
+        }
+    }
+
     void foldsLeavesOutReorders()
     {
         TempRepository repo;
