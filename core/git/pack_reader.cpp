@@ -264,7 +264,7 @@ struct PackReader::Data {
         int type = 0;
         std::string bytes;
     };
-    std::array<Base, 256> bases;
+    std::vector<Base> bases = std::vector<Base>(1024);
 
     std::optional<RawObject> readAt(const PackFiles::Pack& pack, std::uint64_t offset, std::size_t limit);
     std::optional<RawObject> readLoose(const Oid& id, std::size_t limit);
@@ -284,7 +284,7 @@ std::optional<RawObject> PackReader::Data::readAt(const PackFiles::Pack& pack, s
     };
     std::vector<Step> deltas;
     int type = 0;
-    const auto slot = [&](std::uint64_t of) -> Base& { return bases[(of * 0x9E3779B97F4A7C15u) >> 56]; };
+    const auto slot = [&](std::uint64_t of) -> Base& { return bases[(of * 0x9E3779B97F4A7C15u)  >> 54]; };
     for (;;) {
         if (Base& known = slot(offset); known.pack == &pack && known.offset == offset) {
             type = known.type;
@@ -313,6 +313,7 @@ std::optional<RawObject> PackReader::Data::readAt(const PackFiles::Pack& pack, s
             return std::nullopt;
         }
     }
+    const bool chained = !deltas.empty();
     std::string delta, made;
     while (!deltas.empty()) {
         if (result.size() <= 0x10000) {
@@ -327,6 +328,9 @@ std::optional<RawObject> PackReader::Data::readAt(const PackFiles::Pack& pack, s
         std::swap(result, made);
         offset = step.offset;
     }
+    // The next one asked for is often a delta to this one.
+    if (chained && result.size() <= 0x10000)
+        slot(offset) = {&pack, offset, type, result};
     return RawObject{ObjectType(type), result, true};
 }
 

@@ -253,6 +253,12 @@ std::int64_t CommitGraph::timeAt(std::uint32_t position) const
     return std::int64_t(std::uint64_t(word(entry) & 3) << 32 | word(entry + 4));
 }
 
+Oid CommitGraph::treeAt(std::uint32_t position) const
+{
+    const Layer& layer = layerOf(position);
+    return Oid::fromRaw(layer.data + std::size_t(position - layer.first) * dataSize);
+}
+
 void CommitGraph::parentsAt(std::uint32_t position, std::vector<std::uint32_t>& parents) const
 {
     const Layer& layer = layerOf(position);

@@ -39,6 +39,7 @@ class CommitGraph {
     Oid idAt(std::uint32_t position) const;
     // Committer's time in seconds since 1970, as far as the format's 34 bits go.
     std::int64_t timeAt(std::uint32_t position) const;
+    Oid treeAt(std::uint32_t position) const;
     // Adds the parents' positions to `parents`.
     void parentsAt(std::uint32_t position, std::vector<std::uint32_t>& parents) const;
     // Nothing when the commit is not in the graph.

@@ -1,12 +1,17 @@
 // SPDX-License-Identifier: MIT
-#include "core/history/equivalence.h"
+#include "core/history/find_equal.h"
 
 #include "core/git/handles.h"
 #include "core/history/commit_headers.h"
 #include "core/history/patch_id.h"
+#include "core/history/quick_objects.h"
 #include "core/history/tree_changes.h"
 
+#include <algorithm>
+#include <atomic>
+#include <cstring>
 #include <mutex>
+#include <thread>
 #include <unordered_map>
 #include <unordered_set>
 
@@ -22,6 +27,19 @@ struct EquivalenceCache::Data {
         std::uint64_t key = 0;
     };
     std::unordered_map<Oid, Outline> outlines;
+    // Opened once a repository; a commit that is newer than these files is found in the store.
+    std::string filesOf;
+    std::shared_ptr<const QuickFiles> files;
+    std::shared_ptr<const QuickFiles> filesFor(const Repository& repository)
+    {
+        const std::scoped_lock locked(lock);
+        const std::string path = repository.commonDir().string();
+        if (!files || filesOf != path) {
+            files = QuickFiles::open(repository);
+            filesOf = path;
+        }
+        return files;
+    }
 };
 
 EquivalenceCache::EquivalenceCache() : m_data(std::make_unique<Data>()) {}
@@ -36,31 +54,18 @@ struct Step {
     bool merge = false;  // or anything else that has no change of its own
 };
 
-Result<Oid> treeOf(ObjectStore& store, const Oid& commit, std::vector<Oid>& parents)
-{
-    const auto object = store.read(commit, ObjectType::Commit);
-    if (!object)
-        return std::unexpected(object.error());
-    std::int64_t time = 0;
-    const std::string_view bytes = object->view();
-    const auto tree = bytes.starts_with("tree ") ? Oid::parse(bytes.substr(5, 40)) : std::nullopt;
-    if (!tree || !parseHeader(bytes, parents, time))
-        return fail(ErrorKind::Broken, "A commit is damaged", commit.hex(), "Run git fsck in the repository");
-    return *tree;
-}
-
-Result<Step> stepOf(ObjectStore& store, const Oid& commit)
+Result<Step> stepOf(QuickObjects& objects, const Oid& commit)
 {
     Step step;
     std::vector<Oid> parents, ignored;
-    const auto tree = treeOf(store, commit, parents);
+    const auto tree = objects.commit(commit, parents);
     if (!tree)
         return std::unexpected(tree.error());
     step.newTree = *tree;
     step.merge = parents.size() > 1;
     if (parents.size() == 1) {
-        const auto below = treeOf(store, parents[0], ignored);
-        if (!below && !store.contains(parents[0])) {
+        const auto below = objects.commit(parents[0], ignored);
+        if (!below && !objects.store().contains(parents[0])) {
             step.merge = true; // the parent was left behind by a shallow clone: no change to speak of
             return step;
         }
@@ -192,7 +197,7 @@ Result<std::optional<Oid>> changeIdFrom(ObjectStore& store, const std::vector<Pa
 // Outlines of commits; those that cannot have one of the wanted outlines are given up as early as possible.
 class Outlines {
   public:
-    Outlines(ObjectStore& store, EquivalenceCache::Data& cache) : m_store(store), m_cache(cache) {}
+    Outlines(QuickObjects& objects, EquivalenceCache::Data& cache) : m_objects(objects), m_cache(cache) {}
 
     // Every path and folder that `changes` touch becomes one that a commit of interest may touch.
     std::uint64_t want(const std::vector<PathChange>& changes)
@@ -209,19 +214,19 @@ class Outlines {
     // The outline in full.
     Result<std::vector<PathChange>> changesOfCommit(const Oid& commit)
     {
-        const auto step = stepOf(m_store, commit);
+        const auto step = stepOf(m_objects, commit);
         if (!step)
             return std::unexpected(step.error());
         if (step->merge)
             return std::vector<PathChange>();
-        auto changes = treeChanges(m_store, step->oldTree, step->newTree);
+        auto changes = treeChanges(m_objects, step->oldTree, step->newTree);
         if (!changes)
             return std::unexpected(changes.error());
         return std::move(**changes);
     }
 
     // noOutline also for commits that touch anything but the wanted paths.
-    Result<std::uint64_t> outlineIfWanted(const Oid& commit)
+    Result<std::uint64_t> outlineIfWanted(QuickObjects& objects, const Oid& commit) const
     {
         bool again = false;
         {
@@ -231,7 +236,7 @@ class Outlines {
                 return at->second.key;
             again = !isNew;
         }
-        const auto step = stepOf(m_store, commit);
+        const auto step = stepOf(objects, commit);
         if (!step)
             return std::unexpected(step.error());
         std::uint64_t key = noOutline;
@@ -239,7 +244,7 @@ class Outlines {
             std::function<bool(const std::string&)> wanted;
             if (!again)
                 wanted = [this](const std::string& path) { return m_paths.contains(path); };
-            const auto changes = treeChanges(m_store, step->oldTree, step->newTree, wanted);
+            const auto changes = treeChanges(objects, step->oldTree, step->newTree, wanted);
             if (!changes)
                 return std::unexpected(changes.error());
             if (!*changes)
@@ -251,23 +256,62 @@ class Outlines {
         return key;
     }
 
+    // The same for many, by all cores; in the order of `commits`.
+    Result<std::vector<std::uint64_t>> outlinesIfWanted(std::span<const Oid> commits, const Progress& progress)
+    {
+        std::vector<std::uint64_t> outlines(commits.size());
+        std::atomic<std::size_t> done = 0;
+        const auto part = [&](QuickObjects& objects, std::size_t from, std::size_t to) -> Result<void> {
+            for (std::size_t i = from; i < to; ++i) {
+                if (i % 64 == 0 && progress.stopped())
+                    return cancelled();
+                const auto outline = outlineIfWanted(objects, commits[i]);
+                if (!outline)
+                    return std::unexpected(outline.error());
+                outlines[i] = *outline;
+                if (++done % 1024 == 0 && from == 0)
+                    progress.report("Comparing changes", done, commits.size());
+            }
+            return {};
+        };
+        const std::size_t cores = std::clamp<std::size_t>(std::thread::hardware_concurrency(), 1, 16);
+        // New objects in memory belong to the caller's store alone.
+        const std::size_t parts =
+            m_objects.store().fresh().count() > 0 ? 1 : std::clamp<std::size_t>(commits.size() / 256, 1, cores);
+        std::vector<Result<void>> results(parts);
+        const auto bound = [&](std::size_t i) { return commits.size() * i / parts; };
+        {
+            std::vector<std::jthread> threads;
+            for (std::size_t i = 1; i < parts; ++i)
+                threads.emplace_back([&, i] {
+                    auto repository = Repository::open(m_objects.store().repository().path());
+                    if (!repository) {
+                        results[i] = std::unexpected(repository.error());
+                        return;
+                    }
+                    ObjectStore store(*repository);
+                    QuickObjects objects(store, m_cache.filesFor(*repository));
+                    results[i] = part(objects, bound(i), bound(i + 1));
+                });
+            results[0] = part(m_objects, 0, bound(1));
+        }
+        for (const auto& result : results)
+            if (!result)
+                return std::unexpected(result.error());
+        return outlines;
+    }
+
   private:
-    ObjectStore& m_store;
+    QuickObjects& m_objects;
     EquivalenceCache::Data& m_cache;
     std::unordered_set<std::string> m_paths;
 };
 
 } // namespace
 
-Result<std::optional<Oid>> changeId(ObjectStore& store, const Oid& oldTree, const Oid& newTree, const Progress& progress)
-{
-    const auto changes = treeChanges(store, oldTree, newTree);
-    if (!changes)
-        return std::unexpected(changes.error());
-    return changeIdFrom(store, **changes, progress);
-}
+namespace {
 
-Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, EquivalenceCache& cache,
+Result<std::optional<Oid>> changeIdOf(QuickObjects& objects, const Oid& commit, EquivalenceCache& cache,
                                       const Progress& progress)
 {
     EquivalenceCache::Data& data = cache.data();
@@ -276,12 +320,15 @@ Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, Equ
         if (const auto known = data.changeIds.find(commit); known != data.changeIds.end())
             return known->second;
     }
-    const auto step = stepOf(store, commit);
+    const auto step = stepOf(objects, commit);
     if (!step)
         return std::unexpected(step.error());
     std::optional<Oid> id;
     if (!step->merge) {
-        auto made = changeId(store, step->oldTree, step->newTree, progress);
+        const auto changes = treeChanges(objects, step->oldTree, step->newTree);
+        if (!changes)
+            return std::unexpected(changes.error());
+        auto made = changeIdFrom(objects.store(), **changes, progress);
         if (!made)
             return made;
         id = *made;
@@ -291,92 +338,123 @@ Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, Equ
     return id;
 }
 
-Result<std::vector<std::pair<Oid, Oid>>> equalCommits(ObjectStore& store, std::span<const Oid> mine,
-                                                      std::span<const Oid> others, EquivalenceCache& cache,
-                                                      const Progress& progress)
+} // namespace
+
+Result<std::optional<Oid>> changeId(ObjectStore& store, const Oid& oldTree, const Oid& newTree, const Progress& progress)
 {
-    std::vector<std::pair<Oid, Oid>> pairs;
-    if (mine.empty() || others.empty())
-        return pairs;
-    Outlines outlines(store, cache.data());
+    QuickObjects objects(store);
+    const auto changes = treeChanges(objects, oldTree, newTree);
+    if (!changes)
+        return std::unexpected(changes.error());
+    return changeIdFrom(store, **changes, progress);
+}
+
+Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, EquivalenceCache& cache,
+                                      const Progress& progress)
+{
+    QuickObjects objects(store, cache.data().filesFor(store.repository()));
+    return changeIdOf(objects, commit, cache, progress);
+}
+
+namespace {
+
+// The others whose outline is `outline` and whose change is the one with this id; the first of them.
+Result<std::optional<Oid>> firstEqual(QuickObjects& objects, const Oid& change, std::span<const Oid> possible,
+                                      EquivalenceCache& cache, const Progress& progress)
+{
+    for (const Oid& other : possible) {
+        auto id = changeIdOf(objects, other, cache, progress);
+        if (!id)
+            return id;
+        if (*id == change)
+            return other;
+    }
+    return std::nullopt;
+}
+
+} // namespace
+
+Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, std::span<const Oid> others,
+                               const std::optional<std::pair<Oid, Oid>>& combined, EquivalenceCache& cache,
+                               const Progress& progress)
+{
+    EqualChanges found;
+    if (others.empty())
+        return found;
+    QuickObjects objects(store, cache.data().filesFor(store.repository()));
+    Outlines outlines(objects, cache.data());
     std::vector<std::uint64_t> outlineOfMine;
-    std::unordered_map<std::uint64_t, std::vector<Oid>> candidates; // outline, those of the others that have it
+    std::unordered_map<std::uint64_t, std::vector<Oid>> possible; // outline, those of the others that have it
     for (const Oid& commit : mine) {
         const auto changes = outlines.changesOfCommit(commit);
         if (!changes)
             return std::unexpected(changes.error());
         outlineOfMine.push_back(outlines.want(*changes));
         if (outlineOfMine.back() != noOutline)
-            candidates.try_emplace(outlineOfMine.back());
+            possible.try_emplace(outlineOfMine.back());
     }
-    std::size_t looked = 0;
-    for (const Oid& other : others) {
-        if (++looked % 256 == 0) {
-            if (progress.stopped())
-                return cancelled();
-            progress.report("Comparing changes", looked, others.size());
-        }
-        const auto outline = outlines.outlineIfWanted(other);
-        if (!outline)
-            return std::unexpected(outline.error());
-        if (*outline != noOutline)
-            if (const auto at = candidates.find(*outline); at != candidates.end())
-                at->second.push_back(other);
+    std::vector<PathChange> together;
+    std::uint64_t outlineTogether = noOutline;
+    if (combined) {
+        auto changes = treeChanges(objects, combined->first, combined->second);
+        if (!changes)
+            return std::unexpected(changes.error());
+        together = std::move(**changes);
+        outlineTogether = outlines.want(together);
+        if (outlineTogether != noOutline)
+            possible.try_emplace(outlineTogether);
     }
+    if (possible.empty())
+        return found;
+    const auto outlineOfOther = outlines.outlinesIfWanted(others, progress);
+    if (!outlineOfOther)
+        return std::unexpected(outlineOfOther.error());
+    for (std::size_t i = 0; i < others.size(); ++i)
+        if (const auto at = possible.find((*outlineOfOther)[i]); at != possible.end())
+            at->second.push_back(others[i]);
+
     for (std::size_t i = 0; i < mine.size(); ++i) {
-        if (outlineOfMine[i] == noOutline)
+        if (outlineOfMine[i] == noOutline || possible[outlineOfMine[i]].empty())
             continue;
-        const auto& possible = candidates[outlineOfMine[i]];
-        if (possible.empty())
-            continue;
-        const auto own = changeIdOf(store, mine[i], cache, progress);
-        if (!own)
-            return std::unexpected(own.error());
-        for (const Oid& other : possible) {
-            const auto id = changeIdOf(store, other, cache, progress);
-            if (!id)
-                return std::unexpected(id.error());
-            if (*own && *own == *id) {
-                pairs.emplace_back(mine[i], other);
-                break;
-            }
-        }
+        const auto change = changeIdOf(objects, mine[i], cache, progress);
+        if (!change)
+            return std::unexpected(change.error());
+        const auto other = firstEqual(objects, change->value_or(Oid()), possible[outlineOfMine[i]], cache, progress);
+        if (!other)
+            return std::unexpected(other.error());
+        if (*other)
+            found.pairs.emplace_back(mine[i], **other);
     }
-    return pairs;
+    if (outlineTogether == noOutline || possible[outlineTogether].empty() ||
+        (!mine.empty() && found.pairs.size() == mine.size()))
+        return found;
+    const auto change = changeIdFrom(store, together, progress);
+    if (!change)
+        return std::unexpected(change.error());
+    auto squash = firstEqual(objects, change->value_or(Oid()), possible[outlineTogether], cache, progress);
+    if (!squash)
+        return std::unexpected(squash.error());
+    found.squash = *squash;
+    return found;
+}
+
+Result<std::vector<std::pair<Oid, Oid>>> equalCommits(ObjectStore& store, std::span<const Oid> mine,
+                                                      std::span<const Oid> others, EquivalenceCache& cache,
+                                                      const Progress& progress)
+{
+    auto found = findEqual(store, mine, others, std::nullopt, cache, progress);
+    if (!found)
+        return std::unexpected(found.error());
+    return std::move(found->pairs);
 }
 
 Result<std::optional<Oid>> squashedAs(ObjectStore& store, const Oid& baseTree, const Oid& tipTree,
                                       std::span<const Oid> others, EquivalenceCache& cache, const Progress& progress)
 {
-    const auto changes = treeChanges(store, baseTree, tipTree);
-    if (!changes)
-        return std::unexpected(changes.error());
-    Outlines outlines(store, cache.data());
-    const std::uint64_t wanted = outlines.want(**changes);
-    if (wanted == noOutline)
-        return std::nullopt;
-    std::optional<Oid> combined;
-    for (const Oid& other : others) {
-        if (progress.stopped())
-            return cancelled();
-        const auto outline = outlines.outlineIfWanted(other);
-        if (!outline)
-            return std::unexpected(outline.error());
-        if (*outline != wanted)
-            continue;
-        if (!combined) {
-            auto made = changeIdFrom(store, **changes, progress);
-            if (!made)
-                return made;
-            combined = *made;
-        }
-        const auto id = changeIdOf(store, other, cache, progress);
-        if (!id)
-            return id;
-        if (*id && *id == combined)
-            return other;
-    }
-    return std::nullopt;
+    auto found = findEqual(store, {}, others, std::pair(baseTree, tipTree), cache, progress);
+    if (!found)
+        return std::unexpected(found.error());
+    return found->squash;
 }
 
 } // namespace espalier

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/commit.h"
 #include "core/history/drift.h"
-#include "core/history/equivalence.h"
+#include "core/history/find_equal.h"
 
 namespace espalier {
 
@@ -40,21 +40,20 @@ Result<Landed> findLanded(const Repository& repository, const Snapshot& snapshot
     landed.ahead = std::uint32_t(ownRows.size());
     const auto others = idsOf(history, history.onlyIn(mainLine, tip));
     ObjectStore store(repository);
-    auto pairs = equalCommits(store, idsOf(history, ownRows), others, cache, progress);
-    if (!pairs)
-        return std::unexpected(pairs.error());
-    landed.commits = std::move(*pairs);
-    const auto bases = history.mergeBases(tip, mainLine);
-    if (landed.wholly() || landed.ahead < 2 || bases.empty())
-        return landed;
-    const auto baseTree = treeOfCommit(store, history.id(bases[0]));
-    const auto tipTree = treeOfCommit(store, history.id(tip));
-    if (!baseTree || !tipTree)
-        return std::unexpected(baseTree ? tipTree.error() : baseTree.error());
-    auto squash = squashedAs(store, *baseTree, *tipTree, others, cache, progress);
-    if (!squash)
-        return std::unexpected(squash.error());
-    landed.squash = *squash;
+    std::optional<std::pair<Oid, Oid>> combined;
+    // One commit is its own combined change.
+    if (const auto bases = history.mergeBases(tip, mainLine); landed.ahead >= 2 && !bases.empty()) {
+        const auto baseTree = treeOfCommit(store, history.id(bases[0]));
+        const auto tipTree = treeOfCommit(store, history.id(tip));
+        if (!baseTree || !tipTree)
+            return std::unexpected(baseTree ? tipTree.error() : baseTree.error());
+        combined.emplace(*baseTree, *tipTree);
+    }
+    auto found = findEqual(store, idsOf(history, ownRows), others, combined, cache, progress);
+    if (!found)
+        return std::unexpected(found.error());
+    landed.commits = std::move(found->pairs);
+    landed.squash = found->squash;
     return landed;
 }
 

@@ -9,9 +9,47 @@ namespace {
 
 constexpr int deepest = 2048; // folders within folders; deeper trees are not made by any checkout
 
+// Goes over a tree's bytes without a copy an entry.
+class Cursor {
+  public:
+    explicit Cursor(std::string_view bytes) : m_rest(bytes) { next(); }
+    bool atEnd() const { return m_state == End; }
+    bool broken() const { return m_state == Broken; }
+    const TreeEntry& entry() const { return m_entry; }
+    // The mode and the id, for telling at once whether two entries of a name are the same.
+    std::string_view raw() const { return m_raw; }
+    void next()
+    {
+        if (m_rest.empty()) {
+            m_state = End;
+            return;
+        }
+        const std::size_t blank = m_rest.find(' '), zero = m_rest.find('\0', blank == m_rest.npos ? 0 : blank);
+        if (blank == m_rest.npos || zero == m_rest.npos || blank > 7 || m_rest.size() < zero + 21) {
+            m_state = Broken;
+            return;
+        }
+        std::uint32_t mode = 0;
+        for (const char c : m_rest.substr(0, blank))
+            mode = mode << 3 | std::uint32_t(c - '0');
+        m_entry.mode = mode == 0100664 ? FileMode::File : FileMode(mode);
+        m_entry.name = m_rest.substr(blank + 1, zero - blank - 1);
+        m_entry.id = Oid::fromRaw(m_rest.data() + zero + 1);
+        m_raw = m_rest.substr(0, zero + 21);
+        m_rest.remove_prefix(zero + 21);
+    }
+
+  private:
+    std::string_view m_rest, m_raw;
+    TreeEntry m_entry;
+    enum { Entry, End, Broken } m_state = Entry;
+};
+
 class Walk {
   public:
-    Walk(ObjectStore& store, const std::function<bool(const std::string&)>& wanted) : m_store(store), m_wanted(wanted) {}
+    Walk(QuickObjects& objects, const std::function<bool(const std::string&)>& wanted)
+        : m_objects(objects), m_wanted(wanted)
+    {}
 
     // False: not wanted.
     Result<bool> compare(const Oid& oldTree, const Oid& newTree, int depth)
@@ -20,24 +58,34 @@ class Walk {
             return true;
         if (depth > deepest)
             return fail(ErrorKind::Broken, "A tree is nested too deeply", newTree.hex());
-        Object oldObject, newObject;
-        const auto oldEntries = entriesOf(oldTree, oldObject), newEntries = entriesOf(newTree, newObject);
-        if (!oldEntries)
-            return std::unexpected(oldEntries.error());
-        if (!newEntries)
-            return std::unexpected(newEntries.error());
-        auto left = oldEntries->begin(), right = newEntries->begin();
-        while (left != oldEntries->end() || right != newEntries->end()) {
-            int order = left == oldEntries->end() ? 1 : right == newEntries->end() ? -1 : 0;
-            if (order == 0)
-                order = compareTreeNames(left->name, left->isTree(), right->name, right->isTree());
-            const TreeEntry* before = order <= 0 ? &*left++ : nullptr;
-            const TreeEntry* after = order >= 0 ? &*right++ : nullptr;
-            if (before && after && before->id == after->id && before->mode == after->mode)
+        const auto oldBytes = bytesOf(oldTree), newBytes = bytesOf(newTree);
+        if (!oldBytes)
+            return std::unexpected(oldBytes.error());
+        if (!newBytes)
+            return std::unexpected(newBytes.error());
+        Cursor left(**oldBytes), right(**newBytes);
+        while (!left.atEnd() || !right.atEnd()) {
+            if (left.broken() || right.broken())
+                return fail(ErrorKind::Broken, "A tree is damaged", (left.broken() ? oldTree : newTree).hex(),
+                            "Run git fsck in the repository");
+            if (!left.atEnd() && !right.atEnd() && left.raw() == right.raw()) {
+                left.next();
+                right.next();
                 continue;
+            }
+            int order = left.atEnd() ? 1 : right.atEnd() ? -1 : 0;
+            if (order == 0)
+                order = compareTreeNames(left.entry().name, left.entry().isTree(), right.entry().name,
+                                         right.entry().isTree());
+            const TreeEntry* before = order <= 0 ? &left.entry() : nullptr;
+            const TreeEntry* after = order >= 0 ? &right.entry() : nullptr;
             const auto same = entry(before, after, depth);
             if (!same || !*same)
                 return same;
+            if (before)
+                left.next();
+            if (after)
+                right.next();
         }
         return true;
     }
@@ -45,19 +93,18 @@ class Walk {
     std::vector<PathChange> changes;
 
   private:
-    Result<std::vector<TreeEntry>> entriesOf(const Oid& tree, Object& object)
+    Result<std::shared_ptr<const std::string>> bytesOf(const Oid& tree)
     {
+        static const auto nothing = std::make_shared<const std::string>();
         if (tree.isZero())
-            return std::vector<TreeEntry>();
-        auto read = m_store.read(tree, ObjectType::Tree);
-        if (!read)
-            return std::unexpected(read.error());
-        object = std::move(*read);
-        return parseTree(object.view());
+            return nothing;
+        return m_objects.read(tree, ObjectType::Tree);
     }
 
     Result<bool> entry(const TreeEntry* before, const TreeEntry* after, int depth)
     {
+        if (before && after && before->id == after->id && before->mode == after->mode)
+            return true; // spelled differently, e.g. an old group-writable mode
         const std::size_t length = m_path.size();
         m_path += before ? before->name : after->name;
         Result<bool> result = !m_wanted || m_wanted(m_path);
@@ -81,17 +128,17 @@ class Walk {
         return result;
     }
 
-    ObjectStore& m_store;
+    QuickObjects& m_objects;
     const std::function<bool(const std::string&)>& m_wanted;
     std::string m_path;
 };
 
 } // namespace
 
-Result<std::optional<std::vector<PathChange>>> treeChanges(ObjectStore& store, const Oid& oldTree, const Oid& newTree,
+Result<std::optional<std::vector<PathChange>>> treeChanges(QuickObjects& objects, const Oid& oldTree, const Oid& newTree,
                                                            const std::function<bool(const std::string&)>& wanted)
 {
-    Walk walk(store, wanted);
+    Walk walk(objects, wanted);
     const auto all = walk.compare(oldTree, newTree, 0);
     if (!all)
         return std::unexpected(all.error());

@@ -4,8 +4,8 @@
 // core/history.
 #pragma once
 
-#include "core/git/objects.h"
 #include "core/git/tree.h"
+#include "core/history/quick_objects.h"
 
 #include <functional>
 #include <string>
@@ -22,7 +22,7 @@ struct PathChange {
 // In git's path order. `wanted`, when given, is asked for every path and folder that differs; when it says no the walk
 // ends and nothing is returned. Zero ids stand for the empty tree.
 Result<std::optional<std::vector<PathChange>>>
-treeChanges(ObjectStore& store, const Oid& oldTree, const Oid& newTree,
+treeChanges(QuickObjects& objects, const Oid& oldTree, const Oid& newTree,
             const std::function<bool(const std::string& path)>& wanted = {});
 
 } // namespace espalier

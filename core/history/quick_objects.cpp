@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: MIT
+#include "core/history/quick_objects.h"
+
+#include "core/history/commit_headers.h"
+#include "core/history/overrides.h"
+
+namespace espalier {
+
+namespace {
+constexpr std::size_t youngLimit = std::size_t(16) << 20;
+}
+
+std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
+{
+    auto files = std::make_shared<QuickFiles>();
+    const auto folders = objectFolders(repository.commonDir());
+    files->packs = PackFiles::open(folders);
+    if (readOverrides(repository).empty())
+        if (auto graph = CommitGraph::open(folders))
+            files->graph = std::move(*graph);
+    return files;
+}
+
+QuickObjects::QuickObjects(ObjectStore& store, std::shared_ptr<const QuickFiles> files)
+    : m_store(store), m_files(std::move(files)), m_packs(std::make_unique<PackReader>(m_files->packs))
+{}
+
+Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
+{
+    if (m_files->graph) {
+        if (const auto position = m_files->graph->find(id)) {
+            m_positions.clear();
+            m_files->graph->parentsAt(*position, m_positions);
+            for (const std::uint32_t parent : m_positions)
+                parents.push_back(m_files->graph->idAt(parent));
+            return m_files->graph->treeAt(*position);
+        }
+    }
+    const auto bytes = read(id, ObjectType::Commit);
+    if (!bytes)
+        return std::unexpected(bytes.error());
+    std::int64_t time = 0;
+    const std::string_view text = **bytes;
+    const auto tree = text.starts_with("tree ") ? Oid::parse(text.substr(5, 40)) : std::nullopt;
+    if (!tree || !parseHeader(text, parents, time))
+        return fail(ErrorKind::Broken, "A commit is damaged", id.hex(), "Run git fsck in the repository");
+    return *tree;
+}
+
+Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, ObjectType type)
+{
+    if (const auto at = m_young.find(id); at != m_young.end())
+        return at->second;
+    std::shared_ptr<const std::string> bytes;
+    if (const auto at = m_old.find(id); at != m_old.end()) {
+        bytes = at->second;
+    } else if (auto object = m_packs->read(id); object && object->type == type) {
+        bytes = std::make_shared<const std::string>(object->bytes);
+    } else {
+        auto slow = m_store.read(id, type);
+        if (!slow)
+            return std::unexpected(slow.error());
+        bytes = slow->bytes;
+    }
+    if (m_bytes > youngLimit) {
+        m_old = std::move(m_young);
+        m_young = {};
+        m_bytes = 0;
+    }
+    m_bytes += bytes->size() + 128;
+    m_young.emplace(id, bytes);
+    return bytes;
+}
+
+} // namespace espalier
