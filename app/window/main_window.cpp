@@ -310,6 +310,8 @@ void MainWindow::takeUpSnapshot()
     const SnapshotPtr snapshot = m_session->snapshot();
     m_graph->setSnapshot(snapshot, m_session->lanes());
     m_commit->setSnapshot(snapshot);
+    if (const Ref* moved = snapshot->findRef(std::exchange(m_showNext, {})); moved && moved->row != noRow)
+        m_graph->goTo(moved->row);
     m_commit->showRow(m_graph->currentRow());
     if (std::exchange(m_opening, false)) {
         setWindowTitle(tr("%1 · Espalier").arg(toText(snapshot->name)));
@@ -338,8 +340,18 @@ void MainWindow::showStanding()
         m_notice->say(NoticeBar::Info, lines.join(QLatin1Char(' ')));
 }
 
-void MainWindow::startReplay(const DragSource& what, const DropTarget& onto)
+void MainWindow::startReplay(const DragSource& what, const DropTarget& dropped)
 {
+    // A commit that a branch stands at is better known by the branch's name.
+    DropTarget onto = dropped;
+    if (const SnapshotPtr snapshot = m_session->snapshot(); snapshot && onto.refName.empty())
+        for (const int at : snapshot->refsAt(snapshot->history.find(onto.commit)))
+            if (const Ref& ref = snapshot->refs[std::size_t(at)]; onto.refName.empty() || at == snapshot->mainLine) {
+                if (ref.kind == RefKind::Branch || ref.kind == RefKind::RemoteBranch) {
+                    onto.refName = ref.name;
+                    onto.label = toText(ref.shortName);
+                }
+            }
     const auto begin = [this](const Plan& plan) {
         m_notice->clear();
         showWorkbench();
@@ -355,6 +367,7 @@ void MainWindow::startReplay(const DragSource& what, const DropTarget& onto)
 void MainWindow::checkAndPush(const std::string& branch)
 {
     m_session->checkOverwrite(branch, [this](const OverwriteCheck& check) {
+        m_notice->clear();
         m_overwrite->showFor(check);
         m_pages->setCurrentWidget(m_overwrite);
         m_overwrite->setFocus();
@@ -367,6 +380,8 @@ void MainWindow::offerPush(const Applied& applied)
     std::string branch = m_flow->plan().branch;
     if (branch.empty() && !applied.entry.moves.empty())
         branch = applied.entry.moves.front().name;
+    // The new tip is in the snapshot that follows.
+    m_showNext = branch;
     m_notice->say(NoticeBar::Good,
                   tr("Done: %1. It can be taken back from the logbook.").arg(toText(applied.entry.title)));
     if (snapshot && !snapshot->roles.fork.empty() && branch.starts_with("refs/heads/"))

@@ -79,7 +79,7 @@ class MainWindow : public QMainWindow {
     void showCleanUp();
     void showWalkthrough();
     // Plans, and opens the dry run on the plan.
-    void startReplay(const espalier::DragSource& what, const espalier::DropTarget& onto);
+    void startReplay(const espalier::DragSource& what, const espalier::DropTarget& dropped);
     // Asks for the new base of a branch first.
     void askReplayOnto(const std::string& ref);
     // Opens the overwrite check of a branch of the clone (without refs/heads/).
@@ -155,6 +155,8 @@ class MainWindow : public QMainWindow {
     std::vector<QAction*> m_needRepository;
     std::vector<QAction*> m_needBranch;
     QStringList m_recent;
+    // Full name of the branch that the next snapshot's graph goes to.
+    std::string m_showNext;
     bool m_keepsLayout = false;
     // A repository was asked for and has not been shown yet.
     bool m_opening = false;

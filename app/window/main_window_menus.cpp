@@ -111,7 +111,7 @@ void MainWindow::buildBranchMenu()
         if (const Row row = m_graph->currentRow(); snapshot && row != noRow)
             askNewBranch(snapshot->history.id(row));
     });
-    about(tr("Re&name…"), {}, &MainWindow::askRename);
+    about(tr("Rena&me…"), {}, &MainWindow::askRename);
     about(tr("&Delete…"), {}, &MainWindow::askDelete);
     menu->addSeparator();
     add(menu, tr("Clean &up…"), {}, [this] { showCleanUp(); });

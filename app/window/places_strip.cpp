@@ -105,6 +105,10 @@ void PlacesStrip::build(Place place)
     at.roles->setAutoRaise(true);
     at.roles->setToolTip(tr("Which remote is which…"));
     at.roles->setAccessibleName(tr("Which remote is which"));
+    // Hidden it keeps its room, so that the three titles stand on one line.
+    QSizePolicy room = at.roles->sizePolicy();
+    room.setRetainSizeWhenHidden(true);
+    at.roles->setSizePolicy(room);
     connect(at.roles, &QToolButton::clicked, this, &PlacesStrip::rolesRequested);
     connect(at.action, &QPushButton::clicked, this, [&at] {
         if (at.act)
