@@ -164,7 +164,7 @@ Result<ExitStatus> runReplay(const Arguments& arguments)
         std::puts(dryRunJson(*run, entry).c_str());
     } else {
         printRun(*run);
-        if (run->clean)
+        if (!entry.empty())
             printLine("Applied. The old tip is kept; to take it back: espalier restore PATH " +
                       entry);
     }

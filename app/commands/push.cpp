@@ -108,7 +108,7 @@ Result<ExitStatus> runPush(const Arguments& arguments)
                    {"new", jsonId(pushed->now)},
                    {"forced", pushed->forced},
                    {"entry", pushed->entry.id.empty() ? nlohmann::json() : nlohmann::json(pushed->entry.id)}});
-    else
+    else if (pushed->old != pushed->now)
         printLine("Pushed " + pushed->branch + ": " + (pushed->old.isZero() ? "new" : pushed->old.brief()) + " to " +
                   pushed->now.brief() + (pushed->forced ? ", a forced update" : "") + ".");
     printNotices(pushed->notices);

@@ -356,6 +356,8 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
         return std::unexpected(course.error());
     if (auto checked = checkAll(repository, change, *course, progress); !checked)
         return std::unexpected(checked.error());
+    if (change.moves.empty() && !course->changesHead)
+        return Applied{{}, {"Everything stands there already; nothing was moved"}};
     if (progress.stopped())
         return cancelled();
     auto lock = ChangeLock::take(repository);

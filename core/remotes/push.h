@@ -21,7 +21,7 @@ struct Pushed {
     std::string branch;
     Oid old, now;                // zero `old`: the branch is new there
     bool forced = false;
-    LogbookEntry entry;
+    LogbookEntry entry;          // no id: the branch stood there already
     std::vector<std::string> notices; // what the server said, made safe to show
 };
 

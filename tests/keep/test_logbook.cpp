@@ -44,6 +44,17 @@ class TestLogbook : public QObject {
         QVERIFY(!findEntry(clone, begun->id));
     }
 
+    void whatChangesNothingLeavesNoEntry()
+    {
+        ReplayScene scene;
+        Rewrite rewrite = scene.rewrite();
+        rewrite.moves = {{"refs/heads/topic/x", oid(scene.topic[1]), oid(scene.topic[1])}};
+        const auto applied = apply(scene.repo.open(), rewrite);
+        QVERIFY2(applied, applied ? "" : applied.error().line().c_str());
+        QVERIFY(applied->entry.id.empty() && applied->notices.size() == 1);
+        QVERIFY(readLogbook(scene.repo.open())->empty());
+    }
+
     void newestFirstAndTheNumberCounts()
     {
         ReplayScene scene;
