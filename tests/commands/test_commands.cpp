@@ -1,0 +1,208 @@
+// SPDX-License-Identifier: MIT
+//
+// The commands as scripts use them: the main job end to end on samples, the stable JSON, the exit statuses. Checked against
+// git's plumbing (fsck, rev-parse, log, for-each-ref ahead-behind) and against dulwich, an independent reader.
+#include "tests/support/temp_repository.h"
+
+#include <QJsonArray>
+#include <QJsonDocument>
+#include <QJsonObject>
+#include <QProcess>
+#include <QTemporaryDir>
+#include <QtTest>
+
+using namespace espalier;
+using espalier::test::folderState;
+
+namespace {
+
+struct Outcome {
+    int status = -1;
+    QByteArray out, error;
+    QJsonDocument json() const { return QJsonDocument::fromJson(out); }
+};
+
+Outcome run(const QString& program, const QStringList& arguments, const QByteArray& input = {})
+{
+    QProcess process;
+    process.start(program, arguments);
+    process.write(input);
+    process.closeWriteChannel();
+    process.waitForFinished(-1);
+    return {process.exitCode(), process.readAllStandardOutput(), process.readAllStandardError()};
+}
+
+Outcome espalierRun(const QStringList& arguments, const QByteArray& input = {})
+{
+    return run(QStringLiteral(ESPALIER_PROGRAM), arguments, input);
+}
+
+QByteArray gitAt(const QString& at, const QStringList& arguments)
+{
+    const Outcome outcome = run(QStringLiteral("git"), QStringList{QStringLiteral("-C"), at} + arguments);
+    if (outcome.status != 0)
+        qWarning() << arguments << outcome.error;
+    return outcome.status == 0 ? outcome.out.trimmed() : QByteArray("failed");
+}
+
+} // namespace
+
+class TestCommands : public QObject {
+    Q_OBJECT
+
+    QString build(const QTemporaryDir& folder, const QString& sample)
+    {
+        const QString at = folder.filePath(sample);
+        const Outcome built = espalierRun({"sample", sample, at});
+        if (built.status != 0)
+            qWarning() << built.error;
+        return at;
+    }
+
+  private Q_SLOTS:
+    void theWholeJob()
+    {
+        QTemporaryDir folder;
+        const QString at = build(folder, "same-lines");
+        const QString clone = at + "/clone", fork = at + "/fork.git";
+        const QByteArray oldTip = gitAt(clone, {"rev-parse", "topic/metric-heights"});
+        const QByteArray log = QByteArrayLiteral("--format=%an %ae %at %B");
+        const QByteArray before = gitAt(clone, {"log", log, "upstream/main..topic/metric-heights"});
+        const QStringList what{"--branch", "topic/metric-heights", "--onto", "upstream/main"};
+
+        // A conflict ends with status 1 and nothing changed.
+        const auto state = folderState(clone.toStdString());
+        QCOMPARE(espalierRun(QStringList{"dry-run", clone, "--json"} + what).status, 1);
+        QCOMPARE(espalierRun(QStringList{"replay", clone, "--json"} + what).status, 1);
+        QCOMPARE(folderState(clone.toStdString()), state);
+
+        const Outcome replayed = espalierRun(QStringList{"replay", clone, "--json", "--settle", "your-commit-first"} + what);
+        QCOMPARE(replayed.status, 0);
+        const QJsonObject answer = replayed.json().object();
+        QCOMPARE(answer["commits"].toArray().size(), 3);
+        // What was announced is what stands there.
+        QCOMPARE(gitAt(clone, {"rev-parse", "topic/metric-heights"}), answer["newTip"].toString().toLatin1());
+        QCOMPARE(gitAt(clone, {"rev-parse", "topic/metric-heights^{tree}"}), answer["newTree"].toString().toLatin1());
+        QCOMPARE(gitAt(clone, {"log", log, "upstream/main..topic/metric-heights"}), before);
+        QCOMPARE(gitAt(clone, {"status", "--porcelain"}), QByteArray());
+
+        const QJsonObject check =
+            espalierRun({"overwrite-check", clone, "--json", "--branch", "topic/metric-heights"}).json().object();
+        QCOMPARE(check["remoteTip"].toString().toLatin1(), oldTip);
+        QCOMPARE(check["pairs"].toArray().size(), 3);
+        QVERIFY(!check["fastForward"].toBool());
+        QVERIFY(check["foreign"].toArray().isEmpty());
+        QCOMPARE(espalierRun({"push", clone, "--branch", "topic/metric-heights"}).status, 1);
+        const Outcome pushed = espalierRun({"push", clone, "--json", "--branch", "topic/metric-heights", "--expect",
+                                            QString::fromLatin1(oldTip)});
+        QCOMPARE(pushed.status, 0);
+        QVERIFY(pushed.json().object()["forced"].toBool());
+        QCOMPARE(gitAt(fork, {"rev-parse", "topic/metric-heights"}), answer["newTip"].toString().toLatin1());
+
+        QCOMPARE(espalierRun({"restore", clone, answer["entry"].toString()}).status, 0);
+        QCOMPARE(gitAt(clone, {"rev-parse", "topic/metric-heights"}), oldTip);
+        QCOMPARE(gitAt(clone, {"status", "--porcelain"}), QByteArray());
+        // Source: git fsck, the reference implementation's check of the format.
+        for (const char* place : {"/upstream.git", "/fork.git", "/clone"})
+            QCOMPARE(gitAt(at + QLatin1String(place), {"fsck", "--strict", "--no-dangling"}), QByteArray());
+        // Source: dulwich, a reader of git's format that shares no code with libgit2 or git.
+        const Outcome dulwich = run("/usr/bin/python3", {"-c",
+                                                "import sys; from dulwich.repo import Repo\n"
+                                                "r = Repo(sys.argv[1]); c = r[r.refs[b'refs/heads/topic/metric-heights']]\n"
+                                                "print(c.id.decode(), c.tree.decode(), c.author.decode())",
+                                                fork});
+        QCOMPARE(dulwich.out.trimmed(), gitAt(fork, {"log", "-1", "--format=%H %T %an <%ae>", "topic/metric-heights"}));
+    }
+
+    void theLeaseHolds()
+    {
+        QTemporaryDir folder;
+        const QString at = build(folder, "someone-pushed");
+        const QString clone = at + "/clone", fork = at + "/fork.git";
+        const Outcome checked = espalierRun({"overwrite-check", clone, "--json", "--branch", "topic/spring-warning"});
+        QCOMPARE(checked.status, 1);
+        const QJsonObject check = checked.json().object();
+        QCOMPARE(check["foreign"].toArray().size(), 1);
+        const QString seen = check["remoteTip"].toString();
+        // A second process moves the fork's branch after the check.
+        gitAt(fork, {"update-ref", "refs/heads/topic/spring-warning", "main"});
+        const QByteArray moved = gitAt(fork, {"rev-parse", "topic/spring-warning"});
+        QCOMPARE(espalierRun({"push", clone, "--branch", "topic/spring-warning", "--expect", seen}).status, 1);
+        QCOMPARE(gitAt(fork, {"rev-parse", "topic/spring-warning"}), moved);
+    }
+
+    void updateMovesTheMainLineOnly()
+    {
+        QTemporaryDir folder;
+        const QString at = build(folder, "moved-upstream");
+        const QString clone = at + "/clone";
+        const QByteArray head = gitAt(clone, {"rev-parse", "HEAD"});
+        QCOMPARE(espalierRun({"update", clone}).status, 0);
+        const QByteArray upstream = gitAt(at + "/upstream.git", {"rev-parse", "main"});
+        QCOMPARE(gitAt(clone, {"rev-parse", "main"}), upstream);
+        QCOMPARE(gitAt(at + "/fork.git", {"rev-parse", "main"}), upstream);
+        QCOMPARE(gitAt(clone, {"rev-parse", "HEAD"}), head);
+        QCOMPARE(gitAt(clone, {"status", "--porcelain"}), QByteArray());
+        QCOMPARE(espalierRun({"dry-run", clone, "--branch", "topic/csv-export", "--onto", "upstream/main"}).status, 0);
+    }
+
+    void driftCountsAsGitDoes()
+    {
+        QTemporaryDir folder;
+        const QString clone = build(folder, "already-landed") + "/clone";
+        const QJsonArray rows = espalierRun({"drift", clone, "--json", "--all-refs"}).json().array();
+        QVERIFY(rows.size() > 5);
+        for (const QJsonValue& row : rows) {
+            const QString ref = row["ref"].toString();
+            // Source: git for-each-ref's ahead-behind.
+            QCOMPARE(QByteArray::number(row["ahead"].toInt()) + ' ' + QByteArray::number(row["behind"].toInt()),
+                     gitAt(clone, {"for-each-ref", "--format=%(ahead-behind:refs/remotes/upstream/main)", ref}));
+        }
+        QHash<QString, int> landed;
+        for (const QJsonValue& row : espalierRun({"drift", clone, "--json"}).json().array())
+            landed[row["ref"].toString()] = row["landed"].toInt();
+        QCOMPARE(landed["refs/heads/topic/typo-sweep"], 1);
+    }
+
+    void batchAnswersInOrder()
+    {
+        QTemporaryDir folder;
+        const QString clone = build(folder, "same-lines") + "/clone";
+        const Outcome batch = espalierRun({"dry-run", clone, "--batch"},
+                                          "topic/moon-phase upstream/main\nnowhere upstream/main\n"
+                                          "topic/metric-heights upstream/main\n");
+        const QList<QByteArray> lines = batch.out.trimmed().split('\n');
+        QCOMPARE(lines.size(), 3);
+        QVERIFY(QJsonDocument::fromJson(lines[0]).object()["clean"].toBool());
+        QVERIFY(QJsonDocument::fromJson(lines[1]).object().contains("error"));
+        const QJsonObject last = QJsonDocument::fromJson(lines[2]).object();
+        QVERIFY(!last["clean"].toBool());
+        QVERIFY(last["newTip"].isNull());
+        QCOMPARE(last["commits"][1]["conflicts"].toArray().size(), 2);
+    }
+
+    void saysWhatIsWrong_data()
+    {
+        QTest::addColumn<QStringList>("arguments");
+        QTest::addColumn<int>("status");
+        QTest::newRow("no such folder") << QStringList{"drift", "/no/such/folder"} << 2;
+        QTest::newRow("missing word") << QStringList{"drift"} << 2;
+        QTest::newRow("unknown option") << QStringList{"drift", ".", "--nonsense"} << 2;
+        QTest::newRow("missing value") << QStringList{"push", ".", "--branch"} << 2;
+        QTest::newRow("bad id") << QStringList{"push", ".", "--branch", "x", "--expect", "abc"} << 2;
+        QTest::newRow("no such sample") << QStringList{"sample", "no-such", "/no/such/folder"} << 2;
+        QTest::newRow("help") << QStringList{"--help"} << 0;
+    }
+    void saysWhatIsWrong()
+    {
+        QFETCH(QStringList, arguments);
+        QFETCH(int, status);
+        const Outcome outcome = espalierRun(arguments);
+        QCOMPARE(outcome.status, status);
+        if (status != 0)
+            QCOMPARE(outcome.error.trimmed().count('\n'), 0);
+    }
+};
+
+QTEST_GUILESS_MAIN(TestCommands)
+#include "test_commands.moc"
