@@ -2,6 +2,7 @@
 #include "core/merge/tree_walk.h"
 
 #include <algorithm>
+#include <deque>
 
 namespace espalier {
 
@@ -150,68 +151,83 @@ class TreeWriter {
         auto tree = openTree(m_store, id);
         if (!tree)
             return std::unexpected(tree.error());
-        std::map<std::string, Leaf, std::less<>> files, folders;
-        for (const TreeEntry& entry : tree->entries)
-            (entry.isTree() ? folders : files)[std::string(entry.name)] = leafOf(&entry);
+        Names files, folders; // edited ones only; their names point into the edits
         for (Edit at = begin; at != end;) {
             const std::string_view rest = std::string_view(at->first).substr(prefix.size());
             const std::size_t slash = rest.find('/');
             if (slash == std::string_view::npos) {
-                if (at->second.exists())
-                    files[std::string(rest)] = at->second;
-                else
-                    files.erase(std::string(rest));
+                files[rest] = at->second;
                 ++at;
                 continue;
             }
-            const std::string name(rest.substr(0, slash));
-            const std::string inside = prefix + name + '/';
+            const std::string_view name = rest.substr(0, slash);
+            const std::string inside = prefix + std::string(name) + '/';
             Edit last = at;
             while (last != end && last->first.starts_with(inside))
                 ++last;
-            const auto old = folders.find(name);
-            const auto made = write(old == folders.end() ? Oid{} : old->second.id, inside, at, last);
+            const TreeEntry* old = tree->find(name, true);
+            const auto made = write(old ? old->id : Oid{}, inside, at, last);
             if (!made)
                 return made;
-            if (made->isZero())
-                folders.erase(name);
-            else
-                folders[name] = {FileMode::Tree, *made};
+            folders[name] = made->isZero() ? Leaf{} : Leaf{FileMode::Tree, *made};
             at = last;
         }
-        return join(files, folders, prefix);
+        return join(*tree, files, folders, prefix);
     }
 
   private:
-    Result<Oid> join(std::map<std::string, Leaf, std::less<>>& files,
-                     const std::map<std::string, Leaf, std::less<>>& folders, const std::string& prefix)
+    using Names = std::map<std::string_view, Leaf>;
+
+    Result<Oid> join(const OpenTree& tree, Names& files, Names& folders, const std::string& prefix)
     {
-        std::vector<std::pair<std::string, Leaf>> moved;
-        for (const auto& [name, folder] : folders) {
-            const auto file = files.find(name);
-            if (file == files.end())
-                continue;
-            const std::string wanted = m_aside(prefix + name).substr(prefix.size());
-            std::string other = wanted;
-            for (int i = 0; files.contains(other) || folders.contains(other); ++i)
-                other = wanted + "_" + std::to_string(i);
-            m_displaced.push_back({prefix + name, prefix + other, file->second});
-            moved.emplace_back(other, file->second);
-            files.erase(file);
-        }
-        for (auto& [name, leaf] : moved)
-            files.emplace(std::move(name), leaf);
-        if (files.empty() && folders.empty())
-            return Oid{};
         std::vector<TreeEntry> entries;
-        entries.reserve(files.size() + folders.size());
-        for (const auto* list : {&std::as_const(files), &folders})
-            for (const auto& [name, leaf] : *list)
-                entries.push_back({name, leaf.mode, leaf.id});
-        std::ranges::sort(entries, [](const TreeEntry& a, const TreeEntry& b) {
-            return compareTreeNames(a.name, a.isTree(), b.name, b.isTree()) < 0;
-        });
+        entries.reserve(tree.entries.size() + files.size() + folders.size());
+        for (const TreeEntry& entry : tree.entries) {
+            Names& edited = entry.isTree() ? folders : files;
+            const auto at = edited.find(entry.name);
+            if (at == edited.end()) {
+                entries.push_back(entry);
+                continue;
+            }
+            if (at->second.exists())
+                entries.push_back({entry.name, at->second.mode, at->second.id});
+            edited.erase(at);
+        }
+        std::vector<std::string_view> added;
+        for (const Names* left : {&files, &folders})
+            for (const auto& [name, leaf] : *left)
+                if (leaf.exists()) {
+                    entries.push_back({name, leaf.mode, leaf.id});
+                    added.push_back(name);
+                }
+        std::deque<std::string> newNames;
+        for (const std::string_view name : added)
+            putAside(name, prefix, entries, newNames);
+        if (entries.empty())
+            return Oid{};
+        if (!added.empty())
+            std::ranges::sort(entries, [](const TreeEntry& a, const TreeEntry& b) {
+                return compareTreeNames(a.name, a.isTree(), b.name, b.isTree()) < 0;
+            });
         return m_store.add(ObjectType::Tree, formatTree(entries));
+    }
+
+    // A file whose name a directory has too gets another.
+    void putAside(std::string_view name, const std::string& prefix, std::vector<TreeEntry>& entries,
+                  std::deque<std::string>& newNames)
+    {
+        const auto folder = std::ranges::find_if(
+            entries, [&](const TreeEntry& entry) { return entry.isTree() && entry.name == name; });
+        const auto file = std::ranges::find_if(
+            entries, [&](const TreeEntry& entry) { return !entry.isTree() && entry.name == name; });
+        if (folder == entries.end() || file == entries.end())
+            return;
+        const std::string wanted = m_aside(prefix + std::string(name)).substr(prefix.size());
+        std::string other = wanted;
+        for (int i = 0; std::ranges::contains(entries, std::string_view(other), &TreeEntry::name); ++i)
+            other = wanted + "_" + std::to_string(i);
+        m_displaced.push_back({prefix + std::string(name), prefix + other, leafOf(&*file)});
+        file->name = newNames.emplace_back(std::move(other));
     }
 
     ObjectStore& m_store;
