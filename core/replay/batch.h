@@ -52,9 +52,9 @@ struct BatchAnswer {
     BatchLine line;
     Result<DryRun> run;
 };
-// Takes lines from `next` (nothing: the end) and gives answers in the same order to `answer`, both called one at a time.
-// With one thread every answer is given before the next line is taken. Errors only when the repository cannot be opened
-// or when stopped; what fails in a line is in its answer.
+// Takes lines from `next` (nothing: the end) and gives answers in the same order to `answer`, both called one at a
+// time. With one thread every answer is given before the next line is taken. Errors only when the repository cannot be
+// opened or when stopped; what fails in a line is in its answer.
 Result<void> runBatch(const Repository& repository, unsigned threads,
                       const std::function<std::optional<BatchLine>()>& next,
                       const std::function<void(const BatchAnswer&)>& answer, const BatchOptions& options = {},

@@ -11,7 +11,9 @@ namespace espalier {
 
 struct ReplayCaches {
     explicit ReplayCaches(const Repository& repository)
-        : merge(MergeOptions::of(repository)), commits(repository), equivalence(std::make_shared<EquivalenceCache>())
+        : merge(MergeOptions::of(repository))
+        , commits(repository)
+        , equivalence(std::make_shared<EquivalenceCache>())
     {
     }
 

@@ -44,8 +44,7 @@ struct CommitTable::Data {
     void start()
     {
         unmark();
-        if (nodes.size() <= limit)
-            return;
+        if (nodes.size() <= limit) return;
         indices.clear();
         ids.clear();
         nodes.clear();
@@ -73,15 +72,13 @@ struct CommitTable::Data {
 
     void mark(Index index, std::uint8_t flags)
     {
-        if (nodes[index].flags == 0)
-            touched.push_back(index);
+        if (nodes[index].flags == 0) touched.push_back(index);
         nodes[index].flags |= flags;
     }
 
     Result<void> load(ObjectStore& store, Index index)
     {
-        if (nodes[index].known)
-            return {};
+        if (nodes[index].known) return {};
         std::vector<Oid> parentIds;
         std::int64_t time = 0;
         const Oid id = ids[index];
@@ -94,8 +91,7 @@ struct CommitTable::Data {
             return {};
         }
         const auto object = store.read(overrides.standIn(id), ObjectType::Commit);
-        if (!object)
-            return std::unexpected(object.error());
+        if (!object) return std::unexpected(object.error());
         if (!parseHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)
             return fail(ErrorKind::Broken, "A commit object is damaged", id.hex(), "Run git fsck in the repository");
         if (const auto graft = overrides.grafts.find(id); graft != overrides.grafts.end())
@@ -136,7 +132,8 @@ struct CommitTable::Data {
 };
 
 // Walks down from both sides, youngest first, until nothing is left that is not below a common ancestor. It goes on
-// while something older could still show that a commit taken for one side's own is everybody's: clocks are not in order.
+// while something older could still show that a commit taken for one side's own is everybody's: clocks are not in
+// order.
 auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const Index> rights, const Progress& progress)
     -> Result<Painted>
 {
@@ -155,31 +152,25 @@ auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const In
     std::size_t fresh = 0; // queued entries that are not stale
     std::int64_t oldestOwn = INT64_MAX;
     const auto push = [&](Index index, std::uint8_t flags) -> Result<void> {
-        if (auto loaded = load(store, index); !loaded)
-            return loaded;
+        if (auto loaded = load(store, index); !loaded) return loaded;
         const bool wasStale = nodes[index].flags & Stale;
-        if (!wasStale && (flags & Stale))
-            fresh -= nodes[index].queued;
+        if (!wasStale && (flags & Stale)) fresh -= nodes[index].queued;
         mark(index, flags);
         ++nodes[index].queued;
         fresh += (nodes[index].flags & Stale) ? 0 : 1;
         queue.push({nodes[index].time, order++, index});
         return {};
     };
-    if (auto done = push(left, Left); !done)
-        return std::unexpected(done.error());
+    if (auto done = push(left, Left); !done) return std::unexpected(done.error());
     for (const Index right : rights)
-        if (auto done = push(right, Right); !done)
-            return std::unexpected(done.error());
+        if (auto done = push(right, Right); !done) return std::unexpected(done.error());
     while (!queue.empty() && (fresh > 0 || queue.top().time >= oldestOwn)) {
         const Index index = queue.top().index;
         queue.pop();
         --nodes[index].queued;
         std::uint8_t flags = nodes[index].flags;
-        if (!(flags & Stale))
-            --fresh;
-        if ((order & 0x3FF) == 0 && progress.stopped())
-            return cancelled();
+        if (!(flags & Stale)) --fresh;
+        if ((order & 0x3FF) == 0 && progress.stopped()) return cancelled();
         if ((flags & (Left | Right | Stale)) == (Left | Right)) {
             if (!(flags & Found)) {
                 mark(index, Found);
@@ -193,10 +184,8 @@ auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const In
         flags &= Left | Right | Stale;
         for (std::size_t i = 0; i < nodes[index].parentCount; ++i) {
             const Index parent = parents[nodes[index].firstParent + i];
-            if ((nodes[parent].flags & flags) == flags)
-                continue;
-            if (auto done = push(parent, flags); !done)
-                return std::unexpected(done.error());
+            if ((nodes[parent].flags & flags) == flags) continue;
+            if (auto done = push(parent, flags); !done) return std::unexpected(done.error());
         }
     }
     std::erase_if(painted.found, [this](Index index) { return nodes[index].flags & Stale; });
@@ -214,23 +203,20 @@ Result<std::vector<Index>> CommitTable::Data::withoutRedundant(ObjectStore& stor
         std::ranges::copy_if(found, std::back_inserter(others), [&](Index other) { return other != candidate; });
         unmark();
         const auto painted = paint(store, candidate, others, progress);
-        if (!painted)
-            return std::unexpected(painted.error());
-        if (!(nodes[candidate].flags & Right))
-            best.push_back(candidate);
+        if (!painted) return std::unexpected(painted.error());
+        if (!(nodes[candidate].flags & Right)) best.push_back(candidate);
     }
     return best;
 }
 
-CommitTable::CommitTable(const Repository& repository, std::size_t limit) : m_data(std::make_unique<Data>())
+CommitTable::CommitTable(const Repository& repository, std::size_t limit)
+    : m_data(std::make_unique<Data>())
 {
     m_data->limit = limit;
     m_data->overrides = readOverrides(repository);
-    if (!m_data->overrides.empty())
-        return;
+    if (!m_data->overrides.empty()) return;
     // A graph that cannot be used only costs time.
-    if (auto graph = CommitGraph::open(objectFolders(repository.commonDir())))
-        m_data->graph = std::move(*graph);
+    if (auto graph = CommitGraph::open(objectFolders(repository.commonDir()))) m_data->graph = std::move(*graph);
 }
 
 CommitTable::~CommitTable() = default;
@@ -248,15 +234,12 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
     }
     const Index leftIndex = data.indexOf(left);
     std::vector<Index> rightIndex;
-    if (!right.isZero())
-        rightIndex.push_back(data.indexOf(right));
+    if (!right.isZero()) rightIndex.push_back(data.indexOf(right));
     auto painted = data.paint(store, leftIndex, rightIndex, progress);
-    if (!painted)
-        return std::unexpected(painted.error());
+    if (!painted) return std::unexpected(painted.error());
     for (const Index index : painted->visited) {
         std::uint8_t& flags = data.nodes[index].flags;
-        if (flags & Member)
-            continue; // visited twice
+        if (flags & Member) continue; // visited twice
         data.mark(index, Member);
         const std::uint8_t sides = flags & (Left | Right);
         if (sides == Left)
@@ -266,8 +249,7 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
     }
     if (painted->found.size() > 1) {
         auto best = data.withoutRedundant(store, std::move(painted->found), progress);
-        if (!best)
-            return std::unexpected(best.error());
+        if (!best) return std::unexpected(best.error());
         painted->found = std::move(*best);
     }
     for (const Index index : painted->found)
@@ -278,8 +260,7 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
 Result<std::vector<Oid>> CommitTable::parents(ObjectStore& store, const Oid& commit)
 {
     const Index index = m_data->indexOf(commit);
-    if (auto loaded = m_data->load(store, index); !loaded)
-        return std::unexpected(loaded.error());
+    if (auto loaded = m_data->load(store, index); !loaded) return std::unexpected(loaded.error());
     std::vector<Oid> ids;
     for (const Index parent : m_data->parentsOf(index))
         ids.push_back(m_data->ids[parent]);
@@ -295,17 +276,14 @@ Result<std::vector<Oid>> CommitTable::topologicalOrder(ObjectStore& store, const
     for (const Oid& id : commits)
         children.emplace(data.indexOf(id), 0);
     for (auto& [index, count] : children) {
-        if (auto loaded = data.load(store, index); !loaded)
-            return std::unexpected(loaded.error());
+        if (auto loaded = data.load(store, index); !loaded) return std::unexpected(loaded.error());
     }
     for (const Oid& id : commits)
         for (const Index parent : data.parentsOf(data.indexOf(id)))
-            if (const auto at = children.find(parent); at != children.end())
-                ++at->second;
+            if (const auto at = children.find(parent); at != children.end()) ++at->second;
     std::vector<Oid> order;
     std::vector<Index> stack;
-    if (children.contains(data.indexOf(tip)))
-        stack.push_back(data.indexOf(tip));
+    if (children.contains(data.indexOf(tip))) stack.push_back(data.indexOf(tip));
     while (!stack.empty()) {
         const Index index = stack.back();
         stack.pop_back();

@@ -24,9 +24,9 @@ std::string_view outcomeName(Outcome outcome); // "unchanged", "clean", …: the
 
 // A path of a commit that does not merge by itself, with all that the settle page needs.
 struct Conflict {
-    PathConflict path;          // see tree_merge.h
-    std::size_t hunks = 0;      // undecided and decided; at least 1
-    std::size_t undecided = 0;  // what the settlements do not answer yet
+    PathConflict path;         // see tree_merge.h
+    std::size_t hunks = 0;     // undecided and decided; at least 1
+    std::size_t undecided = 0; // what the settlements do not answer yet
 };
 
 struct ReplayedCommit {
@@ -41,18 +41,18 @@ struct ReplayedCommit {
     std::vector<std::size_t> dependsOn; // indices of earlier commits whose unsettled regions this one touches
     std::vector<Conflict> conflicts;    // also filled when all are settled (undecided == 0); outcome is then Clean
     std::optional<Oid> landedAs;
-    Oid newBaseTree;             // the tree the commit was merged onto: the left side. What is unsettled below is held
-                                 // in it as if it had been settled with Keep your commit
-    Oid newParent;               // the commit below in the result; zero when that is not known yet
+    Oid newBaseTree; // the tree the commit was merged onto: the left side. What is unsettled below is held
+                     // in it as if it had been settled with Keep your commit
+    Oid newParent;   // the commit below in the result; zero when that is not known yet
     std::vector<std::string> files; // paths that the commit changes against its parent
-    bool losesSignature = false; // was signed, and the user's config does not sign
+    bool losesSignature = false;    // was signed, and the user's config does not sign
 };
 
 struct DryRun {
     Plan plan;
-    std::vector<ReplayedCommit> commits; // as plan.commits
-    bool clean = false;                  // nothing undecided; it can be applied
-    std::optional<Oid> newTip, newTree;  // null while something is undecided
+    std::vector<ReplayedCommit> commits;                  // as plan.commits
+    bool clean = false;                                   // nothing undecided; it can be applied
+    std::optional<Oid> newTip, newTree;                   // null while something is undecided
     std::vector<std::pair<std::string, Oid>> stackedTips; // stacked branch, its new tip; only when clean
     std::shared_ptr<const NewObjects> objects;            // everything new, for apply
     std::size_t undecided() const;

@@ -15,8 +15,8 @@ namespace espalier {
 
 // Dry-runs the branches of the clone (or the given indices into snapshot.refs) onto the main line, in the order given,
 // and hands each forecast over as soon as it is there, from the calling thread, which should be one of low priority. A
-// branch that cannot be forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole. Each distinct tip
-// is computed once.
+// branch that cannot be forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole. Each distinct
+// tip is computed once.
 Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, std::span<const int> refs,
                        const std::function<void(int ref, const Forecast& forecast)>& deliver,
                        const Progress& progress = {});

@@ -26,17 +26,13 @@ Decisions decisionsFor(const PathConflict& conflict, std::size_t hunks, const Oi
     if (own && own->ancestor == conflict.ancestor.id && own->newBase == conflict.newBase.id &&
         own->commit == conflict.commit.id) {
         decisions.wholeText = own->wholeText;
-        if (own->hunks.size() == hunks)
-            decisions.hunks = own->hunks;
+        if (own->hunks.size() == hunks) decisions.hunks = own->hunks;
     }
-    if (decisions.wholeText)
-        return decisions;
+    if (decisions.wholeText) return decisions;
     for (HunkDecision& hunk : decisions.hunks) {
         // A path without hunks has no place for typed text.
-        if (conflict.wholePath() && hunk.choice == Choice::Typed)
-            hunk.choice = Choice::Undecided;
-        if (hunk.choice == Choice::Undecided && settlements.defaultChoice())
-            hunk.choice = *settlements.defaultChoice();
+        if (conflict.wholePath() && hunk.choice == Choice::Typed) hunk.choice = Choice::Undecided;
+        if (hunk.choice == Choice::Undecided && settlements.defaultChoice()) hunk.choice = *settlements.defaultChoice();
         decisions.undecided += hunk.choice == Choice::Undecided;
     }
     return decisions;
@@ -46,8 +42,7 @@ FileMode fileModeOf(const PathConflict& conflict)
 {
     const auto isFile = [](FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; };
     for (const FileMode mode : {conflict.heldMode, conflict.commit.mode, conflict.newBase.mode})
-        if (isFile(mode))
-            return mode;
+        if (isFile(mode)) return mode;
     return FileMode::File;
 }
 
@@ -57,7 +52,8 @@ void keepSide(const PathConflict& conflict, bool yourCommit, std::map<std::strin
     const ConflictStage& side = yourCommit ? conflict.commit : conflict.newBase;
     const bool elsewhere = side.exists() && !side.path.empty() && side.path != conflict.path;
     if (conflict.kind == ConflictKind::DirectoryRenamed) {
-        // The side that put the file there has its own place for it; the other one moved the folder, and the file with it.
+        // The side that put the file there has its own place for it; the other one moved the folder, and the file with
+        // it.
         const ConflictStage& other = yourCommit ? conflict.newBase : conflict.commit;
         if (side.exists() && !other.exists() && !conflict.otherPaths.empty()) {
             edits[conflict.path];
@@ -97,21 +93,19 @@ struct Work {
     {
         auto& list = result.dependsOn;
         const auto at = std::ranges::lower_bound(list, owner);
-        if (at == list.end() || *at != owner)
-            list.insert(at, owner);
+        if (at == list.end() || *at != owner) list.insert(at, owner);
     }
 
     Result<void> settleText(const PathConflict& path, const Decisions& decisions)
     {
         const auto texts = conflictTexts(store, path);
-        if (!texts)
-            return std::unexpected(texts.error());
+        if (!texts) return std::unexpected(texts.error());
         const auto earlier = before.find(path.path);
         const std::vector<HeldRegion> none;
         const std::vector<HeldRegion>& regions = earlier == before.end() ? none : earlier->second;
         const std::vector<LineRange> ranges = rangesOf(regions);
-        const Composed file = compose(texts->merge, texts->newBase, texts->commit, decisions.hunks, Choice::YourCommit,
-                                      ranges);
+        const Composed file =
+            compose(texts->merge, texts->newBase, texts->commit, decisions.hunks, Choice::YourCommit, ranges);
         std::vector<HeldRegion> now;
         for (std::size_t i = 0; i < regions.size() && !decisions.wholeText; ++i)
             now.push_back({regions[i].whole ? LineRange{} : file.held[i], regions[i].whole, regions[i].owner});
@@ -137,8 +131,7 @@ struct Work {
         }
         const Choice choice = decisions.hunks.front().choice;
         keepSide(path, choice != Choice::NewBase && choice != Choice::NewBaseFirst, edits);
-        if (choice == Choice::Undecided)
-            result.held[path.path].push_back({{}, true, input.index});
+        if (choice == Choice::Undecided) result.held[path.path].push_back({{}, true, input.index});
     }
 
     // A path that was open before, and that this commit does not conflict in.
@@ -149,8 +142,7 @@ struct Work {
         const auto onto = entryAt(store, input.newBaseTree, path);
         if (!parent || !commit || !onto)
             return std::unexpected(!parent ? parent.error() : !commit ? commit.error() : onto.error());
-        if (*parent == *commit)
-            return {};
+        if (*parent == *commit) return {};
         const auto isText = [](const PathEntry& entry) {
             return entry.mode == FileMode::File || entry.mode == FileMode::Executable;
         };
@@ -158,8 +150,7 @@ struct Work {
         if (whole || !isText(*parent) || !isText(*commit) || !isText(*onto)) {
             for (const HeldRegion& region : regions)
                 dependOn(region.owner);
-            if (!commit->exists() && !whole)
-                result.held.erase(path);
+            if (!commit->exists() && !whole) result.held.erase(path);
             return {};
         }
         const auto ancestorText = store.read(parent->id, ObjectType::Blob);
@@ -198,10 +189,8 @@ Result<Settled> settle(ObjectStore& store, const SettleInput& input, const TreeM
         if (conflicts && std::ranges::any_of(regions, &HeldRegion::whole))
             for (const HeldRegion& region : regions)
                 work.dependOn(region.owner);
-        if (conflicts)
-            continue;
-        if (auto done = work.follow(path, regions); !done)
-            return std::unexpected(done.error());
+        if (conflicts) continue;
+        if (auto done = work.follow(path, regions); !done) return std::unexpected(done.error());
     }
     for (const PathConflict& path : merge.conflicts) {
         const std::size_t hunks = path.wholePath() ? 1 : path.hunks.size();
@@ -214,8 +203,7 @@ Result<Settled> settle(ObjectStore& store, const SettleInput& input, const TreeM
         }
     }
     auto tree = editTree(store, merge.tree, work.edits);
-    if (!tree)
-        return std::unexpected(tree.error());
+    if (!tree) return std::unexpected(tree.error());
     work.result.tree = *tree;
     return std::move(work.result);
 }

@@ -12,7 +12,10 @@ namespace {
 // The order of the keys is part of the stable form.
 using Json = nlohmann::ordered_json;
 
-Json idOrNull(const std::optional<Oid>& id) { return id && !id->isZero() ? Json(id->hex()) : Json(nullptr); }
+Json idOrNull(const std::optional<Oid>& id)
+{
+    return id && !id->isZero() ? Json(id->hex()) : Json(nullptr);
+}
 
 Json commitJson(const ReplayedCommit& commit)
 {
@@ -42,8 +45,9 @@ Json runJson(const DryRun& run)
     constexpr std::string_view heads = "refs/heads/";
     const std::string& branch = run.plan.branch;
     Json json;
-    json["branch"] = branch.empty() ? Json(nullptr)
-                                    : Json(escapePath(branch.starts_with(heads) ? branch.substr(heads.size()) : branch));
+    json["branch"] = branch.empty()
+                         ? Json(nullptr)
+                         : Json(escapePath(branch.starts_with(heads) ? branch.substr(heads.size()) : branch));
     json["tip"] = run.plan.tip.hex();
     json["onto"] = run.plan.onto.hex();
     json["mergeBase"] = idOrNull(run.plan.mergeBase);
@@ -54,22 +58,23 @@ Json runJson(const DryRun& run)
     return json;
 }
 
-std::string oneLine(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace); }
+std::string oneLine(const Json& json)
+{
+    return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
 
 } // namespace
 
 std::string dryRunJson(const DryRun& run, std::optional<std::string> entry)
 {
     Json json = runJson(run);
-    if (entry)
-        json["entry"] = *entry;
+    if (entry) json["entry"] = *entry;
     return oneLine(json);
 }
 
 std::string batchJson(const BatchAnswer& answer)
 {
-    if (answer.run)
-        return oneLine(runJson(*answer.run));
+    if (answer.run) return oneLine(runJson(*answer.run));
     return oneLine({{"tip", escapePath(answer.line.tip)},
                     {"onto", escapePath(answer.line.onto)},
                     {"error", answer.run.error().line()}});

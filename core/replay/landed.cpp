@@ -10,49 +10,39 @@ namespace espalier {
 
 Result<bool> LandedSearch::possible(const TreeMerge& merge, const Oid& newBaseTree)
 {
-    if (m_plan.mergeBase == m_plan.onto)
-        return false;
-    if (merge.clean())
-        return merge.tree == newBaseTree;
+    if (m_plan.mergeBase == m_plan.onto) return false;
+    if (merge.clean()) return merge.tree == newBaseTree;
     for (const std::string& path : merge.touched) {
-        if (std::ranges::contains(merge.conflicts, path, &PathConflict::path))
-            continue;
+        if (std::ranges::contains(merge.conflicts, path, &PathConflict::path)) continue;
         const auto before = entryAt(m_store, newBaseTree, path);
         const auto after = entryAt(m_store, merge.tree, path);
-        if (!before || !after)
-            return std::unexpected(before ? after.error() : before.error());
-        if (*before != *after)
-            return false;
+        if (!before || !after) return std::unexpected(before ? after.error() : before.error());
+        if (*before != *after) return false;
     }
     return true;
 }
 
 Result<void> LandedSearch::readOthers(const Progress& progress)
 {
-    if (m_others)
-        return {};
+    if (m_others) return {};
     auto ways = m_caches.commits.divergence(m_store, m_plan.tip, m_plan.onto, progress);
-    if (!ways)
-        return std::unexpected(ways.error());
+    if (!ways) return std::unexpected(ways.error());
     m_others = std::move(ways->onlyRight);
     return {};
 }
 
 Result<std::optional<Oid>> LandedSearch::find(const Oid& commit, const Progress& progress)
 {
-    if (auto read = readOthers(progress); !read)
-        return std::unexpected(read.error());
+    if (auto read = readOthers(progress); !read) return std::unexpected(read.error());
     const std::array<Oid, 1> mine{commit};
     const auto pairs = equalCommits(m_store, mine, *m_others, *m_caches.equivalence, progress);
-    if (!pairs)
-        return std::unexpected(pairs.error());
+    if (!pairs) return std::unexpected(pairs.error());
     return pairs->empty() ? std::nullopt : std::optional(pairs->front().second);
 }
 
 Result<std::optional<Oid>> LandedSearch::findSquash(const Oid& baseTree, const Oid& tipTree, const Progress& progress)
 {
-    if (auto read = readOthers(progress); !read)
-        return std::unexpected(read.error());
+    if (auto read = readOthers(progress); !read) return std::unexpected(read.error());
     return squashedAs(m_store, baseTree, tipTree, *m_others, *m_caches.equivalence, progress);
 }
 

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // Whether a change of the topic is already below the new base under another id. Asked only where the merge has shown
-// that it may be: when every path of the change either stays as the new base has it, or conflicts. What merges cleanly to
-// something new is not there today; that holds too where an equal change had landed and was taken back since, which
+// that it may be: when every path of the change either stays as the new base has it, or conflicts. What merges cleanly
+// to something new is not there today; that holds too where an equal change had landed and was taken back since, which
 // is therefore replayed. Private to core/replay.
 #pragma once
 
@@ -13,7 +13,12 @@ namespace espalier {
 
 class LandedSearch {
   public:
-    LandedSearch(ObjectStore& store, ReplayCaches& caches, const Plan& plan) : m_store(store), m_caches(caches), m_plan(plan) {}
+    LandedSearch(ObjectStore& store, ReplayCaches& caches, const Plan& plan)
+        : m_store(store)
+        , m_caches(caches)
+        , m_plan(plan)
+    {
+    }
 
     // Whether the merge leaves room for an equal change below `newBaseTree`.
     Result<bool> possible(const TreeMerge& merge, const Oid& newBaseTree);

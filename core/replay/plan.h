@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
-// What is to be replayed where: the commits in order, what becomes of each, and who signs as committer when. Made from a
-// snapshot and what the user dragged; editing makes a new plan. Committer and time are fixed here, so that the dry run
-// and what apply writes are the same objects.
+// What is to be replayed where: the commits in order, what becomes of each, and who signs as committer when. Made from
+// a snapshot and what the user dragged; editing makes a new plan. Committer and time are fixed here, so that the dry
+// run and what apply writes are the same objects.
 //
 //     Result<Plan> plan = planBranch(repository, *snapshot, "refs/heads/topic/x", onto, "upstream/main");
 #pragma once
@@ -19,9 +19,9 @@ namespace espalier {
 class CommitTable; // see commit_table.h
 
 enum class Treatment : std::uint8_t {
-    Carry,    // replay it
-    LeaveOut, // drop it from the result
-    Fold,     // into the one before, with both messages
+    Carry,       // replay it
+    LeaveOut,    // drop it from the result
+    Fold,        // into the one before, with both messages
     FoldQuietly, // into the one before, its message dropped
 };
 
@@ -35,26 +35,26 @@ struct PlannedCommit {
 
 // A branch of the clone whose tip is one of the replayed commits, and goes along with it.
 struct StackedBranch {
-    std::string ref;  // full name
+    std::string ref; // full name
     Oid tip;
 };
 
 enum class MergeCommits : std::uint8_t { Flatten, Keep };
 
 struct Plan {
-    std::string branch;   // full name of the branch to move; empty: nothing is moved (a batch line, a bare tip)
-    std::string label;    // what is replayed, for people: "topic/x", "3 commits of topic/x"
-    Oid tip;              // where the branch stands now
+    std::string branch; // full name of the branch to move; empty: nothing is moved (a batch line, a bare tip)
+    std::string label;  // what is replayed, for people: "topic/x", "3 commits of topic/x"
+    Oid tip;            // where the branch stands now
     Oid onto;
     std::string ontoLabel;
-    Oid mergeBase;        // of tip and onto; zero for unrelated histories
-    Oid below;            // the commits are those above this one (first-parent's base); zero when from a root
+    Oid mergeBase; // of tip and onto; zero for unrelated histories
+    Oid below;     // the commits are those above this one (first-parent's base); zero when from a root
     std::vector<PlannedCommit> commits; // oldest first
     std::vector<StackedBranch> stacked; // carried along, the topmost last
     MergeCommits merges = MergeCommits::Flatten;
     bool detectLanded = true;
-    Person committer;     // name, email, moment and offset that every rewritten commit gets
-    bool sign = false;    // the user's config asks for signing (commit.gpgSign)
+    Person committer;  // name, email, moment and offset that every rewritten commit gets
+    bool sign = false; // the user's config asks for signing (commit.gpgSign)
 };
 
 struct PlanOptions {

@@ -15,7 +15,7 @@ namespace espalier {
 
 // Where the next commit is to stand.
 struct Position {
-    Oid id;            // zero while something below is unsettled
+    Oid id; // zero while something below is unsettled
     Oid tree;
     bool known = true; // `id` is the commit that will be there
     std::shared_ptr<const Held> held;

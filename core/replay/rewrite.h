@@ -20,8 +20,8 @@ struct RefMove {
 };
 
 struct Rewrite {
-    std::string title;            // "Replay topic/x onto upstream/main", for logbook and reflog
-    std::vector<RefMove> moves;   // the branch first
+    std::string title;                      // "Replay topic/x onto upstream/main", for logbook and reflog
+    std::vector<RefMove> moves;             // the branch first
     std::vector<std::pair<Oid, Oid>> pairs; // old commit, new commit (for notes, post-rewrite and the walkthrough)
     std::shared_ptr<const NewObjects> objects;
     bool sign = false;

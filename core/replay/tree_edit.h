@@ -25,8 +25,8 @@ struct PathEntry {
 // Nothing stands at a path below a file. Errors: Broken.
 Result<PathEntry> entryAt(ObjectStore& store, const Oid& root, std::string_view path);
 
-// The tree with these paths set (mode None: taken out); folders that become empty go, a file that stands in the way of a
-// folder is replaced. New trees are in store.fresh().
+// The tree with these paths set (mode None: taken out); folders that become empty go, a file that stands in the way of
+// a folder is replaced. New trees are in store.fresh().
 Result<Oid> editTree(ObjectStore& store, const Oid& root, const std::map<std::string, PathEntry>& edits);
 
 // The paths of files that differ, in tree order; a folder on one side counts with all its files.

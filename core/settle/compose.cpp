@@ -18,8 +18,7 @@ std::string joined(std::string_view first, std::string_view second, std::string_
 
 void appendLines(std::string& bytes, std::string_view text)
 {
-    if (!text.empty() && !bytes.empty() && bytes.back() != '\n')
-        bytes += lineEndOf({bytes, text});
+    if (!text.empty() && !bytes.empty() && bytes.back() != '\n') bytes += lineEndOf({bytes, text});
     bytes += text;
 }
 
@@ -43,9 +42,9 @@ LineRange follow(const std::vector<Placed>& placed, const LineRange& range)
 {
     int first = -1, end = -1;
     for (const Placed& at : placed) {
-        if (!rangesMeet(at.piece->newBase, range) || (range.count > 0 && at.piece->newBase.count > 0 &&
-                                                     (at.piece->newBase.end() <= range.first ||
-                                                      range.end() <= at.piece->newBase.first)))
+        if (!rangesMeet(at.piece->newBase, range) ||
+            (range.count > 0 && at.piece->newBase.count > 0 &&
+             (at.piece->newBase.end() <= range.first || range.end() <= at.piece->newBase.first)))
             continue;
         const int from = placeOf(at, std::max(range.first, at.piece->newBase.first), false);
         const int to = placeOf(at, std::min(range.end(), at.piece->newBase.end()), true);
@@ -69,12 +68,18 @@ std::string hunkBytes(std::string_view newBase, std::string_view commit, const H
                       std::string_view lineEnd)
 {
     switch (decision.choice) {
-    case Choice::Undecided: return {};
-    case Choice::NewBase: return std::string(newBase);
-    case Choice::YourCommit: return std::string(commit);
-    case Choice::NewBaseFirst: return joined(newBase, commit, lineEnd);
-    case Choice::YourCommitFirst: return joined(commit, newBase, lineEnd);
-    case Choice::Typed: return decision.text;
+    case Choice::Undecided:
+        return {};
+    case Choice::NewBase:
+        return std::string(newBase);
+    case Choice::YourCommit:
+        return std::string(commit);
+    case Choice::NewBaseFirst:
+        return joined(newBase, commit, lineEnd);
+    case Choice::YourCommitFirst:
+        return joined(commit, newBase, lineEnd);
+    case Choice::Typed:
+        return decision.text;
     }
     return {};
 }
@@ -84,8 +89,7 @@ std::string joinSettled(std::span<const std::string_view> between, std::span<con
     std::string bytes;
     for (std::size_t i = 0; i < between.size(); ++i) {
         appendLines(bytes, between[i]);
-        if (i < hunks.size())
-            appendLines(bytes, hunks[i]);
+        if (i < hunks.size()) appendLines(bytes, hunks[i]);
     }
     return bytes;
 }
@@ -104,14 +108,12 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
             HunkDecision decision = hunk < decisions.size() ? decisions[hunk] : HunkDecision{};
             ++hunk;
             const bool open = decision.choice == Choice::Undecided;
-            if (open)
-                decision.choice = undecidedAs;
+            if (open) decision.choice = undecidedAs;
             const std::string text =
                 hunkBytes(linesOf(newBase, piece.newBase), linesOf(commit, piece.commit), decision, lineEnd);
             appendLines(file.bytes, text);
             line += countLines(text);
-            if (open)
-                file.open.push_back({before, line - before});
+            if (open) file.open.push_back({before, line - before});
         } else {
             appendLines(file.bytes, linesOf(merge.bytes, piece.result));
             line += piece.result.count;

@@ -19,21 +19,24 @@ struct Words {
 std::string thingOf(FileMode mode)
 {
     switch (mode) {
-    case FileMode::Symlink: return "a symbolic link";
-    case FileMode::Submodule: return "a submodule";
-    case FileMode::Tree: return "a folder";
-    case FileMode::Executable: return "an executable file";
-    default: return "a file";
+    case FileMode::Symlink:
+        return "a symbolic link";
+    case FileMode::Submodule:
+        return "a submodule";
+    case FileMode::Tree:
+        return "a folder";
+    case FileMode::Executable:
+        return "an executable file";
+    default:
+        return "a file";
     }
 }
 
 std::string keepWords(const PathConflict& path, const ConflictStage& side, bool newBase)
 {
     const std::string owner = newBase ? "the new base's" : "your commit's";
-    if (!side.exists())
-        return "Leave nothing here";
-    if (!side.path.empty() && side.path != path.path)
-        return "Keep it at " + displayText(side.path);
+    if (!side.exists()) return "Leave nothing here";
+    if (!side.path.empty() && side.path != path.path) return "Keep it at " + displayText(side.path);
     return "Keep " + owner + " version (" + thingOf(side.mode) + ")";
 }
 
@@ -41,7 +44,9 @@ Words wordsFor(const PathConflict& path)
 {
     Words words{{}, keepWords(path, path.newBase, true), keepWords(path, path.commit, false)};
     switch (path.kind) {
-    case ConflictKind::Text: words.explanation = "The new base and your commit change the same lines"; break;
+    case ConflictKind::Text:
+        words.explanation = "The new base and your commit change the same lines";
+        break;
     case ConflictKind::BothAdded:
         words.explanation = "The new base and your commit each add a file here, with different contents";
         break;
@@ -55,8 +60,8 @@ Words wordsFor(const PathConflict& path)
         words.explanation = "The new base and your commit change this file, which cannot be merged line by line";
         break;
     case ConflictKind::TypeDiffers:
-        words.explanation = "It is " + thingOf(path.newBase.mode) + " on the new base and " + thingOf(path.commit.mode) +
-                            " in your commit";
+        words.explanation = "It is " + thingOf(path.newBase.mode) + " on the new base and " +
+                            thingOf(path.commit.mode) + " in your commit";
         break;
     case ConflictKind::FileAndDirectory:
         words.explanation = "A file stands where the other side has a folder of the same name";
@@ -64,7 +69,9 @@ Words wordsFor(const PathConflict& path)
     case ConflictKind::RenamedTwice:
         words.explanation = "The new base and your commit give this file different names";
         break;
-    case ConflictKind::RenamedTogether: words.explanation = "Two files are given this name"; break;
+    case ConflictKind::RenamedTogether:
+        words.explanation = "Two files are given this name";
+        break;
     case ConflictKind::RenamedAndDeleted:
         words.explanation = path.newBase.exists() ? "The new base renamed this file; your commit deletes it"
                                                   : "Your commit renames this file; the new base deleted it";
@@ -88,8 +95,8 @@ Words wordsFor(const PathConflict& path)
     return words;
 }
 
-// The last commit on the new base's first-parent line that left the path as it is there. Only what stands above the merge
-// base is looked at, and not without end: the answer is a help, not part of the settlement.
+// The last commit on the new base's first-parent line that left the path as it is there. Only what stands above the
+// merge base is looked at, and not without end: the answer is a help, not part of the settlement.
 constexpr std::size_t mostCommits = 20'000;
 
 Result<void> addNewBaseCommit(ObjectStore& store, CommitTable& table, const Plan& plan, const std::string& path,
@@ -98,23 +105,18 @@ Result<void> addNewBaseCommit(ObjectStore& store, CommitTable& table, const Plan
     Oid at = plan.onto;
     auto commit = readCommit(store, at);
     for (std::size_t i = 0; i < mostCommits && commit && at != plan.mergeBase; ++i) {
-        if (progress.stopped())
-            return cancelled();
+        if (progress.stopped()) return cancelled();
         const auto parents = table.parents(store, at);
-        if (!parents)
-            return std::unexpected(parents.error());
+        if (!parents) return std::unexpected(parents.error());
         const auto here = entryAt(store, commit->tree, path);
-        if (!here)
-            return std::unexpected(here.error());
+        if (!here) return std::unexpected(here.error());
         // A merge brought what one of its parents has: follow that one.
         Oid next;
         for (const Oid& parent : *parents) {
             const auto before = readCommit(store, parent);
-            if (!before)
-                return std::unexpected(before.error());
+            if (!before) return std::unexpected(before.error());
             const auto there = entryAt(store, before->tree, path);
-            if (!there)
-                return std::unexpected(there.error());
+            if (!there) return std::unexpected(there.error());
             if (*there == *here) {
                 next = parent;
                 break;
@@ -151,11 +153,9 @@ void addHunks(const ConflictTexts& texts, ConflictText& text)
 // Nothing is read for a submodule: its commit is in another repository.
 Result<std::string> contentsOf(ObjectStore& store, const ConflictStage& stage)
 {
-    if (!stage.exists() || stage.mode == FileMode::Submodule || stage.mode == FileMode::Tree)
-        return std::string();
+    if (!stage.exists() || stage.mode == FileMode::Submodule || stage.mode == FileMode::Tree) return std::string();
     const auto blob = store.read(stage.id, ObjectType::Blob);
-    if (!blob)
-        return std::unexpected(blob.error());
+    if (!blob) return std::unexpected(blob.error());
     return *blob->bytes;
 }
 
@@ -167,8 +167,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     if (commit >= run.commits.size() || conflict >= run.commits[commit].conflicts.size())
         return fail(ErrorKind::Usage, "The dry run has no such conflict", run.plan.label, "Make the dry run again");
     ObjectStore store(repository);
-    if (run.objects)
-        store.setFresh(*run.objects);
+    if (run.objects) store.setFresh(*run.objects);
     const ReplayedCommit& replayed = run.commits[commit];
     const PathConflict& path = replayed.conflicts[conflict].path;
     ConflictText text;
@@ -196,8 +195,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
         text.between.emplace_back();
     } else {
         auto texts = conflictTexts(store, path);
-        if (!texts)
-            return std::unexpected(texts.error());
+        if (!texts) return std::unexpected(texts.error());
         addHunks(*texts, text);
         text.ancestor = std::move(texts->ancestor);
         text.newBase = std::move(texts->newBase);
@@ -206,8 +204,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     CommitTable table(repository);
     const bool named = path.newBase.exists() && !path.newBase.path.empty();
     auto found = addNewBaseCommit(store, table, run.plan, named ? path.newBase.path : path.path, text, progress);
-    if (!found)
-        return std::unexpected(found.error());
+    if (!found) return std::unexpected(found.error());
     return text;
 }
 
@@ -222,8 +219,7 @@ std::string settledText(const ConflictText& text, const std::vector<HunkDecision
     std::vector<std::string> hunks;
     for (std::size_t i = 0; i < text.hunks.size(); ++i) {
         HunkDecision decision = i < decisions.size() ? decisions[i] : HunkDecision{};
-        if (decision.choice == Choice::Undecided)
-            decision.choice = Choice::NewBase;
+        if (decision.choice == Choice::Undecided) decision.choice = Choice::NewBase;
         hunks.push_back(hunkText(text.hunks[i], decision));
     }
     return joinSettled(between, hunks);

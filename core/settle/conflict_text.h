@@ -17,20 +17,20 @@
 namespace espalier {
 
 struct ConflictHunk {
-    LineRange ancestor, newBase, commit; // lines in each side's whole file
+    LineRange ancestor, newBase, commit;               // lines in each side's whole file
     std::string ancestorText, newBaseText, commitText; // bytes, line ends included
-    std::string lineEnd = "\n"; // the file's kind, for sides that lack their last one
+    std::string lineEnd = "\n";                        // the file's kind, for sides that lack their last one
 };
 
 struct ConflictText {
     SettlementKey key;
-    std::string path;            // bytes; also the name that chooses the highlighting
+    std::string path;                      // bytes; also the name that chooses the highlighting
     std::string ancestor, newBase, commit; // whole files; empty where a side has none
     Oid ancestorId, newBaseId, commitId;   // blobs; zero where a side has none
     std::vector<ConflictHunk> hunks;       // empty for a conflict of the whole path
     std::vector<std::string> between;      // merged text before hunk 0, between the hunks, after the last: hunks + 1
-    bool wholePath = false;      // NewBase or YourCommit for the whole path; `explanation` says what each means
-    std::string explanation;     // plain words: "The new base deleted this file; your commit changes it"
+    bool wholePath = false;  // NewBase or YourCommit for the whole path; `explanation` says what each means
+    std::string explanation; // plain words: "The new base deleted this file; your commit changes it"
     std::string keepNewBase, keepYourCommit; // what the two decisions do: "Leave it deleted", "Keep the changed file"
     // Who changed it on the new base: the last commit that touched the path between merge base and new base.
     std::optional<Oid> newBaseCommit;

@@ -28,18 +28,15 @@ std::string_view choiceName(Choice choice)
 std::optional<Choice> choiceFromName(std::string_view name)
 {
     const auto at = std::ranges::find(choiceNames, name, &decltype(choiceNames)::value_type::second);
-    if (at == choiceNames.end())
-        return std::nullopt;
+    if (at == choiceNames.end()) return std::nullopt;
     return at->first;
 }
 
 bool FileSettlement::decided() const
 {
-    if (wholeText)
-        return true;
-    return !hunks.empty() && std::ranges::none_of(hunks, [](const HunkDecision& hunk) {
-        return hunk.choice == Choice::Undecided;
-    });
+    if (wholeText) return true;
+    return !hunks.empty() &&
+           std::ranges::none_of(hunks, [](const HunkDecision& hunk) { return hunk.choice == Choice::Undecided; });
 }
 
 const FileSettlement* Settlements::find(const SettlementKey& key) const

@@ -22,7 +22,10 @@ namespace {
 
 const Person person{"Ada Quill", "ada@example.org", 1700000500, 60};
 
-Oid oid(const std::string& hex) { return *Oid::parse(hex); }
+Oid oid(const std::string& hex)
+{
+    return *Oid::parse(hex);
+}
 std::string numbered(int from, int to, const std::map<int, std::string>& changed = {})
 {
     std::string text;
@@ -35,16 +38,14 @@ Plan planOf(const Repository& repository, const std::string& branch, const std::
 {
     options.committer = person;
     auto plan = planBranch(repository, **takeSnapshot(repository), "refs/heads/" + branch, oid(onto), "main", options);
-    if (!plan)
-        qFatal("%s", plan.error().line().c_str());
+    if (!plan) qFatal("%s", plan.error().line().c_str());
     return *plan;
 }
 
 DryRun runOf(const Repository& repository, const Plan& plan, const Settlements& settlements = {})
 {
     auto run = dryRun(repository, plan, settlements);
-    if (!run)
-        qFatal("%s", run.error().line().c_str());
+    if (!run) qFatal("%s", run.error().line().c_str());
     return *run;
 }
 
@@ -62,8 +63,7 @@ using Strings = std::vector<std::string>;
 std::string fileOf(const DryRun& run, const TempRepository& repo, const std::string& path)
 {
     const Repository opened = repo.open();
-    if (auto written = writeObjects(opened, *run.objects); !written)
-        qFatal("%s", written.error().line().c_str());
+    if (auto written = writeObjects(opened, *run.objects); !written) qFatal("%s", written.error().line().c_str());
     return repo.tryGit({"cat-file", "blob", QString::fromStdString(run.newTree->hex() + ":" + path)}).out.toStdString();
 }
 
@@ -90,8 +90,9 @@ class TestDryRun : public QObject {
         // Source: git merge-tree --write-tree with explicit bases, git commit-tree.
         std::string parent = main;
         for (const auto& [commit, base] : {std::pair(a, root), std::pair(b, a)}) {
-            const std::string tree = repo.git({"merge-tree", "--write-tree", QString::fromStdString("--merge-base=" + base),
-                                               QString::fromStdString(parent), QString::fromStdString(commit)});
+            const std::string tree =
+                repo.git({"merge-tree", "--write-tree", QString::fromStdString("--merge-base=" + base),
+                          QString::fromStdString(parent), QString::fromStdString(commit)});
             std::string raw = repo.readRaw("commit", commit);
             raw.replace(5, 40, tree);
             raw.replace(raw.find("parent ") + 7, 40, parent);
@@ -119,10 +120,13 @@ class TestDryRun : public QObject {
         const std::string tree = repo.readRaw("commit", made).substr(5, 40);
         const std::string author = "author J\xf6rg  Q <j@example.org> 1234567890 -0730\n";
         const std::string committer = "committer Old <old@example.org> 1234567891 +0000\n";
-        const std::string message = "\n\nGr\xfc\xdf" "e, no line end  ";
-        const std::string commit = repo.writeRaw("commit", "tree " + tree + "\nparent " + root + "\n" + author + committer +
-                                                               "encoding ISO-8859-1\nHG:extra x\ngpgsig -----BEGIN\n "
-                                                               "abc\n -----END\n" + message);
+        const std::string message = "\n\nGr\xfc\xdf"
+                                    "e, no line end  ";
+        const std::string commit =
+            repo.writeRaw("commit", "tree " + tree + "\nparent " + root + "\n" + author + committer +
+                                        "encoding ISO-8859-1\nHG:extra x\ngpgsig -----BEGIN\n "
+                                        "abc\n -----END\n" +
+                                        message);
         repo.git({"update-ref", "refs/heads/topic", QString::fromStdString(commit)});
         const Repository opened = repo.open();
         const DryRun run = runOf(opened, planOf(opened, "topic", main));
@@ -131,7 +135,8 @@ class TestDryRun : public QObject {
         QCOMPARE(QString::fromStdString(run.commits[0].subject), QString("Grüße, no line end"));
         const std::string expected = "tree " + run.newTree->hex() + "\nparent " + main + "\n" + author +
                                      "committer Ada Quill <ada@example.org> 1700000500 +0100\nencoding ISO-8859-1\n"
-                                     "HG:extra x\n" + message;
+                                     "HG:extra x\n" +
+                                     message;
         QCOMPARE(*run.objects->find(*run.newTip)->bytes, expected);
     }
 
@@ -178,8 +183,10 @@ class TestDryRun : public QObject {
         blind.detectLanded = false;
         QCOMPARE(outcomes(runOf(opened, planOf(opened, "topic", m4, blind))), (Strings{"conflict", "clean", "empty"}));
         // The same two commits as one.
-        const std::string s = repo.commitFiles({{"f", numbered(1, 30, {{5, "five"}})}, {"g", "g\n"}}, "Squash", {root}, "squashed");
-        const std::string t = repo.commitFiles({{"f", numbered(1, 30, {{5, "6"}})}, {"g", "G\n"}}, "On", {s}, "squashed");
+        const std::string s =
+            repo.commitFiles({{"f", numbered(1, 30, {{5, "five"}})}, {"g", "g\n"}}, "Squash", {root}, "squashed");
+        const std::string t =
+            repo.commitFiles({{"f", numbered(1, 30, {{5, "6"}})}, {"g", "G\n"}}, "On", {s}, "squashed");
         repo.git({"update-ref", "refs/heads/two", QString::fromStdString(b)});
         for (const std::string& onto : {s, t}) {
             const DryRun squashed = runOf(opened, planOf(opened, "two", onto));
@@ -234,7 +241,8 @@ class TestDryRun : public QObject {
         const DryRun settled = runOf(opened, plan, Settlements().with(text->key, file));
         QVERIFY(settled.clean);
         const std::string head = settledText(*text, file.hunks);
-        const std::string expected = numbered(1, 4) + line.toStdString() + numbered(6, 14) + "later\n" + numbered(16, 20);
+        const std::string expected =
+            numbered(1, 4) + line.toStdString() + numbered(6, 14) + "later\n" + numbered(16, 20);
         QCOMPARE(head, numbered(1, 4) + line.toStdString() + numbered(6, 20));
         QCOMPARE(fileOf(settled, repo, "f"), expected);
         QCOMPARE(settled.commits[0].conflicts[0].undecided, 0u);
@@ -251,7 +259,8 @@ class TestDryRun : public QObject {
     {
         TempRepository repo;
         const std::string root = repo.commitFiles({{"f", numbered(1, 40)}, {"x", "x\n"}}, "Root", {}, "main");
-        const std::string main = repo.commitFiles({{"f", numbered(1, 40, {{5, "N"}, {30, "M"}})}}, "Main", {root}, "main");
+        const std::string main =
+            repo.commitFiles({{"f", numbered(1, 40, {{5, "N"}, {30, "M"}})}}, "Main", {root}, "main");
         std::map<int, std::string> lines{{5, "Y"}};
         std::string at = root;
         const auto commit = [&](const std::string& subject) {
@@ -284,9 +293,13 @@ class TestDryRun : public QObject {
     void wholePaths()
     {
         TempRepository repo;
-        const std::string root = repo.commitFiles({{"a", numbered(1, 9)}, {"d/b", numbered(1, 9)}, {"bin", std::string("\0one", 4)}}, "Root", {}, "main");
-        const std::string main = repo.commitFiles({{"a", std::nullopt}, {"d/b", numbered(1, 9, {{3, "N"}})}, {"bin", std::string("\0two", 4)}}, "Main", {root}, "main");
-        repo.commitFiles({{"a", numbered(1, 9, {{3, "Y"}})}, {"d/b", std::nullopt}, {"bin", std::string("\0six", 4)}}, "A", {root}, "topic");
+        const std::string root = repo.commitFiles(
+            {{"a", numbered(1, 9)}, {"d/b", numbered(1, 9)}, {"bin", std::string("\0one", 4)}}, "Root", {}, "main");
+        const std::string main = repo.commitFiles(
+            {{"a", std::nullopt}, {"d/b", numbered(1, 9, {{3, "N"}})}, {"bin", std::string("\0two", 4)}}, "Main",
+            {root}, "main");
+        repo.commitFiles({{"a", numbered(1, 9, {{3, "Y"}})}, {"d/b", std::nullopt}, {"bin", std::string("\0six", 4)}},
+                         "A", {root}, "topic");
         const Repository opened = repo.open();
         const Plan plan = planOf(opened, "topic", main);
         const DryRun run = runOf(opened, plan);
@@ -342,13 +355,15 @@ class TestDryRun : public QObject {
         QFETCH(QStringList, keepNewBase);
         QFETCH(QStringList, keepCommit);
         TempRepository repo;
-        const std::string root = repo.commitFiles({{"f", numbered(1, 30)}, {"d/a", numbered(40, 60)}, {"d/b", numbered(70, 90)}}, "Root", {}, "main");
+        const std::string root = repo.commitFiles(
+            {{"f", numbered(1, 30)}, {"d/a", numbered(40, 60)}, {"d/b", numbered(70, 90)}}, "Root", {}, "main");
         const std::string main = repo.commitFiles(newBase, "Main", {root}, "main");
         repo.commitFiles(commit, "A", {root}, "topic");
         const Repository opened = repo.open();
         const Plan plan = planOf(opened, "topic", main);
         QVERIFY(!runOf(opened, plan).clean);
-        for (const auto& [choice, names] : {std::pair(Choice::NewBase, keepNewBase), {Choice::YourCommit, keepCommit}}) {
+        for (const auto& [choice, names] :
+             {std::pair(Choice::NewBase, keepNewBase), {Choice::YourCommit, keepCommit}}) {
             const DryRun run = runOf(opened, plan, Settlements().withDefault(choice));
             QVERIFY(run.clean);
             QVERIFY(writeObjects(opened, *run.objects));
@@ -373,7 +388,8 @@ class TestDryRun : public QObject {
         QCOMPARE(folded.commits[0].newId, folded.commits[1].newId);
         QVERIFY(folded.objects->find(*folded.commits[0].newId)->view().ends_with("\n\nA\n\nBody\n\nB"));
         QCOMPARE(folded.newTree, runOf(opened, plan).newTree);
-        QCOMPARE(folded.stackedTips, (std::vector<std::pair<std::string, Oid>>{{"refs/heads/low", *folded.commits[0].newId}}));
+        QCOMPARE(folded.stackedTips,
+                 (std::vector<std::pair<std::string, Oid>>{{"refs/heads/low", *folded.commits[0].newId}}));
         const DryRun quiet = runOf(opened, *withTreatment(plan, 1, Treatment::FoldQuietly));
         QVERIFY(quiet.objects->find(*quiet.commits[0].newId)->view().ends_with("\n\nA\n\nBody"));
         const DryRun without = runOf(opened, *withTreatment(plan, 0, Treatment::LeaveOut));
@@ -407,7 +423,9 @@ class TestDryRun : public QObject {
         QCOMPARE(fileOf(kept, repo, "f"), numbered(1, 20, {{5, "A and B"}, {18, "M"}}));
         QCOMPARE(fileOf(kept, repo, "own"), std::string("o\n"));
         QCOMPARE(repo.git({"rev-list", "--count", QString::fromStdString(main + ".." + kept.newTip->hex())}), "4");
-        QCOMPARE(repo.git({"rev-list", "--merges", "--count", QString::fromStdString(main + ".." + kept.newTip->hex())}), "1");
+        QCOMPARE(
+            repo.git({"rev-list", "--merges", "--count", QString::fromStdString(main + ".." + kept.newTip->hex())}),
+            "1");
         const DryRun same = runOf(opened, planOf(opened, "topic", root, keep));
         QCOMPARE(same.newTip->hex(), top);
         const DryRun flat = runOf(opened, planOf(opened, "topic", main));
@@ -441,8 +459,7 @@ class TestDryRun : public QObject {
                 const QStringList told = QString::fromUtf8(merged.out).split('\n', Qt::SkipEmptyParts);
                 QCOMPARE(run.commits[i].outcome == Outcome::Conflict, merged.exitCode == 1);
                 QCOMPARE(int(run.commits[i].conflicts.size()), int(told.size()) - 1);
-                if (merged.exitCode != 0)
-                    break;
+                if (merged.exitCode != 0) break;
                 QCOMPARE(run.commits[i].newTree->hex(), told[0].toStdString());
                 tree = repo.git({"commit-tree", "-p", QString::fromStdString(main), "-m", "x", told[0]});
                 base = commits[i];
@@ -470,9 +487,9 @@ class TestDryRun : public QObject {
             const auto next = [&]() -> std::optional<BatchLine> {
                 return at < lines.size() ? std::optional(lines[at++]) : std::nullopt;
             };
-            const auto done = runBatch(opened, threads, next,
-                                       [&](const BatchAnswer& answer) { texts[threads > 1].push_back(batchJson(answer)); },
-                                       options);
+            const auto done = runBatch(
+                opened, threads, next,
+                [&](const BatchAnswer& answer) { texts[threads > 1].push_back(batchJson(answer)); }, options);
             QVERIFY(done);
         }
         QCOMPARE(texts[0], texts[1]);

@@ -19,7 +19,10 @@ namespace {
 
 const Person person{"Ada Quill", "ada@example.org", 1700000500, 60};
 
-Oid oid(const std::string& hex) { return *Oid::parse(hex); }
+Oid oid(const std::string& hex)
+{
+    return *Oid::parse(hex);
+}
 
 std::vector<std::string> hexes(const std::vector<Oid>& ids)
 {
@@ -92,17 +95,14 @@ class TestPlan : public QObject {
             for (int n = marks.empty() ? 0 : 1 + int(random() % 4 == 0); n > 0; --n) {
                 const int span = std::min<int>(int(marks.size()), 12);
                 const int parent = marks[marks.size() - 1 - random() % std::size_t(span)];
-                if (!std::ranges::contains(parents, parent))
-                    parents.push_back(parent);
+                if (!std::ranges::contains(parents, parent)) parents.push_back(parent);
             }
-            if (i == 40)
-                parents.clear(); // a second root
+            if (i == 40) parents.clear(); // a second root
             marks.push_back(bulk.commit("b" + std::to_string(i), parents, {{"f", std::to_string(i)}}, "c"));
         }
         const std::vector<std::string> all = bulk.import(repo);
         for (const bool graph : {false, true}) {
-            if (graph)
-                repo.git({"commit-graph", "write", "--reachable"});
+            if (graph) repo.git({"commit-graph", "write", "--reachable"});
             const Repository opened = repo.open();
             ObjectStore store(opened);
             CommitTable table(opened);
@@ -111,8 +111,8 @@ class TestPlan : public QObject {
                 const auto ways = table.divergence(store, oid(tip), oid(onto));
                 QVERIFY(ways);
                 // Source: git merge-base --all (in any order), git rev-list.
-                QCOMPARE(sorted(hexes(ways->mergeBases)), sorted(lines(
-                    repo.tryGit(ids({"merge-base", "--all"}, tip, onto)).out.toStdString())));
+                QCOMPARE(sorted(hexes(ways->mergeBases)),
+                         sorted(lines(repo.tryGit(ids({"merge-base", "--all"}, tip, onto)).out.toStdString())));
                 QCOMPARE(sorted(hexes(ways->onlyLeft)), sorted(lines(repo.git(ids({"rev-list"}, tip, "^" + onto)))));
                 QCOMPARE(sorted(hexes(ways->onlyRight)), sorted(lines(repo.git(ids({"rev-list"}, onto, "^" + tip)))));
                 const auto order = table.topologicalOrder(store, oid(tip), ways->onlyLeft);
@@ -123,8 +123,8 @@ class TestPlan : public QObject {
                 std::vector<std::string> planned;
                 for (const PlannedCommit& commit : plan->commits)
                     planned.push_back(commit.id.hex());
-                QCOMPARE(planned,
-                         lines(repo.git(ids({"rev-list", "--topo-order", "--reverse", "--no-merges"}, tip, "^" + onto))));
+                QCOMPARE(planned, lines(repo.git(
+                                      ids({"rev-list", "--topo-order", "--reverse", "--no-merges"}, tip, "^" + onto))));
             }
         }
     }
@@ -140,13 +140,13 @@ class TestPlan : public QObject {
         QCOMPARE(plan->stacked.size(), 2u);
         QCOMPARE(plan->stacked[0].ref, std::string("refs/heads/low"));
         QCOMPARE(plan->stacked[1].ref, std::string("refs/heads/middle"));
-        QCOMPARE(commandLineEquivalent(*plan), "git rebase --update-refs --onto upstream/main " +
-                                                   topic.root.substr(0, 7) + " topic/x");
+        QCOMPARE(commandLineEquivalent(*plan),
+                 "git rebase --update-refs --onto upstream/main " + topic.root.substr(0, 7) + " topic/x");
         Plan odd = *plan;
         odd.stacked.clear();
         odd.branch = "refs/heads/it's; $(rm)";
-        QCOMPARE(commandLineEquivalent(odd), "git rebase --onto upstream/main " + topic.root.substr(0, 7) +
-                                                 " 'it'\\''s; $(rm)'");
+        QCOMPARE(commandLineEquivalent(odd),
+                 "git rebase --onto upstream/main " + topic.root.substr(0, 7) + " 'it'\\''s; $(rm)'");
         PlanOptions alone;
         alone.carryStacked = false;
         QVERIFY(topic.plan(alone)->stacked.empty());
@@ -164,7 +164,8 @@ class TestPlan : public QObject {
         QVERIFY(whole);
         QCOMPARE(subjects(*whole), (std::vector<std::string>{"Second", "Third"}));
         QCOMPARE(whole->label, std::string("2 commits of topic/x"));
-        const auto bare = planRange(opened, *snapshot, "", oid(topic.a), oid(topic.b), oid(topic.main), "main", options);
+        const auto bare =
+            planRange(opened, *snapshot, "", oid(topic.a), oid(topic.b), oid(topic.main), "main", options);
         QVERIFY(bare);
         QCOMPARE(subjects(*bare), std::vector<std::string>{"Second"});
         const auto onItself =
@@ -225,13 +226,12 @@ class TestPlan : public QObject {
         const Repository opened = repo.open();
         PlanOptions options;
         options.committer = person;
-        const auto plan =
-            planBranch(opened, **takeSnapshot(opened), "refs/heads/topic", oid(root), "main", options);
+        const auto plan = planBranch(opened, **takeSnapshot(opened), "refs/heads/topic", oid(root), "main", options);
         QVERIFY(plan);
         const Plan gathered = withFixupsGathered(opened, *plan);
         QCOMPARE(subjects(gathered),
-                 (std::vector<std::string>{"Parser", "fixup! Parser", "fixup! fixup! Parser", "amend! Parser", "Printer",
-                                           "squash! Printer", "fixup! Pri", "fixup! Nobody"}));
+                 (std::vector<std::string>{"Parser", "fixup! Parser", "fixup! fixup! Parser", "amend! Parser",
+                                           "Printer", "squash! Printer", "fixup! Pri", "fixup! Nobody"}));
         QCOMPARE(*gathered.commits[0].newMessage, std::string("The parser\n\nIn better words.\n"));
         QCOMPARE(gathered.commits[1].treatment, Treatment::FoldQuietly);
         QCOMPARE(gathered.commits[5].treatment, Treatment::Fold);

@@ -39,8 +39,8 @@ class TestSettlements : public QObject {
         QVERIFY(one.without(key).empty());
         QCOMPARE(*one.withDefault(Choice::YourCommit).defaultChoice(), Choice::YourCommit);
         QVERIFY(!one.withDefault(Choice::Typed).defaultChoice());
-        for (const Choice choice : {Choice::NewBase, Choice::YourCommit, Choice::NewBaseFirst, Choice::YourCommitFirst,
-                                    Choice::Typed})
+        for (const Choice choice :
+             {Choice::NewBase, Choice::YourCommit, Choice::NewBaseFirst, Choice::YourCommitFirst, Choice::Typed})
             QCOMPARE(choiceFromName(choiceName(choice)), std::optional(choice));
         QVERIFY(!choiceFromName("mine"));
     }
@@ -97,7 +97,8 @@ class TestSettlements : public QObject {
 
     void equalLinesBesideChangesAreUnchanged()
     {
-        // Changes of the new base (a deletion too), of the commit, and a conflict, with lines that nobody touched between.
+        // Changes of the new base (a deletion too), of the commit, and a conflict, with lines that nobody touched
+        // between.
         const std::string ancestor = "1\n2\n3\n4\n5\n6\n7\n8\n9\n", newBase = "1\n3\n4\n5\nN\n7\n8\n9\n";
         const std::string commit = "1\n2\n3\n4\n5\nY\n7\n8\nC\n";
         using enum PieceOrigin;
