@@ -54,8 +54,14 @@ bool clickButton(QWidget* in, const QString& nameOrText)
     return true;
 }
 
-void WholeJob::run(const std::function<void(const QString&)>& look)
+void WholeJob::run(const std::function<void(const QString&)>& tell)
 {
+    // A user acts on what has been painted; the offscreen platform paints only when it is asked to.
+    const auto look = [&](const QString& step) {
+        QCoreApplication::processEvents();
+        m_window.grab();
+        tell(step);
+    };
     const auto step = [&](const char* name, bool done) {
         if (!done && m_problem.isEmpty())
             m_problem = QStringLiteral("%1; the window says: %2")
@@ -142,6 +148,8 @@ bool WholeJob::settle(const std::function<void(const QString&)>& look)
         if (open() > 0 && !clickButton(page, QStringLiteral("nextUndecided")))
             return false;
     }
+    if (!waitFor([&] { return findButton(page, QStringLiteral("Back to the dry run")) != nullptr; }))
+        return false;
     look(QStringLiteral("settled"));
     return std::size_t(m_hunks) == before && clickButton(page, QStringLiteral("nextUndecided")) &&
            waitFor([&] { return m_window.currentPage() == m_window.workbench() && !flow->isBusy() && flow->run()->clean; });

@@ -30,9 +30,9 @@ class WholeJob {
   public:
     WholeJob(MainWindow& window, QString clonePath) : m_window(window), m_path(std::move(clonePath)) {}
 
-    // Calls `look` after each step, with its name: "open", "drag", "dry-run", "settle", "settled", "ready", "applied",
+    // Calls `tell` after each step, with its name: "open", "drag", "dry-run", "settle", "settled", "ready", "applied",
     // "overwrite-check", "pushed", "logbook", "restored". Stops at the first step that does not come about.
-    void run(const std::function<void(const QString& step)>& look);
+    void run(const std::function<void(const QString& step)>& tell);
     // Which step did not come about; empty when all did.
     QString problem() const { return m_problem; }
     int hunksSettled() const { return m_hunks; }

@@ -1,0 +1,227 @@
+// SPDX-License-Identifier: MIT
+//
+// The window on repositories as people have them: each odd one opens, or is refused with one clear line; and the whole
+// job on a sample, by mouse, from the drag to taking everything back.
+#include "app/drift/clean_up_page.h"
+#include "app/history/graph_view.h"
+#include "app/support/text.h"
+#include "app/window/dialogs.h"
+#include "app/window/places_strip.h"
+#include "app/window/start_page.h"
+#include "core/samples/samples.h"
+#include "tests/support/temp_repository.h"
+#include "tests/support/whole_job.h"
+
+#include <QMenuBar>
+#include <QTreeWidget>
+#include <QtTest>
+
+using namespace espalier;
+using namespace espalier::test;
+
+class TestMainWindow : public QObject {
+    Q_OBJECT
+
+  private Q_SLOTS:
+    void opens_data();
+    void opens();
+    void refuses_data();
+    void refuses();
+    void wholeJob();
+    void cleansUp();
+    void menusHaveMnemonics();
+    void branchNames_data();
+    void branchNames();
+};
+
+namespace {
+
+enum class Odd { Plain, Detached, Unborn, Bare, OneRemote, Unrelated, Rebase };
+
+std::unique_ptr<TempRepository> make(Odd odd)
+{
+    auto repo = std::make_unique<TempRepository>(odd == Odd::Bare ? TempRepository::Bare : TempRepository::Worktree);
+    if (odd == Odd::Unborn)
+        return repo;
+    const std::string first = repo->commitFiles({{"a.txt", "one\n"}}, "First", {}, "main");
+    const std::string second = repo->commitFiles({{"a.txt", "two\n"}}, "Second", {first}, "main");
+    if (odd == Odd::Bare)
+        return repo;
+    repo->git({"reset", "--hard", "main"});
+    if (odd == Odd::Detached)
+        repo->git({"checkout", "--detach", QString::fromStdString(first)});
+    if (odd == Odd::OneRemote)
+        repo->git({"remote", "add", "origin", repo->outside()});
+    if (odd == Odd::Unrelated)
+        repo->commitFiles({{"b.txt", "else\n"}}, "Another root", {}, "topic/other");
+    if (odd == Odd::Rebase) {
+        repo->commitFiles({{"a.txt", "three\n"}}, "Third", {first}, "topic/x");
+        repo->git({"checkout", "topic/x"});
+        // Stops at the conflict, which is what is wanted.
+        repo->tryGit({"-c", "user.name=M", "-c", "user.email=m@sol.example", "rebase", "main"});
+    }
+    return repo;
+}
+
+} // namespace
+
+void TestMainWindow::opens_data()
+{
+    QTest::addColumn<int>("odd");
+    QTest::addColumn<int>("rows");
+    QTest::addColumn<QString>("line"); // a part of what the notice bar says; empty: nothing is said
+    QTest::addColumn<QString>("upstreamAction");
+    QTest::newRow("no remotes") << int(Odd::Plain) << 2 << QString() << QStringLiteral("Add upstream…");
+    QTest::newRow("detached") << int(Odd::Detached) << 2 << QString() << QStringLiteral("Add upstream…");
+    QTest::newRow("unborn") << int(Odd::Unborn) << 0 << QString() << QStringLiteral("Add upstream…");
+    QTest::newRow("bare") << int(Odd::Bare) << 2 << QString() << QString();
+    QTest::newRow("one remote") << int(Odd::OneRemote) << 2 << QStringLiteral("remote") << QStringLiteral("Fetch");
+    QTest::newRow("unrelated") << int(Odd::Unrelated) << 3 << QString() << QStringLiteral("Add upstream…");
+    QTest::newRow("rebase") << int(Odd::Rebase) << 3 << QStringLiteral("rebase in progress")
+                            << QStringLiteral("Add upstream…");
+}
+
+void TestMainWindow::opens()
+{
+    QFETCH(int, odd);
+    QFETCH(int, rows);
+    QFETCH(QString, line);
+    QFETCH(QString, upstreamAction);
+    const auto repo = make(Odd(odd));
+    MainWindow window;
+    window.show();
+    QSignalSpy drift(window.session(), &Session::driftChanged);
+    QSignalSpy failed(window.session(), &Session::failed);
+    window.openRepository(repo->path());
+    QTRY_VERIFY_WITH_TIMEOUT(!drift.isEmpty(), 30000);
+    QCOMPARE(window.currentPage(), window.workbench());
+    QCOMPARE(int(window.session()->snapshot()->history.size()), rows);
+    QVERIFY2(failed.isEmpty(), qPrintable(failed.isEmpty() ? QString() : failed[0][0].toString()));
+    QVERIFY2(window.notice()->line().contains(line) && window.notice()->line().isEmpty() == line.isEmpty(),
+             qPrintable(window.notice()->line()));
+    QCOMPARE(window.places()->action(Place::Upstream), upstreamAction);
+}
+
+void TestMainWindow::refuses_data()
+{
+    QTest::addColumn<QString>("kind");
+    QTest::newRow("SHA-256") << QStringLiteral("sha256");
+    QTest::newRow("not a repository") << QStringLiteral("folder");
+    QTest::newRow("nothing there") << QStringLiteral("nothing");
+}
+
+void TestMainWindow::refuses()
+{
+    QFETCH(QString, kind);
+    QTemporaryDir folder;
+    std::unique_ptr<TempRepository> repo;
+    QString path = folder.path();
+    if (kind == QStringLiteral("sha256")) {
+        repo = std::make_unique<TempRepository>(TempRepository::Worktree, QStringList{QStringLiteral("--object-format=sha256")});
+        path = repo->path();
+    } else if (kind == QStringLiteral("nothing")) {
+        path += QStringLiteral("/nothing");
+    }
+    MainWindow window;
+    window.show();
+    QSignalSpy refused(window.session(), &Session::openFailed);
+    window.openRepository(path);
+    QTRY_COMPARE_WITH_TIMEOUT(refused.count(), 1, 30000);
+    QCOMPARE(window.currentPage(), window.startPage());
+    const QString line = window.notice()->line();
+    QVERIFY(!line.isEmpty() && !line.contains(QLatin1Char('\n')));
+    QVERIFY2(line.contains(QFileInfo(path).fileName()), qPrintable(line));
+    QVERIFY(!window.session()->isOpen());
+}
+
+void TestMainWindow::wholeJob()
+{
+    QTemporaryDir folder;
+    const auto sample = buildSample("same-lines", (folder.path() + QStringLiteral("/s")).toStdString());
+    QVERIFY(sample.has_value());
+    const auto tipOf = [](const std::filesystem::path& at) {
+        return Repository::open(at).value().resolve("refs/heads/topic/metric-heights").value();
+    };
+    const Oid before = tipOf(sample->clone);
+    QCOMPARE(tipOf(sample->fork).hex(), before.hex());
+    MainWindow window;
+    window.show();
+    WholeJob job(window, QString::fromStdString(sample->clone.string()));
+    QStringList steps;
+    job.run([&](const QString& step) {
+        steps << step;
+        if (step == QStringLiteral("settled")) {
+            // Nothing moves before Apply.
+            QCOMPARE(tipOf(sample->clone).hex(), before.hex());
+        } else if (step == QStringLiteral("applied") || step == QStringLiteral("overwrite-check")) {
+            QVERIFY(tipOf(sample->clone) != before);
+            QCOMPARE(tipOf(sample->fork).hex(), before.hex());
+        } else if (step == QStringLiteral("pushed")) {
+            QCOMPARE(tipOf(sample->fork).hex(), tipOf(sample->clone).hex());
+        } else if (step == QStringLiteral("restored")) {
+            QCOMPARE(tipOf(sample->fork).hex(), before.hex());
+            QCOMPARE(tipOf(sample->clone).hex(), before.hex());
+        }
+    });
+    QVERIFY2(job.problem().isEmpty(), qPrintable(job.problem()));
+    QCOMPARE(job.hunksSettled(), 2);
+    QCOMPARE(steps.last(), QStringLiteral("restored"));
+}
+
+void TestMainWindow::cleansUp()
+{
+    QTemporaryDir folder;
+    const auto sample = buildSample("already-landed", (folder.path() + QStringLiteral("/s")).toStdString());
+    QVERIFY(sample.has_value());
+    MainWindow window;
+    window.show();
+    QSignalSpy drift(window.session(), &Session::driftChanged);
+    window.openRepository(QString::fromStdString(sample->clone.string()));
+    QTRY_VERIFY_WITH_TIMEOUT(!drift.isEmpty(), 30000);
+    QSignalSpy loaded(window.cleanUpPage(), &CleanUpPage::loaded);
+    window.showCleanUp();
+    QTRY_VERIFY_WITH_TIMEOUT(!loaded.isEmpty(), 30000);
+    QTreeWidget* list = window.cleanUpPage()->list();
+    QVERIFY(list->topLevelItemCount() > 0);
+    QCOMPARE(list->topLevelItemCount(), int(window.cleanUpPage()->candidates().size()));
+    for (const CleanUpCandidate& candidate : window.cleanUpPage()->candidates())
+        QVERIFY(candidate.landed.wholly());
+}
+
+void TestMainWindow::menusHaveMnemonics()
+{
+    MainWindow window;
+    for (const QAction* menu : window.menuBar()->actions()) {
+        QVERIFY2(menu->text().contains(QLatin1Char('&')), qPrintable(menu->text()));
+        QSet<QChar> taken;
+        for (const QAction* action : menu->menu()->actions()) {
+            if (action->isSeparator())
+                continue;
+            const qsizetype at = action->text().indexOf(QLatin1Char('&'));
+            QVERIFY2(at >= 0, qPrintable(action->text()));
+            const QChar letter = action->text().at(at + 1).toLower();
+            QVERIFY2(!taken.contains(letter), qPrintable(menu->text() + QLatin1Char('/') + action->text()));
+            taken.insert(letter);
+        }
+    }
+}
+
+void TestMainWindow::branchNames_data()
+{
+    QTest::addColumn<QString>("name");
+    for (const char* name : {"topic/x", "a", "a.b", "-x", "a..b", "a b", "a~1", "x.lock", "x/.y", "x/", "/x", "x//y", "a@{b",
+                             "x.", "x\\y", "x*", "a@b", "über", "x.lock/y"})
+        QTest::newRow(name) << QString::fromUtf8(name);
+}
+
+// The reference: git-check-ref-format(1), --branch.
+void TestMainWindow::branchNames()
+{
+    QFETCH(QString, name);
+    const TempRepository repo;
+    const bool accepted = repo.tryGit({"check-ref-format", "--branch", name}).exitCode == 0;
+    QCOMPARE(dialogs::isBranchName(name.toStdString()), accepted);
+}
+
+QTEST_MAIN(TestMainWindow)
+#include "test_main_window.moc"
