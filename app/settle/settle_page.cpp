@@ -181,6 +181,7 @@ QWidget* SettlePage::Private::buildDecisions()
         button->setShortcut(QKeySequence(Qt::ALT | Qt::Key(Qt::Key_1 + number)));
         button->setToolTip(tr("Alt+%1").arg(++number));
         button->setObjectName(toText(choiceName(choice)));
+        button->setEnabled(false); // until a hunk is shown
         QObject::connect(button, &QPushButton::clicked, page, [this, choice = choice] { decide(choice); });
         choices.push_back(button);
         row->addWidget(button);

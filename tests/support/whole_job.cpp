@@ -134,7 +134,8 @@ bool WholeJob::settle(const std::function<void(const QString&)>& look)
         return false;
     QTest::mouseClick(begin, Qt::LeftButton);
     SettlePage* page = m_window.settlePage();
-    if (!waitFor([&] { return m_window.currentPage() == page && findButton(page, QStringLiteral("your-commit")); }))
+    if (!waitFor([&] { return m_window.currentPage() == page && findButton(page, QStringLiteral("Next undecided")) &&
+                           findButton(page, QStringLiteral("your-commit")); }))
         return false;
     look(QStringLiteral("settle"));
     while (open() > 0) {
