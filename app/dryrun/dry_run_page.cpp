@@ -17,7 +17,6 @@
 #include <QHeaderView>
 #include <QLineEdit>
 #include <QPlainTextEdit>
-#include <QProgressBar>
 #include <QPushButton>
 #include <QShortcut>
 #include <QToolButton>
@@ -233,6 +232,10 @@ QHBoxLayout* DryRunPage::Private::buildButtons()
     for (QPushButton* button : {settle, apply, close})
         row->addWidget(button);
     row->addStretch(1);
+    settle->setObjectName(QStringLiteral("settle"));
+    apply->setObjectName(QStringLiteral("apply"));
+    close->setObjectName(QStringLiteral("close"));
+    list->setObjectName(QStringLiteral("commits"));
     return row;
 }
 

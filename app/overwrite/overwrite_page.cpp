@@ -76,6 +76,7 @@ struct OverwritePage::Private {
     QPushButton* again = nullptr;
     QPushButton* close = nullptr;
     bool done = false;
+    bool refused = false; // by the remote: the check is old now
 
     std::size_t replaced() const { return check.pairs.size() + check.removed.size() + check.foreign.size(); }
 
@@ -251,7 +252,7 @@ void OverwritePage::Private::update()
                                                : tr("&Push %1").arg(counted(check.added.size(), "commit", "commits")));
     else
         push->setText(tr("&Replace %1 on the fork").arg(counted(replaced(), "commit", "commits")));
-    push->setEnabled(!done && !check.upToDate && (foreign == 0 || understood->isChecked()));
+    push->setEnabled(!done && !refused && !check.upToDate && (foreign == 0 || understood->isChecked()));
     push->setDefault(true);
 }
 
@@ -276,7 +277,7 @@ const OverwriteCheck& OverwritePage::check() const { return d->check; }
 void OverwritePage::showFor(const OverwriteCheck& check)
 {
     d->check = check;
-    d->done = false;
+    d->done = d->refused = false;
     d->understood->setChecked(false);
     d->notice->clear();
     d->title->setText(tr("Overwrite check: %1").arg(toText(check.branch)));
@@ -311,6 +312,8 @@ void OverwritePage::showPushed(const Pushed& pushed)
 
 void OverwritePage::showRefused(const QString& line)
 {
+    d->refused = true;
+    d->understood->setChecked(false);
     d->notice->say(NoticeBar::Trouble, line + QLatin1Char(' ') + tr("Nothing was pushed. Check again before you go on."));
     d->update();
     d->again->setFocus();

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/settle/settle_page.h"
 
+#include "app/settle/code_highlighter.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/text_pane.h"
@@ -10,7 +11,6 @@
 #include "core/git/text.h"
 
 #include <QCheckBox>
-#include <QPlainTextEdit>
 #include <QPushButton>
 #include <QShortcut>
 #include <QSplitter>
@@ -68,11 +68,12 @@ struct SettlePage::Private {
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
     QPushButton* undo = nullptr;
+    QPushButton* redo = nullptr;
     QPushButton* previous = nullptr;
     QPushButton* next = nullptr;
     QPushButton* back = nullptr;
     QToolButton* drawerHandle = nullptr;
-    QPlainTextEdit* drawer = nullptr;
+    TextPane* drawer = nullptr;
     QCheckBox* around = nullptr;
     QWidget* wholePath = nullptr;
     PlainLabel* wholePathText = nullptr;
@@ -87,6 +88,8 @@ struct SettlePage::Private {
     void showState();
     void decide(Choice choice);
     void offerRecalled();
+    void rememberNew(const FileSettlement& settlement);
+    void revert(bool forward);
     void goUndecided(bool forward);
     FileSettlement settlementOf(std::size_t index) const;
     std::size_t undecidedHere() const;
@@ -136,7 +139,9 @@ QWidget* SettlePage::Private::buildHead()
     previous = new QPushButton(tr("&Previous undecided"), card);
     next = new QPushButton(card);
     back = new QPushButton(tr("&Close"), card);
+    redo = new QPushButton(tr("&Redo"), card);
     undo->setObjectName(QStringLiteral("undo"));
+    redo->setObjectName(QStringLiteral("redo"));
     next->setObjectName(QStringLiteral("nextUndecided"));
     previous->setObjectName(QStringLiteral("previousUndecided"));
     back->setObjectName(QStringLiteral("close"));
@@ -146,13 +151,17 @@ QWidget* SettlePage::Private::buildHead()
     previous->setToolTip(tr("Shift+F8"));
     back->setToolTip(tr("Back to the dry run; the decisions stay"));
     row->addLayout(words, 1);
-    for (QPushButton* button : {undo, previous, next, back})
+    for (QPushButton* button : {undo, redo, previous, next, back})
         row->addWidget(button);
-    QObject::connect(undo, &QPushButton::clicked, page, [this] {
-        editor->flush();
-        flow->undo();
-        showFile(file, hunk());
-    });
+    const auto byKeys = [this](QKeySequence::StandardKey keys, QPushButton* button) {
+        auto* shortcut = new QShortcut(keys, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+        QObject::connect(shortcut, &QShortcut::activated, button, [button] { button->click(); });
+        button->setToolTip(QKeySequence(keys).toString(QKeySequence::NativeText));
+    };
+    byKeys(QKeySequence::Undo, undo);
+    byKeys(QKeySequence::Redo, redo);
+    QObject::connect(undo, &QPushButton::clicked, page, [this] { revert(false); });
+    QObject::connect(redo, &QPushButton::clicked, page, [this] { revert(true); });
     QObject::connect(previous, &QPushButton::clicked, page, [this] { goUndecided(false); });
     QObject::connect(next, &QPushButton::clicked, page, [this] { goUndecided(true); });
     QObject::connect(back, &QPushButton::clicked, page, [this] {
@@ -201,19 +210,21 @@ QWidget* SettlePage::Private::buildDecisions()
 
 QWidget* SettlePage::Private::buildDrawer()
 {
-    auto* box = new QWidget(page);
+    const int space = theme::gap(page);
+    auto* box = new Card(page);
     auto* column = new QVBoxLayout(box);
-    column->setContentsMargins(0, 0, 0, 0);
+    column->setContentsMargins(space, space / 2, space, space / 2);
     drawerHandle = new QToolButton(box);
     drawerHandle->setText(tr("&Before both"));
     drawerHandle->setCheckable(true);
     drawerHandle->setArrowType(Qt::RightArrow);
     drawerHandle->setToolButtonStyle(Qt::ToolButtonTextBesideIcon);
     drawerHandle->setAutoRaise(true);
-    drawer = new QPlainTextEdit(box);
+    drawer = new TextPane(box);
     drawer->setReadOnly(true);
-    drawer->setFont(theme::monospace());
-    drawer->setLineWrapMode(QPlainTextEdit::NoWrap);
+    drawer->setTextInteractionFlags(Qt::TextSelectableByMouse | Qt::TextSelectableByKeyboard);
+    drawer->setTabChangesFocus(true);
+    drawer->setHorizontalScrollBarPolicy(Qt::ScrollBarAsNeeded);
     drawer->setAccessibleName(tr("Before both: the common ancestor's lines"));
     drawer->setFixedHeight(page->fontMetrics().height() * 6);
     drawer->hide();
@@ -277,9 +288,14 @@ void SettlePage::Private::build()
     QObject::connect(editor, &ConflictEditor::settled, page, [this](const FileSettlement& settlement) {
         if (file < 0)
             return;
+        rememberNew(settlement);
         flow->settle(shown.files[std::size_t(file)].key, settlement);
         showState();
+        offerRecalled();
     });
+    // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
+    auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+    QObject::connect(leave, &QShortcut::activated, page, [this] { next->setFocus(Qt::OtherFocusReason); });
 }
 
 void SettlePage::Private::load(std::size_t commit)
@@ -357,7 +373,15 @@ void SettlePage::Private::showHunk()
     explanation->setVisible(!text.wholePath);
     if (!text.wholePath && hunk() >= 0) {
         const ConflictHunk& at = text.hunks[std::size_t(hunk())];
-        drawer->setPlainText(toLines(at.ancestorText));
+        std::vector<PaneRow> rows;
+        for (const QString& line : editor->model().ancestorLines().mid(at.ancestor.first, at.ancestor.count))
+            rows.push_back({line, 0, false, ChangedLine::Same});
+        if (rows.empty())
+            rows.push_back({QString(), 0, true, ChangedLine::Same});
+        drawer->setFirstNumber(at.ancestor.first + 1);
+        drawer->setMaximumNumber(at.ancestor.end());
+        drawer->setRows(rows);
+        drawer->highlighter()->setFile(QString::fromUtf8(text.path), page->palette());
         drawerHandle->setText(at.ancestor.count == 0
                                   ? tr("&Before both: nothing stood here")
                               : at.ancestor.count == 1
@@ -405,6 +429,7 @@ void SettlePage::Private::showState()
                        .arg(open)
                        .arg(toText(counted(total, "hunk", "hunks"))));
     undo->setEnabled(flow->canUndo());
+    redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.
     std::size_t elsewhere = 0;
     for (std::size_t i = 0; i < run->commits.size(); ++i)
@@ -438,15 +463,53 @@ void SettlePage::Private::decide(Choice choice)
     if (at < 0)
         return;
     editor->decide(choice);
+}
+
+// What was decided for a hunk is offered the next time the same three texts meet; typed text too.
+void SettlePage::Private::rememberNew(const FileSettlement& settlement)
+{
+    const ConflictText& text = shown.files[std::size_t(file)];
+    const FileSettlement before = settlementOf(std::size_t(file));
+    std::vector<std::pair<ConflictHunk, HunkDecision>> fresh;
+    for (std::size_t i = 0; i < std::min(settlement.hunks.size(), text.hunks.size()); ++i)
+        if (settlement.hunks[i].choice != Choice::Undecided && settlement.hunks[i] != before.hunks[i])
+            fresh.emplace_back(text.hunks[i], settlement.hunks[i]);
+    if (fresh.empty())
+        return;
     startWork<bool>(
-        page, tr("Remembering"),
-        [path = session->path().toStdString(), hunk = text.hunks[std::size_t(at)], choice](const Progress&) -> Result<bool> {
+        page, tr("Remembering a decision"),
+        [path = session->path().toStdString(), fresh](const Progress&) -> Result<bool> {
             const auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
-            return remember(*repository, hunk, {choice, {}}).transform([] { return true; });
+            for (const auto& [one, decision] : fresh)
+                if (auto kept = remember(*repository, one, decision); !kept)
+                    return std::unexpected(kept.error());
+            return true;
         },
-        [](Result<bool>) {}, WorkPriority::Background);
+        // Only a convenience for the next time: the decision itself is saved by the flow, which reports its errors.
+        [](const Result<bool>&) {}, WorkPriority::Background);
+}
+
+// Goes to where something changed, so that what undo does is never out of sight.
+void SettlePage::Private::revert(bool forward)
+{
+    editor->flush();
+    std::vector<FileSettlement> before;
+    for (std::size_t i = 0; i < shown.files.size(); ++i)
+        before.push_back(settlementOf(i));
+    forward ? flow->redo() : flow->undo();
+    for (std::size_t i = 0; i < shown.files.size(); ++i) {
+        const FileSettlement after = settlementOf(i);
+        if (after == before[i])
+            continue;
+        int changed = 0;
+        while (changed + 1 < int(after.hunks.size()) && after.hunks[std::size_t(changed)] == before[i].hunks[std::size_t(changed)])
+            ++changed;
+        showFile(int(i), changed);
+        return;
+    }
+    showState();
 }
 
 void SettlePage::Private::goUndecided(bool forward)

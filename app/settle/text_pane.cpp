@@ -409,6 +409,18 @@ void TextPane::leaveFiller(bool up)
     setTextCursor(cursor);
 }
 
+bool TextPane::event(QEvent* event)
+{
+    if (event->type() == QEvent::ShortcutOverride) {
+        auto* key = static_cast<QKeyEvent*>(event);
+        if (key->matches(QKeySequence::Undo) || key->matches(QKeySequence::Redo)) {
+            event->ignore();
+            return true;
+        }
+    }
+    return QPlainTextEdit::event(event);
+}
+
 void TextPane::keyPressEvent(QKeyEvent* event)
 {
     if (!isReadOnly() && keepToText(event))

@@ -64,6 +64,8 @@ class TextPane : public QPlainTextEdit {
     void paintGutter(QPaintEvent* event);
 
   protected:
+    // Leaves the keys of undo and redo to the page.
+    bool event(QEvent* event) override;
     void paintEvent(QPaintEvent* event) override;
     void resizeEvent(QResizeEvent* event) override;
     void changeEvent(QEvent* event) override;

@@ -5,6 +5,7 @@
 #include "app/support/theme.h"
 #include "app/walkthrough/walkthrough_scene.h"
 
+#include <QKeyEvent>
 #include <QPainter>
 #include <QPainterPath>
 #include <QPushButton>
@@ -209,6 +210,18 @@ void WalkthroughPage::showRun(const DryRun& run)
 {
     d->scenes = scenesOf(storyOf(run));
     setStep(0);
+}
+
+void WalkthroughPage::keyPressEvent(QKeyEvent* event)
+{
+    switch (event->key()) {
+    case Qt::Key_Right: setStep(d->step + 1); break;
+    case Qt::Key_Left: setStep(d->step - 1); break;
+    case Qt::Key_Home: setStep(0); break;
+    case Qt::Key_End: setStep(stepCount() - 1); break;
+    case Qt::Key_Escape: Q_EMIT closed(); break;
+    default: QWidget::keyPressEvent(event);
+    }
 }
 
 int WalkthroughPage::step() const { return d->step; }

@@ -31,6 +31,10 @@ class WalkthroughPage : public QWidget {
     void stepChanged(int step);
     void closed();
 
+  protected:
+    // Left and Right, Home and End, Escape.
+    void keyPressEvent(QKeyEvent* event) override;
+
   private:
     struct Private;
     std::unique_ptr<Private> d;

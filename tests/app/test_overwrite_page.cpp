@@ -1,0 +1,151 @@
+// SPDX-License-Identifier: MIT
+// What the overwrite check shows and asks for, by mouse and keyboard, with checks made by hand.
+#include "app/overwrite/overwrite_page.h"
+#include "app/support/text.h"
+
+#include <QCheckBox>
+#include <QPushButton>
+#include <QTreeWidget>
+#include <QtTest>
+
+using namespace espalier;
+
+namespace {
+
+CheckedCommit commit(int number, const char* subject, const char* author)
+{
+    CheckedCommit made;
+    made.id.bytes[0] = std::uint8_t(number);
+    made.subject = subject;
+    made.author = author;
+    made.authorTime = 1772000000;
+    return made;
+}
+
+OverwriteCheck forced()
+{
+    OverwriteCheck check;
+    check.branch = "topic/metric-heights";
+    check.remote = "origin";
+    check.remoteTip.bytes.fill(0xab);
+    check.localTip.bytes.fill(0xcd);
+    check.pairs = {{commit(1, "Add a unit", "Mira Sol"), commit(2, "Add a unit", "Mira Sol"), true},
+                   {commit(3, "Convert <b>feet</b>", "Mira Sol"), commit(4, "Convert <b>feet</b>", "Mira Sol"), false}};
+    check.removed = {commit(5, "Try something", "Mira Sol")};
+    return check;
+}
+
+bool shows(const QWidget& page, const QString& text)
+{
+    for (const auto* tree : page.findChildren<QTreeWidget*>())
+        if (!tree->findItems(text, Qt::MatchContains | Qt::MatchRecursive, 0).isEmpty() ||
+            !tree->findItems(text, Qt::MatchContains | Qt::MatchRecursive, 1).isEmpty() ||
+            !tree->findItems(text, Qt::MatchContains | Qt::MatchRecursive, 2).isEmpty() ||
+            !tree->findItems(text, Qt::MatchContains | Qt::MatchRecursive, 3).isEmpty())
+            return true;
+    for (const auto* label : page.findChildren<PlainLabel*>())
+        if (label->fullText().contains(text))
+            return true;
+    return false;
+}
+
+QPushButton* push(const QWidget& page) { return page.findChild<QPushButton*>(QStringLiteral("push")); }
+
+} // namespace
+
+class TestOverwritePage : public QObject {
+    Q_OBJECT
+  private Q_SLOTS:
+    void replacesWhatItSays()
+    {
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(forced());
+        QCOMPARE(push(page)->text().remove(u'&'), QStringLiteral("Replace 3 commits on the fork"));
+        QVERIFY(push(page)->isEnabled());
+        QVERIFY(shows(page, QStringLiteral("Convert <b>feet</b>")));
+        QVERIFY(shows(page, QStringLiteral("Try something")));
+        QSignalSpy asked(&page, &OverwritePage::pushRequested);
+        QTest::mouseClick(push(page), Qt::LeftButton);
+        QCOMPARE(asked.size(), 1);
+        const auto request = asked.front().front().value<PushRequest>();
+        QCOMPARE(request.branch, std::string("topic/metric-heights"));
+        QVERIFY(request.expect.has_value());
+        QCOMPARE(*request.expect, forced().remoteTip);
+        QVERIFY(!push(page)->isEnabled());
+    }
+
+    void foreignCommitsNeedASecondStep()
+    {
+        OverwriteCheck check = forced();
+        check.foreign = {commit(9, "Fix a typo", "Teo Brandt")};
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(check);
+        QVERIFY(!push(page)->isEnabled());
+        QCOMPARE(push(page)->text().remove(u'&'), QStringLiteral("Replace 4 commits on the fork"));
+        auto* understood = page.findChild<QCheckBox*>();
+        QVERIFY(understood->isVisible());
+        QVERIFY(understood->text().contains(QStringLiteral("1 commit")));
+        QVERIFY(understood->text().contains(QStringLiteral("Teo Brandt")));
+        QVERIFY(shows(page, QStringLiteral("Fix a typo")));
+        understood->setFocus();
+        QTest::keyClick(understood, Qt::Key_Space);
+        QVERIFY(push(page)->isEnabled());
+        QSignalSpy asked(&page, &OverwritePage::pushRequested);
+        QTest::keyClick(push(page), Qt::Key_Space);
+        QCOMPARE(asked.size(), 1);
+        // Another check has to be agreed to anew.
+        page.showFor(check);
+        QVERIFY(!push(page)->isEnabled());
+    }
+
+    void plainPushNeedsNoLease()
+    {
+        OverwriteCheck check;
+        check.branch = "topic/new";
+        check.remote = "origin";
+        check.fastForward = true;
+        check.added = {commit(1, "One", "Mira Sol"), commit(2, "Two", "Mira Sol")};
+        check.remoteTip.bytes.fill(1);
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(check);
+        QVERIFY(push(page)->text().contains(QStringLiteral("2 commits")));
+        QSignalSpy asked(&page, &OverwritePage::pushRequested);
+        QTest::mouseClick(push(page), Qt::LeftButton);
+        QVERIFY(!asked.front().front().value<PushRequest>().expect);
+        check.upToDate = true;
+        page.showFor(check);
+        QVERIFY(!push(page)->isEnabled());
+    }
+
+    void saysWhatBecameOfThePush()
+    {
+        OverwritePage page(nullptr);
+        page.show();
+        QVERIFY(QTest::qWaitForWindowActive(&page));
+        page.showFor(forced());
+        page.showRefused(QStringLiteral("The fork's branch has moved since the check."));
+        const auto* notice = page.findChild<NoticeBar*>();
+        QVERIFY(notice->line().contains(QStringLiteral("moved")));
+        QVERIFY(!push(page)->isEnabled());
+        QVERIFY(page.findChild<QPushButton*>(QStringLiteral("checkAgain"))->hasFocus());
+        page.showFor(forced());
+        QVERIFY(!notice->isVisible());
+        Pushed pushed;
+        pushed.branch = "topic/metric-heights";
+        pushed.old = forced().remoteTip;
+        pushed.now = forced().localTip;
+        pushed.forced = true;
+        page.showPushed(pushed);
+        QVERIFY(notice->line().contains(QStringLiteral("abababa")) && notice->line().contains(QStringLiteral("cdcdcdc")));
+        QVERIFY(!push(page)->isEnabled());
+        QSignalSpy closed(&page, &OverwritePage::closed);
+        QTest::keyClick(page.findChild<QPushButton*>(QStringLiteral("close")), Qt::Key_Space);
+        QCOMPARE(closed.size(), 1);
+    }
+};
+
+QTEST_MAIN(TestOverwritePage)
+#include "test_overwrite_page.moc"
