@@ -271,14 +271,17 @@ void LogbookPage::showEntries(const std::vector<LogbookEntry>& entries, const QS
         auto* item = new QTreeWidgetItem(
             d->list, {relativeTime(entry.when), kindText(entry), stateText(entry), toText(entry.title)});
         item->setToolTip(3, toText(entry.title).toHtmlEscaped());
+        item->setSizeHint(0, QSize(0, fontMetrics().height() * 17 / 10));
         if (entry.id == before)
             current = int(i);
     }
     d->empty->setVisible(entries.empty());
     if (!entries.empty())
         d->list->setCurrentItem(d->list->topLevelItem(current));
-    for (int i = 0; i < 3; ++i)
+    for (int i = 0; i < 3; ++i) {
         d->list->resizeColumnToContents(i);
+        d->list->setColumnWidth(i, d->list->columnWidth(i) + fontMetrics().averageCharWidth() * 2);
+    }
     d->showChosen();
     if (!notices.isEmpty())
         d->notice->say(NoticeBar::Warning, notices.join(QLatin1Char(' ')));

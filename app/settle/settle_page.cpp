@@ -217,7 +217,8 @@ QWidget* SettlePage::Private::buildDrawer()
     drawerHandle = new QToolButton(box);
     drawerHandle->setText(tr("&Before both"));
     drawerHandle->setCheckable(true);
-    drawerHandle->setArrowType(Qt::RightArrow);
+    drawerHandle->setChecked(true);
+    drawerHandle->setArrowType(Qt::DownArrow);
     drawerHandle->setToolButtonStyle(Qt::ToolButtonTextBesideIcon);
     drawerHandle->setAutoRaise(true);
     drawer = new TextPane(box);
@@ -226,8 +227,7 @@ QWidget* SettlePage::Private::buildDrawer()
     drawer->setTabChangesFocus(true);
     drawer->setHorizontalScrollBarPolicy(Qt::ScrollBarAsNeeded);
     drawer->setAccessibleName(tr("Before both: the common ancestor's lines"));
-    drawer->setFixedHeight(page->fontMetrics().height() * 6);
-    drawer->hide();
+    drawer->setFixedHeight(page->fontMetrics().height() * 5);
     column->addWidget(drawerHandle);
     column->addWidget(drawer);
     QObject::connect(drawerHandle, &QToolButton::toggled, page, [this](bool open) {
@@ -249,6 +249,7 @@ void SettlePage::Private::build()
     auto* splitter = new QSplitter(Qt::Horizontal, page);
     splitter->setChildrenCollapsible(false);
     auto* listCard = new Card(splitter);
+    listCard->setMinimumWidth(page->fontMetrics().averageCharWidth() * 44);
     auto* listColumn = new QVBoxLayout(listCard);
     listColumn->setContentsMargins(space, space, space, space);
     list = new HunkList(listCard);

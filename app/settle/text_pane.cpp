@@ -289,10 +289,10 @@ void TextPane::paintFrames(QPainter& painter)
             return;
         const bool current = open->hunk == m_currentHunk;
         const double width = current ? 2 : 1;
-        const QRectF room(width / 2 + 0.5, top + width / 2, right - width / 2, bottom - top - width);
+        const QRectF box(width / 2 + 0.5, top - 0.5, right - width / 2, bottom - top + 1);
         painter.setPen(QPen(open->line, width, open->dashed ? Qt::DashLine : Qt::SolidLine));
         painter.setBrush(open->fill);
-        painter.drawRoundedRect(room, 4, 4);
+        painter.drawRoundedRect(box, 4, 4);
         open = nullptr;
     };
     QRectF room;
