@@ -64,6 +64,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     column->addWidget(m_empty);
     column->addWidget(m_list, 1);
     column->addWidget(m_footer);
+    m_list->viewport()->installEventFilter(this);
     m_model->setSession(session);
     connect(m_model, &DriftModel::dropped, this, &DriftBoard::replayRequested);
     connect(m_list->selectionModel(), &QItemSelectionModel::currentChanged, this, [this](const QModelIndex& index) {
@@ -124,9 +125,16 @@ void DriftBoard::select(const std::string& ref)
     m_list->viewport()->update();
 }
 
-void DriftBoard::resizeEvent(QResizeEvent* event)
+bool DriftBoard::eventFilter(QObject* watched, QEvent* event)
 {
-    QWidget::resizeEvent(event);
+    // The list gets its width after the board has got its own.
+    if (event->type() == QEvent::Resize && watched == m_list->viewport())
+        placeWords();
+    return QWidget::eventFilter(watched, event);
+}
+
+void DriftBoard::placeWords()
+{
     // The words stand on both sides of the rows' axis.
     const int pad = fontMetrics().height() * 3 / 5;
     const int room = m_list->viewport()->width() - 2 * pad;

@@ -41,10 +41,11 @@ class DriftBoard : public QWidget {
 
   protected:
     void contextMenuEvent(QContextMenuEvent* event) override;
-    void resizeEvent(QResizeEvent* event) override;
+    bool eventFilter(QObject* watched, QEvent* event) override;
 
   private:
     void reload();
+    void placeWords();
     void showMenu(const QPoint& globalPosition);
 
     const Session* m_session;
