@@ -100,7 +100,7 @@ std::vector<Scene> scenesOf(const SceneStory& story)
     stage.commits[std::size_t(stage.oldTip)].label = story.topic;
     scenes.push_back({tr("The upstream moves on"),
                       tr("Others' work lands on the main line. Your branch still stands on its old base: it is ahead by its "
-                         "own commits and behind by theirs. That is drift, and it is nobody's fault."),
+                         "own commits and behind by the new ones. That is drift, and it is nobody's fault."),
                       stage.commits});
     stage.commits[std::size_t(stage.onto)].wanted = true;
     scenes.push_back({tr("A replay needs a new base"),
