@@ -36,7 +36,7 @@ struct Commit {
     std::string message;      // bytes in `encoding`
     std::string encoding;     // empty means UTF-8
     bool isSigned = false;    // has a gpgsig header
-    std::vector<std::pair<std::string, std::string>> otherHeaders; // in order, e.g. mergetag, HG:…; values unfolded
+    std::vector<std::pair<std::string, std::string>> otherHeaders; // in order, e.g. mergetag; values unfolded
     std::size_t encodingAt = 0; // how many of otherHeaders stand before the encoding
 
     std::string subject() const;          // see subjectOf(); in UTF-8

@@ -22,7 +22,7 @@ std::uint32_t boundOf(Ids a, Ids b)
     return bound;
 }
 
-// The histogram algorithm as git's xdiff/xhistogram.c has it (itself after JGit's): the longest common run that holds the
+// The histogram algorithm as git's xdiff/xhistogram.c has it: the longest common run that holds the
 // rarest line splits the texts, and each part is split again.
 class Histogram {
   public:

@@ -80,7 +80,8 @@ Variant variantOf(const Repository* repository, const std::string& program)
         const std::string first = program.substr(0, program.find(' '));
         name = std::filesystem::path(first).stem().string();
     }
-    if (name == "plink" || name == "putty" || name == "tortoiseplink")
+    // git documents several names for programs that take the same options; all but one end like this.
+    if (name == "putty" || name.ends_with("plink"))
         return Variant::Plink;
     return name == "simple" ? Variant::Simple : Variant::OpenSsh;
 }

@@ -58,7 +58,7 @@ void TestCommit::roundTrip_data()
     QTest::newRow("signed, then encoding") << start + signature + "encoding latin1\n\nSigned\n";
     QTest::newRow("mergetag") << start + "mergetag object 1111111111111111111111111111111111111111\n type commit\n tag v1\n"
                                          " tagger A <a@b> 1 +0000\n \n Words\n" + signature + "\nMerge tag v1\n";
-    QTest::newRow("foreign headers") << start + "HG:rename a:b\nHG:extra close=1\n\nElsewhere\n";
+    QTest::newRow("foreign headers") << start + "X-rename a:b\nX-extra close=1\n\nElsewhere\n";
     QTest::newRow("author not UTF-8") << QByteArray(head) + "author J\xf8rgen <j@b> 1 +0000\ncommitter A <a@b> 1 +0000\n\nx\n";
     QTest::newRow("author without date") << QByteArray(head) + "author A <a@b>\ncommitter A <a@b>\n\nx\n";
     QTest::newRow("author without name") << QByteArray(head) + "author <a@b> 1 +0000\ncommitter <> 1 +0000\n\nx\n";

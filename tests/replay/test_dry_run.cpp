@@ -124,7 +124,7 @@ class TestDryRun : public QObject {
                                     "e, no line end  ";
         const std::string commit =
             repo.writeRaw("commit", "tree " + tree + "\nparent " + root + "\n" + author + committer +
-                                        "encoding ISO-8859-1\nHG:extra x\ngpgsig -----BEGIN\n "
+                                        "encoding ISO-8859-1\nX-extra x\ngpgsig -----BEGIN\n "
                                         "abc\n -----END\n" +
                                         message);
         repo.git({"update-ref", "refs/heads/topic", QString::fromStdString(commit)});
@@ -135,7 +135,7 @@ class TestDryRun : public QObject {
         QCOMPARE(QString::fromStdString(run.commits[0].subject), QString("Grüße, no line end"));
         const std::string expected = "tree " + run.newTree->hex() + "\nparent " + main + "\n" + author +
                                      "committer Ada Quill <ada@example.org> 1700000500 +0100\nencoding ISO-8859-1\n"
-                                     "HG:extra x\n" +
+                                     "X-extra x\n" +
                                      message;
         QCOMPARE(*run.objects->find(*run.newTip)->bytes, expected);
     }
