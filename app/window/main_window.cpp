@@ -168,8 +168,6 @@ void MainWindow::showWork(Work* work)
 void MainWindow::wireSession()
 {
     connect(m_session, &Session::snapshotChanged, this, &MainWindow::takeUpSnapshot);
-    connect(m_session, &Session::lanesChanged, this,
-            [this] { m_graph->setSnapshot(m_session->snapshot(), m_session->lanes()); });
     connect(m_session, &Session::driftChanged, this, [this] {
         if (m_board->selected().empty() && m_session->snapshot())
             m_board->select(m_session->snapshot()->worktree.headBranch);
@@ -192,7 +190,6 @@ void MainWindow::wireGraph()
         m_commit->showRow(row);
         updateActions();
     });
-    connect(m_graph, &GraphView::lanesOptionsChanged, m_session, &Session::setLanesOptions);
     connect(m_graph, &GraphView::replayRequested, this, &MainWindow::startReplay);
     connect(m_graph, &GraphView::checkOutRequested, this, [this](const QString& ref) { askCheckOut(toBytes(ref)); });
     connect(m_graph, &GraphView::createBranchRequested, this, &MainWindow::askNewBranch);

@@ -57,14 +57,12 @@ QString line(const Error& error) { return toText(error.line()); }
 
 struct Session::Private {
     Access access;
-    LanesOptions lanesOptions;
     std::map<std::string, Forecast> forecasts;
     std::map<std::string, Landed> landed;
     std::shared_ptr<EquivalenceCache> equivalence = std::make_shared<EquivalenceCache>();
     RepositoryWatch watch;
     QPointer<Work> loading;
     QPointer<Work> drifting;
-    QPointer<Work> layingOut;
     bool loadAgain = false;
     bool forceAgain = false;
     std::uint64_t fingerprint = 0;
@@ -79,7 +77,7 @@ Session::Session(QObject* parent) : QObject(parent), d(std::make_unique<Private>
 
 Session::~Session()
 {
-    for (const QPointer<Work>& work : {d->loading, d->drifting, d->layingOut})
+    for (const QPointer<Work>& work : {d->loading, d->drifting})
         if (work)
             work->cancel();
 }
@@ -120,7 +118,6 @@ void Session::open(const QString& path)
     m_drift.reset();
     d->forecasts.clear();
     d->landed.clear();
-    d->lanesOptions = {};
     d->equivalence = std::make_shared<EquivalenceCache>();
     d->fingerprint = 0;
     d->loading.clear();
@@ -137,8 +134,7 @@ void Session::refresh(bool force)
         return;
     }
     const bool first = !m_snapshot;
-    const auto job = [first, force, known = d->fingerprint, previous = m_snapshot,
-                      options = d->lanesOptions](const Repository& repository, const Progress& progress) -> Result<Loaded> {
+    const auto job = [first, force, known = d->fingerprint, previous = m_snapshot](const Repository& repository, const Progress& progress) -> Result<Loaded> {
         Loaded loaded;
         if (first && !repository.isBare())
             if (auto recovered = recover(repository))
@@ -151,10 +147,7 @@ void Session::refresh(bool force)
         auto snapshot = takeSnapshot(repository, progress, previous);
         if (!snapshot)
             return std::unexpected(snapshot.error());
-        // Rows of an older snapshot mean other commits now: only folding survives a change of history.
-        LanesOptions fresh;
-        fresh.fold = options.fold;
-        auto lanes = layOut(*snapshot, fresh, progress);
+        auto lanes = layOut(*snapshot, {}, progress);
         if (!lanes)
             return std::unexpected(lanes.error());
         loaded.folders = RepositoryWatch::foldersOf(repository);
@@ -296,25 +289,6 @@ std::optional<Landed> Session::landed(const std::string& ref) const
 {
     const auto at = d->landed.find(ref);
     return at == d->landed.end() ? std::nullopt : std::optional(at->second);
-}
-
-void Session::setLanesOptions(const LanesOptions& options)
-{
-    if (!m_snapshot)
-        return;
-    if (d->layingOut)
-        d->layingOut->cancel();
-    d->lanesOptions = options;
-    const auto job = [snapshot = m_snapshot, options](const Progress& progress) {
-        return layOut(snapshot, options, progress);
-    };
-    const auto then = [this, snapshot = m_snapshot](Result<LanesPtr> lanes) {
-        if (snapshot != m_snapshot || !lanes)
-            return;
-        m_lanes = *lanes;
-        Q_EMIT lanesChanged();
-    };
-    d->layingOut = startWork<LanesPtr>(this, tr("Laying out"), job, then);
 }
 
 template <typename T, typename Job, typename Then> void Session::operate(const QString& title, Job job, Then then)

@@ -51,6 +51,7 @@ class Session : public QObject {
 
     // Null before the first snapshot.
     SnapshotPtr snapshot() const { return m_snapshot; }
+    // All rows; the graph lays out what it folds, focuses or filters itself.
     LanesPtr lanes() const { return m_lanes; }
     std::shared_ptr<const Drift> drift() const { return m_drift; }
     // Empty until drift() is there.
@@ -58,9 +59,6 @@ class Session : public QObject {
     // By full ref name; Unknown until computed.
     Forecast forecast(const std::string& ref) const;
     std::optional<Landed> landed(const std::string& ref) const;
-
-    // Display options of the graph (fold, focus, filters); lays out again.
-    void setLanesOptions(const LanesOptions& options);
 
     // Reads the repository again when it changed (or in any case when `force`). Also called by the file watcher.
     void refresh(bool force = false);
@@ -92,7 +90,6 @@ class Session : public QObject {
     void snapshotChanged();
     // The repository could not be opened at all; isOpen() stays false.
     void openFailed(const QString& line);
-    void lanesChanged();
     void driftChanged();
     void forecastChanged(const QString& ref);
     // The whole list was forecast: `milliseconds` it took.
