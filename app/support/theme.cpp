@@ -20,12 +20,6 @@ namespace {
 constexpr QRgb blue = 0xFF0072B2, vermillion = 0xFFD55E00, green = 0xFF009E73;
 constexpr std::array<QRgb, 7> laneHues{0xFF009E73, 0xFFCC79A7, 0xFF56B4E9, 0xFFE69F00, 0xFF0072B2, 0xFFD55E00, 0xFFF0E442};
 
-QColor mixed(const QColor& a, const QColor& b, double share)
-{
-    const auto mix = [share](int x, int y) { return int(std::lround(x + (y - x) * share)); };
-    return {mix(a.red(), b.red()), mix(a.green(), b.green()), mix(a.blue(), b.blue())};
-}
-
 QRgb hueOf(Place place)
 {
     switch (place) {
@@ -53,6 +47,12 @@ QColor text(QRgb hue, const QPalette& palette)
     const QColor onItsOwn = fitted(QColor(hue), tint(hue, palette, 0.12, 0.22), 4.6);
     // The clone's band is the strongest of the other grounds in dark, the hovered row in light.
     return fitted(fitted(onItsOwn, tint(green, palette, 0.07, 0.22), 4.6), hoverTint(palette), 4.6);
+}
+
+// A ground for white text that stands out from the page as well.
+QColor filled(QRgb hue, const QPalette& palette)
+{
+    return fitted(fitted(QColor(hue), QColor(Qt::white), 4.7), palette.color(QPalette::Base), 3.05);
 }
 
 QPalette paletteFor(bool dark)
@@ -105,6 +105,12 @@ double contrast(const QColor& a, const QColor& b)
     return (std::max(first, second) + 0.05) / (std::min(first, second) + 0.05);
 }
 
+QColor mixed(const QColor& a, const QColor& b, double share)
+{
+    const auto mix = [share](int x, int y) { return int(std::lround(x + (y - x) * share)); };
+    return {mix(a.red(), b.red()), mix(a.green(), b.green()), mix(a.blue(), b.blue())};
+}
+
 QColor fitted(const QColor& wanted, const QColor& background, double ratio)
 {
     const QColor end = luminance(background) < 0.18 ? QColor(Qt::white) : QColor(Qt::black);
@@ -148,6 +154,16 @@ QColor hoverTint(const QPalette& palette)
     return mixed(palette.color(QPalette::Base), palette.color(QPalette::Text), 0.05);
 }
 QColor selectionTint(const QPalette& palette) { return tint(blue, palette, 0.14, 0.32); }
+
+QColor outline(const QPalette& palette)
+{
+    const QColor faint = mixed(palette.color(QPalette::Base), palette.color(QPalette::Text), 0.3);
+    return fitted(fitted(faint, palette.color(QPalette::Base), 3.1), palette.color(QPalette::Window), 3.1);
+}
+
+QColor focusRing(const QPalette& palette) { return fitted(QColor(blue), selectionTint(palette), 3.2); }
+QColor primary(const QPalette& palette) { return filled(green, palette); }
+QColor dangerFill(const QPalette& palette) { return filled(0xFFB3261E, palette); }
 
 QFont monospace()
 {

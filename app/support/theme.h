@@ -46,6 +46,12 @@ QColor card(const QPalette& palette);       // background of a card
 QColor cardBorder(const QPalette& palette);
 QColor hoverTint(const QPalette& palette);
 QColor selectionTint(const QPalette& palette); // a selected row under ordinary text
+QColor outline(const QPalette& palette);    // of a field, a button, a check box; the thumb of a scroll bar
+QColor focusRing(const QPalette& palette);  // around what has the keyboard
+QColor primary(const QPalette& palette);    // the filled button, under white text
+QColor dangerFill(const QPalette& palette); // the same where something would be lost
+// Between `a` (0) and `b` (1).
+QColor mixed(const QColor& a, const QColor& b, double share);
 
 // The fixed-width font at the size of the interface's.
 QFont monospace();
