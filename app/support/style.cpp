@@ -53,7 +53,10 @@ void drawSurface(QPainter* painter, const QStyleOption* option, const QWidget* w
     // A button in a place's colour has its outline in it too.
     const QColor ink = colours.color(QPalette::ButtonText);
     const bool tinted = enabled && ink != QApplication::palette().color(QPalette::Active, QPalette::ButtonText);
-    QColor line = tinted ? ink : enabled ? theme::outline(colours) : theme::cardBorder(colours);
+    // Its words tell a button; the outline need not be loud.
+    const QColor line = tinted    ? ink
+                  : enabled ? theme::mixed(colours.color(QPalette::Base), colours.color(QPalette::Text), 0.32)
+                            : theme::cardBorder(colours);
     if (!enabled)
         fill = colours.color(QPalette::Window);
     if (pressed || hovered)
@@ -205,10 +208,15 @@ void Style::drawComplexControl(ComplexControl control, const QStyleOptionComplex
     } else if (control == CC_ToolButton && tool && !(tool->features & QStyleOptionToolButton::MenuButtonPopup)) {
         const Saved saved(painter);
         QStyleOptionToolButton label = *tool;
-        const bool raised = !(option->state & State_AutoRaise) || option->state & (State_Sunken | State_On) ||
+        // "plain": its arrow tells whether it is open, its surface need not.
+        const bool plain = widget && widget->property("plain").toBool();
+        const bool raised = !(option->state & State_AutoRaise) || option->state & State_Sunken ||
+                            (option->state & State_On && !plain) ||
                             (option->state & State_MouseOver && option->state & State_Enabled);
         if (raised || option->state & State_HasFocus) {
-            if (option->state & State_AutoRaise && !(option->state & State_On))
+            if (plain)
+                label.state &= ~State_On;
+            if (option->state & State_AutoRaise && !(label.state & State_On))
                 label.palette.setColor(QPalette::Button, option->palette.color(QPalette::Base));
             drawSurface(painter, &label, widget);
         }

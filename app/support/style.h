@@ -2,7 +2,8 @@
 //
 // How controls look: the platform-independent style with flat, rounded controls that follow palette and font, one filled
 // button a page (the default one), a ring around what has the keyboard, and outlines that reach the 3:1 that graphics need
-// (WCAG 2.2, 1.4.11) in light and in dark. A default button whose property "danger" is true is filled in red.
+// (WCAG 2.2, 1.4.11) in light and in dark. A default button whose property "danger" is true is filled in red; a
+// checkable tool button whose property "plain" is true looks the same when it is checked.
 #pragma once
 
 #include <QProxyStyle>

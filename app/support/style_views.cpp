@@ -20,7 +20,7 @@ QColor groundOf(const QStyleOption* option, const QWidget* widget)
     for (const QWidget* at = widget; at; at = at->parentWidget())
         if (const auto* area = qobject_cast<const QAbstractScrollArea*>(at))
             return area->viewport()->palette().color(area->viewport()->backgroundRole());
-    return option->palette.color(QPalette::Base);
+    return option->palette.color(QPalette::Window);
 }
 
 } // namespace

@@ -51,6 +51,8 @@ class TestTheme : public QObject {
     void tintsUnderTheirText();
     void graphics_data() { schemes(); }
     void graphics();
+    void controls_data() { schemes(); }
+    void controls();
     void palette_data() { schemes(); }
     void palette();
     void fittedReaches_data();
@@ -153,6 +155,30 @@ void TestTheme::graphics()
     for (int lane = -1; lane < 15; ++lane)
         for (const Named& ground : grounds)
             check({QStringLiteral("lane %1").arg(lane), theme::laneColour(lane, colours)}, ground, 3.0);
+}
+
+// The filled buttons under their white text (1.4.3); they, the outlines of fields and check boxes, the thumbs of scroll bars
+// and the ring around what has the keyboard beside what they stand on (1.4.11).
+void TestTheme::controls()
+{
+    QFETCH(bool, dark);
+    const QPalette colours = use(dark);
+    const Named white{QStringLiteral("white"), QColor(Qt::white)};
+    const Named base{QStringLiteral("base"), colours.color(QPalette::Base)};
+    const Named window{QStringLiteral("window"), colours.color(QPalette::Window)};
+    const Named ring{QStringLiteral("focus ring"), theme::focusRing(colours)};
+    for (const Named& fill : {Named{QStringLiteral("primary"), theme::primary(colours)},
+                              Named{QStringLiteral("danger"), theme::dangerFill(colours)}}) {
+        check(white, fill, 4.5);
+        for (const Named& ground : {base, window})
+            check(fill, ground, 3.0);
+    }
+    for (const Named& ground : {base, window}) {
+        check({QStringLiteral("outline"), theme::outline(colours)}, ground, 3.0);
+        check(ring, ground, 3.0);
+    }
+    check(ring, {QStringLiteral("selection"), theme::selectionTint(colours)}, 3.0);
+    check(ring, {QStringLiteral("hover"), theme::hoverTint(colours)}, 3.0);
 }
 
 void TestTheme::palette()
