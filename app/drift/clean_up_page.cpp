@@ -33,7 +33,7 @@ QString howItLanded(const CleanUpCandidate& candidate)
 
 CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
     : QWidget(parent), m_session(session), m_sentence(new PlainLabel(this)), m_list(new QTreeWidget(this)),
-      m_delete(new QPushButton(tr("&Delete what is ticked"), this))
+      m_notice(new NoticeBar(this)), m_delete(new QPushButton(tr("&Delete what is ticked"), this))
 {
     const int space = theme::gap(this);
     auto* outer = new QVBoxLayout(this);
@@ -53,6 +53,7 @@ CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
     m_list->header()->setStretchLastSection(false);
     m_list->header()->setSectionResizeMode(QHeaderView::ResizeToContents);
     m_list->header()->setSectionResizeMode(How, QHeaderView::Stretch);
+    m_delete->setObjectName(QStringLiteral("delete"));
     auto* close = new QPushButton(tr("&Close"), card);
     auto* buttons = new QHBoxLayout;
     buttons->addWidget(m_delete);
@@ -60,6 +61,7 @@ CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
     buttons->addWidget(close);
     column->addWidget(title);
     column->addWidget(m_sentence);
+    column->addWidget(m_notice);
     column->addWidget(m_list, 1);
     column->addLayout(buttons);
     connect(close, &QPushButton::clicked, this, &CleanUpPage::closed);
@@ -147,11 +149,20 @@ void CleanUpPage::judge()
 void CleanUpPage::deleteChosen()
 {
     m_delete->setEnabled(false);
+    m_refusals.clear();
+    m_notice->clear();
+    const auto answered = [this](const Result<std::vector<LogbookEntry>>& done) {
+        if (done)
+            return;
+        m_refusals << toText(done.error().line());
+        m_notice->say(NoticeBar::Trouble, m_refusals.join(QLatin1Char('\n')));
+    };
     for (int i = 0; i < m_list->topLevelItemCount(); ++i) {
         const QTreeWidgetItem* item = m_list->topLevelItem(i);
         const CleanUpCandidate& candidate = m_candidates[std::size_t(i)];
         if (!item->isDisabled() && item->checkState(InClone) == Qt::Checked)
-            m_session->cleanUp(candidate, candidate.forkTip && item->checkState(OnFork) == Qt::Checked);
+            m_session->cleanUp(candidate, candidate.forkTip && item->checkState(OnFork) == Qt::Checked,
+                               answered);
     }
 }
 

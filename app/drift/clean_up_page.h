@@ -16,6 +16,7 @@ class QTreeWidget;
 
 namespace espalier {
 
+class NoticeBar;
 class PlainLabel;
 
 class CleanUpPage : public QWidget {
@@ -41,6 +42,8 @@ class CleanUpPage : public QWidget {
     std::vector<CleanUpCandidate> m_candidates;
     PlainLabel* m_sentence;
     QTreeWidget* m_list;
+    NoticeBar* m_notice;
+    QStringList m_refusals; // of the deletions that were asked for together
     QPushButton* m_delete;
 };
 

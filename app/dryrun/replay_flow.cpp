@@ -2,52 +2,46 @@
 #include "app/dryrun/replay_flow.h"
 
 #include "app/support/text.h"
-#include "app/support/work.h"
+#include "app/support/work_queue.h"
 
 namespace espalier {
 
 namespace {
 
-struct Computed {
-    Settlements settlements;
-    DryRunPtr run;
-};
+using Folder = std::filesystem::path;
 
-Result<Computed> compute(const std::filesystem::path& path, const Plan& plan, Settlements settlements, bool load,
-                         const Progress& progress)
+Result<DryRunPtr> compute(const Folder& path, const Plan& plan, const Settlements& settlements, const Progress& progress)
 {
-    auto repository = Repository::open(path);
-    if (!repository)
-        return std::unexpected(repository.error());
-    if (load)
-        settlements = loadOpenSettlements(*repository, plan);
-    else if (auto saved = saveOpenSettlements(*repository, plan, settlements); !saved)
-        return std::unexpected(saved.error());
-    auto run = dryRun(*repository, plan, settlements, progress);
-    if (!run)
-        return std::unexpected(run.error());
-    return Computed{std::move(settlements), std::make_shared<const DryRun>(std::move(*run))};
+    return Repository::open(path)
+        .and_then([&](const Repository& repository) { return dryRun(repository, plan, settlements, progress); })
+        .transform([](DryRun&& run) { return std::make_shared<const DryRun>(std::move(run)); });
 }
 
 } // namespace
 
-// One job at a time, so that decisions reach the disk in the order they were made; what changed meanwhile makes the
-// running job stop and the next one begin.
+// Decisions are written and read in the order they were made, by a queue of their own that nothing cancels: what is
+// decided outlives the flow's closing and the next start. Dry runs are computed one at a time beside it; what changed
+// meanwhile makes the running one stop and the next one begin.
 struct ReplayFlow::Private {
-    explicit Private(ReplayFlow* flow) : q(flow) {}
+    explicit Private(ReplayFlow* flow) : q(flow), decisions(new WorkQueue(flow)) {}
 
+    Folder path() const { return Folder(toBytes(q->m_session->path())); }
+    void load();
+    void save();
     void change(Settlements next);
-    void request(bool load = false);
+    void request();
+    void stop();
     void begin();
-    void ended(Result<Computed> computed, bool loaded);
+    void ended(Result<DryRunPtr> computed, std::uint64_t of);
     void setBusy(bool busy);
     void forgetSettlements();
 
     ReplayFlow* q;
+    WorkQueue* decisions;
     QPointer<Work> work;
     bool running = false;
     bool again = false;
-    bool load = false;
+    std::uint64_t replay = 0; // rises with each start, so that answers about an older replay are dropped
 };
 
 ReplayFlow::ReplayFlow(Session* session, QObject* parent)
@@ -67,9 +61,47 @@ void ReplayFlow::Private::setBusy(bool busy)
     Q_EMIT q->busyChanged(busy);
 }
 
-void ReplayFlow::Private::request(bool loadFirst)
+void ReplayFlow::Private::load()
 {
-    load = load || loadFirst;
+    setBusy(true);
+    decisions->add<Settlements>(
+        tr("Reading earlier decisions"),
+        [path = path(), plan = q->m_plan](const Progress&) {
+            return Repository::open(path).transform(
+                [&](const Repository& repository) { return loadOpenSettlements(repository, plan); });
+        },
+        [this, of = replay](Result<Settlements> kept) {
+            if (of != replay || !q->m_active)
+                return;
+            if (!kept) {
+                setBusy(false);
+                Q_EMIT q->failed(toText(kept.error().line()));
+                return;
+            }
+            q->m_settlements = std::move(*kept);
+            request();
+        },
+        WorkPriority::Background);
+}
+
+void ReplayFlow::Private::save()
+{
+    decisions->add<bool>(
+        tr("Saving a decision"),
+        [path = path(), plan = q->m_plan, settlements = q->m_settlements](const Progress&) {
+            return Repository::open(path)
+                .and_then([&](const Repository& repository) { return saveOpenSettlements(repository, plan, settlements); })
+                .transform([] { return true; });
+        },
+        [this](const Result<bool>& saved) {
+            if (!saved)
+                Q_EMIT q->failed(toText(saved.error().line()));
+        },
+        WorkPriority::Background);
+}
+
+void ReplayFlow::Private::request()
+{
     again = true;
     setBusy(true);
     if (running && work)
@@ -78,37 +110,43 @@ void ReplayFlow::Private::request(bool loadFirst)
         begin();
 }
 
+void ReplayFlow::Private::stop()
+{
+    again = false;
+    if (running && work)
+        work->cancel();
+}
+
 void ReplayFlow::Private::begin()
 {
     again = false;
     running = true;
-    const bool loading = std::exchange(load, false);
-    work = startWork<Computed>(
+    work = startWork<DryRunPtr>(
         q, tr("Dry run"),
-        [path = std::filesystem::path(toBytes(q->m_session->path())), plan = q->m_plan, settlements = q->m_settlements,
-         loading](const Progress& progress) { return compute(path, plan, settlements, loading, progress); },
-        [this, loading](Result<Computed> computed) { ended(std::move(computed), loading); });
+        [path = path(), plan = q->m_plan, settlements = q->m_settlements](const Progress& progress) {
+            return compute(path, plan, settlements, progress);
+        },
+        [this, of = replay](Result<DryRunPtr> computed) { ended(std::move(computed), of); });
 }
 
-void ReplayFlow::Private::ended(Result<Computed> computed, bool loaded)
+void ReplayFlow::Private::ended(Result<DryRunPtr> computed, std::uint64_t of)
 {
     running = false;
-    if (again) {
-        load = load || (loaded && !computed);
+    if (again && q->m_active) {
         begin();
         return;
     }
-    setBusy(false);
-    if (!q->m_active)
+    again = false;
+    // A replay that has been started since is still reading its decisions, and asks for its own dry run then.
+    if (of != replay || !q->m_active)
         return;
+    setBusy(false);
     if (!computed) {
         if (computed.error().kind != ErrorKind::Cancelled)
             Q_EMIT q->failed(toText(computed.error().line()));
         return;
     }
-    if (loaded)
-        q->m_settlements = std::move(computed->settlements);
-    q->m_run = std::move(computed->run);
+    q->m_run = std::move(*computed);
     Q_EMIT q->runChanged();
 }
 
@@ -120,8 +158,10 @@ void ReplayFlow::start(const Plan& plan)
     m_redo.clear();
     m_run.reset();
     m_active = true;
+    ++d->replay;
+    d->stop();
     Q_EMIT started();
-    d->request(true);
+    d->load();
 }
 
 void ReplayFlow::close()
@@ -130,9 +170,8 @@ void ReplayFlow::close()
         return;
     m_active = false;
     m_run.reset();
-    // A job that has decisions to save is left to run to its end; only its dry run is stopped.
-    if (d->running && d->work)
-        d->work->cancel();
+    d->stop();
+    d->setBusy(false);
     Q_EMIT closed();
 }
 
@@ -147,6 +186,7 @@ void ReplayFlow::setPlan(const Plan& plan)
 void ReplayFlow::Private::change(Settlements next)
 {
     q->m_settlements = std::move(next);
+    save();
     request();
 }
 
@@ -182,17 +222,32 @@ void ReplayFlow::redo()
     d->change(std::move(after));
 }
 
-void ReplayFlow::Private::forgetSettlements()
+// What was decided for a hunk is offered the next time the same three texts meet; typed text too.
+void ReplayFlow::remember(std::vector<std::pair<ConflictHunk, HunkDecision>> decided)
 {
-    startWork<bool>(
-        q, tr("Forgetting the decisions of a finished replay"),
-        [path = std::filesystem::path(toBytes(q->m_session->path())), plan = q->m_plan](const Progress&) -> Result<bool> {
-            auto repository = Repository::open(path);
+    d->decisions->add<bool>(
+        tr("Remembering a decision"),
+        [path = d->path(), decided = std::move(decided)](const Progress&) -> Result<bool> {
+            const auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
-            if (auto forgotten = forgetOpenSettlements(*repository, plan); !forgotten)
-                return std::unexpected(forgotten.error());
+            for (const auto& [hunk, decision] : decided)
+                if (auto kept = espalier::remember(*repository, hunk, decision); !kept)
+                    return std::unexpected(kept.error());
             return true;
+        },
+        // Only a convenience for the next time: the decision itself is saved beside it, and that reports its errors.
+        [](const Result<bool>&) {}, WorkPriority::Background);
+}
+
+void ReplayFlow::Private::forgetSettlements()
+{
+    decisions->add<bool>(
+        tr("Forgetting the decisions of a finished replay"),
+        [path = path(), plan = q->m_plan](const Progress&) {
+            return Repository::open(path)
+                .and_then([&](const Repository& repository) { return forgetOpenSettlements(repository, plan); })
+                .transform([] { return true; });
         },
         // They name a tip that is no more: left behind they do no harm.
         [](const Result<bool>&) {}, WorkPriority::Background);
@@ -200,14 +255,23 @@ void ReplayFlow::Private::forgetSettlements()
 
 void ReplayFlow::apply()
 {
-    if (!m_active || m_busy || !m_run || !m_run->clean)
+    if (!m_active || m_busy || m_applying || !m_run || !m_run->clean)
         return;
-    m_session->apply(m_run, [self = QPointer<ReplayFlow>(this)](const Applied& done) {
-        if (!self)
+    m_applying = true;
+    m_session->apply(m_run, [this, of = d->replay](const Result<Applied>& done) {
+        m_applying = false;
+        if (of != d->replay || !m_active) {
+            if (!done)
+                Q_EMIT m_session->failed(toText(done.error().line()));
             return;
-        self->d->forgetSettlements();
-        Q_EMIT self->applied(done);
-        self->close();
+        }
+        if (!done) {
+            Q_EMIT failed(toText(done.error().line()));
+            return;
+        }
+        d->forgetSettlements();
+        Q_EMIT applied(*done);
+        close();
     });
 }
 

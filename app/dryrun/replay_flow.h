@@ -27,8 +27,10 @@ class ReplayFlow : public QObject {
     const Plan& plan() const { return m_plan; }
     void setPlan(const Plan& plan);
     const Settlements& settlements() const { return m_settlements; }
-    // Saved at once; the dry run follows.
+    // Saved at once, whatever becomes of the flow; the dry run follows.
     void settle(const SettlementKey& key, const FileSettlement& settlement);
+    // Keeps decisions to be offered the next time that the same three texts meet.
+    void remember(std::vector<std::pair<ConflictHunk, HunkDecision>> decided);
     bool canUndo() const { return !m_undo.empty(); }
     bool canRedo() const { return !m_redo.empty(); }
     void undo();
@@ -58,6 +60,7 @@ class ReplayFlow : public QObject {
     DryRunPtr m_run;
     bool m_active = false;
     bool m_busy = false;
+    bool m_applying = false;
 };
 
 } // namespace espalier

@@ -133,8 +133,11 @@ void LogbookPage::Private::buildDetail(QWidget* parent)
     });
     QObject::connect(takeBack, &QPushButton::clicked, page, [this] {
         if (const LogbookEntry* entry = chosen(); entry && session)
-            session->restore(*entry, false, [this] {
-                notice->say(NoticeBar::Good, tr("Taken back. That is an entry of its own and can be taken back too."));
+            session->restore(*entry, false, [this](const Result<std::string>& done) {
+                if (done)
+                    notice->say(NoticeBar::Good, tr("Taken back. That is an entry of its own and can be taken back too."));
+                else
+                    notice->say(NoticeBar::Trouble, toText(done.error().line()));
                 page->reload();
             });
     });
@@ -187,19 +190,11 @@ void LogbookPage::Private::forget()
                                 "another branch or the reflog still names them. Press again to do it."));
         return;
     }
-    startWork<bool>(
-        page, tr("Letting an entry go"),
-        [path = session->path().toStdString(), id = entry->id](const Progress&) -> Result<bool> {
-            const auto repository = Repository::open(path);
-            if (!repository)
-                return std::unexpected(repository.error());
-            return forgetEntry(*repository, id).transform([] { return true; });
-        },
-        [this](Result<bool> done) {
-            if (!done)
-                notice->say(NoticeBar::Trouble, toText(done.error().line()));
-            page->reload();
-        });
+    session->letGo(*entry, [this](const Result<bool>& done) {
+        if (!done)
+            notice->say(NoticeBar::Trouble, toText(done.error().line()));
+        page->reload();
+    });
 }
 
 LogbookPage::LogbookPage(Session* session, QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
@@ -213,10 +208,6 @@ LogbookPage::LogbookPage(Session* session, QWidget* parent) : QWidget(parent), d
         connect(session, &Session::snapshotChanged, this, [this] {
             if (isVisible())
                 reload();
-        });
-        connect(session, &Session::failed, this, [this](const QString& line) {
-            if (isVisible())
-                d->notice->say(NoticeBar::Trouble, line);
         });
     }
 }

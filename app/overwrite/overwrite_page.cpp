@@ -134,7 +134,12 @@ void OverwritePage::Private::build()
     QObject::connect(close, &QPushButton::clicked, page, &OverwritePage::closed);
     QObject::connect(again, &QPushButton::clicked, page, [this] {
         if (session)
-            session->checkOverwrite(check.branch, [this](const OverwriteCheck& fresh) { page->showFor(fresh); });
+            session->checkOverwrite(check.branch, [this](const Result<OverwriteCheck>& fresh) {
+                if (fresh)
+                    page->showFor(*fresh);
+                else
+                    page->showRefused(toText(fresh.error().line()));
+            });
     });
     QObject::connect(push, &QPushButton::clicked, page, [this] {
         PushRequest request;
@@ -145,7 +150,15 @@ void OverwritePage::Private::build()
         push->setEnabled(false);
         Q_EMIT page->pushRequested(request);
         if (session)
-            session->push(request, [this](const Pushed& pushed) { page->showPushed(pushed); });
+            session->push(request, [this, branch = check.branch](const Result<Pushed>& pushed) {
+                // Another branch's check may be shown by now.
+                if (branch != check.branch)
+                    pushed ? void() : Q_EMIT session->failed(toText(pushed.error().line()));
+                else if (pushed)
+                    page->showPushed(*pushed);
+                else
+                    page->showRefused(toText(pushed.error().line()));
+            });
     });
 }
 
@@ -263,11 +276,6 @@ OverwritePage::OverwritePage(Session* session, QWidget* parent) : QWidget(parent
     setAccessibleName(tr("Overwrite check"));
     d->build();
     d->update();
-    if (session)
-        connect(session, &Session::failed, this, [this](const QString& line) {
-            if (isVisible() && !d->push->isEnabled() && !d->done && !d->check.upToDate)
-                showRefused(line);
-        });
 }
 
 OverwritePage::~OverwritePage() = default;
@@ -314,7 +322,7 @@ void OverwritePage::showRefused(const QString& line)
 {
     d->refused = true;
     d->understood->setChecked(false);
-    d->notice->say(NoticeBar::Trouble, line + QLatin1Char(' ') + tr("Nothing was pushed. Check again before you go on."));
+    d->notice->say(NoticeBar::Trouble, line + QLatin1Char(' ') + tr("Check again before you go on."));
     d->update();
     d->again->setFocus();
 }

@@ -475,21 +475,8 @@ void SettlePage::Private::rememberNew(const FileSettlement& settlement)
     for (std::size_t i = 0; i < std::min(settlement.hunks.size(), text.hunks.size()); ++i)
         if (settlement.hunks[i].choice != Choice::Undecided && settlement.hunks[i] != before.hunks[i])
             fresh.emplace_back(text.hunks[i], settlement.hunks[i]);
-    if (fresh.empty())
-        return;
-    startWork<bool>(
-        page, tr("Remembering a decision"),
-        [path = session->path().toStdString(), fresh](const Progress&) -> Result<bool> {
-            const auto repository = Repository::open(path);
-            if (!repository)
-                return std::unexpected(repository.error());
-            for (const auto& [one, decision] : fresh)
-                if (auto kept = remember(*repository, one, decision); !kept)
-                    return std::unexpected(kept.error());
-            return true;
-        },
-        // Only a convenience for the next time: the decision itself is saved by the flow, which reports its errors.
-        [](const Result<bool>&) {}, WorkPriority::Background);
+    if (!fresh.empty())
+        flow->remember(std::move(fresh));
 }
 
 // Goes to where something changed, so that what undo does is never out of sight.

@@ -10,6 +10,20 @@ Work::Work(QObject* receiver, QString title) : QObject(receiver), m_title(std::m
 
 Work::~Work() { m_stop.request_stop(); }
 
+void Work::cancel()
+{
+    if (m_stop.request_stop())
+        Q_EMIT cancelled();
+}
+
+void Work::setWaiting(int count)
+{
+    if (m_waiting == count)
+        return;
+    m_waiting = count;
+    Q_EMIT progressed();
+}
+
 Progress Work::progress()
 {
     Progress progress;

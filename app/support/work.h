@@ -6,6 +6,8 @@
 //     startWork<SnapshotPtr>(this, tr("Reading the repository"),
 //         [path](const Progress& progress) -> Result<SnapshotPtr> { … },     // on a worker thread; opens its own Repository
 //         [this](Result<SnapshotPtr> result) { … });                        // on the GUI thread
+//
+// Works that must not run at the same time go through a WorkQueue (work_queue.h).
 #pragma once
 
 #include "core/git/error.h"
@@ -33,12 +35,17 @@ class Work : public QObject {
     QString step() const { return m_step; }
     // 0 to 1; -1 while it is not known.
     double fraction() const { return m_fraction; }
-    void cancel() { m_stop.request_stop(); }
+    // How many works wait for this one to end (see WorkQueue).
+    int waiting() const { return m_waiting; }
+    void setWaiting(int count);
+    void cancel();
+    bool isCancelled() const { return m_stop.stop_requested(); }
     // What the job gets; safe to use from the worker thread for as long as the job runs.
     Progress progress();
 
   Q_SIGNALS:
     void progressed();
+    void cancelled(); // it was asked to stop; it may still be running
     void ended();
 
   private:
@@ -46,6 +53,7 @@ class Work : public QObject {
     QString m_title;
     QString m_step;
     double m_fraction = -1;
+    int m_waiting = 0;
 };
 
 enum class WorkPriority { Shown, Background };
@@ -62,11 +70,9 @@ class WorkBoard : public QObject {
     void began(Work* work);
 };
 
-template <typename T, typename Job, typename Then>
-QPointer<Work> startWork(QObject* receiver, const QString& title, Job job, Then then,
-                         WorkPriority priority = WorkPriority::Shown)
+// Runs `job` for a work that was made before; startWork() is what is mostly wanted.
+template <typename T, typename Job, typename Then> void runWork(Work* work, Job job, Then then, WorkPriority priority)
 {
-    auto* work = new Work(receiver, title);
     auto* watcher = new QFutureWatcher<std::shared_ptr<Result<T>>>(work);
     QObject::connect(watcher, &QFutureWatcherBase::finished, work, [work, watcher, then]() mutable {
         std::shared_ptr<Result<T>> result = watcher->result();
@@ -80,6 +86,14 @@ QPointer<Work> startWork(QObject* receiver, const QString& title, Job job, Then 
     }));
     if (priority == WorkPriority::Shown)
         Q_EMIT WorkBoard::instance()->began(work);
+}
+
+template <typename T, typename Job, typename Then>
+QPointer<Work> startWork(QObject* receiver, const QString& title, Job job, Then then,
+                         WorkPriority priority = WorkPriority::Shown)
+{
+    QPointer<Work> work = new Work(receiver, title);
+    runWork<T>(work, std::move(job), std::move(then), priority);
     return work;
 }
 

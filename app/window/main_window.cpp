@@ -139,7 +139,8 @@ void MainWindow::showWork(Work* work)
         if (m_shownWork != work)
             return;
         const QString step = work->step().isEmpty() ? QString() : QStringLiteral(" · ") + work->step();
-        static_cast<PlainLabel*>(m_workTitle)->setText(work->title() + step);
+        const QString waiting = work->waiting() == 0 ? QString() : tr(" · %1 more after it").arg(work->waiting());
+        static_cast<PlainLabel*>(m_workTitle)->setText(work->title() + step + waiting);
         m_workBar->setRange(0, work->fraction() < 0 ? 0 : 1000);
         m_workBar->setValue(int(work->fraction() * 1000));
     };
@@ -363,9 +364,13 @@ void MainWindow::startReplay(const DragSource& what, const DropTarget& dropped)
 
 void MainWindow::checkAndPush(const std::string& branch)
 {
-    m_session->checkOverwrite(branch, [this](const OverwriteCheck& check) {
+    m_session->checkOverwrite(branch, [this](const Result<OverwriteCheck>& check) {
+        if (!check) {
+            m_notice->say(NoticeBar::Trouble, toText(check.error().line()));
+            return;
+        }
         m_notice->clear();
-        m_overwrite->showFor(check);
+        m_overwrite->showFor(*check);
         m_pages->setCurrentWidget(m_overwrite);
         m_overwrite->setFocus();
     });

@@ -1,13 +1,9 @@
 // SPDX-License-Identifier: MIT
-#include "app/window/session.h"
-
+//
+// What a session reads: the snapshot and what is computed from it. What it changes is in session_operations.cpp.
 #include "app/support/text.h"
-#include "app/support/work.h"
-#include "app/window/repository_watch.h"
-#include "core/git/text.h"
-#include "core/history/equivalence.h"
+#include "app/window/session_private.h"
 #include "core/replay/forecast.h"
-#include "core/replay/rewrite.h"
 
 #include <QElapsedTimer>
 
@@ -51,24 +47,7 @@ Result<MainLines> standings(const Snapshot& snapshot, const Progress& progress)
     return found;
 }
 
-QString line(const Error& error) { return toText(error.line()); }
-
 } // namespace
-
-struct Session::Private {
-    Access access;
-    std::map<std::string, Forecast> forecasts;
-    std::map<std::string, Landed> landed;
-    std::shared_ptr<EquivalenceCache> equivalence = std::make_shared<EquivalenceCache>();
-    RepositoryWatch watch;
-    QPointer<Work> loading;
-    QPointer<Work> drifting;
-    bool loadAgain = false;
-    bool forceAgain = false;
-    std::uint64_t fingerprint = 0;
-    // Rises with every opened path and snapshot, so that answers about an older one are dropped.
-    std::uint64_t generation = 0;
-};
 
 Session::Session(QObject* parent) : QObject(parent), d(std::make_unique<Private>())
 {
@@ -84,26 +63,6 @@ Session::~Session()
 
 void Session::setAccess(const Access& access) { d->access = access; }
 bool Session::isLoading() const { return !d->loading.isNull(); }
-
-namespace {
-
-// Runs `job` with a repository of its own on a worker thread.
-template <typename T, typename Job, typename Then>
-QPointer<Work> withRepository(QObject* receiver, const QString& path, const QString& title, Job job, Then then,
-                              WorkPriority priority = WorkPriority::Shown)
-{
-    return startWork<T>(
-        receiver, title,
-        [path = path.toStdString(), job = std::move(job)](const Progress& progress) -> Result<T> {
-            auto repository = Repository::open(path);
-            if (!repository)
-                return std::unexpected(repository.error());
-            return job(*repository, progress);
-        },
-        std::move(then), priority);
-}
-
-} // namespace
 
 void Session::open(const QString& path)
 {
@@ -167,16 +126,16 @@ void Session::refresh(bool force)
             for (const std::string& done : loaded->recovered)
                 Q_EMIT said(toText(done));
         } else if (loaded.error().kind != ErrorKind::Cancelled) {
-            Q_EMIT failed(line(loaded.error()));
+            Q_EMIT failed(toText(loaded.error().line()));
             if (!m_snapshot)
-                Q_EMIT openFailed(line(loaded.error()));
+                Q_EMIT openFailed(toText(loaded.error().line()));
         }
         if (std::exchange(d->loadAgain, false))
             refresh(std::exchange(d->forceAgain, false));
     };
     // Looking whether something changed is no work to show; reading it is.
-    d->loading = withRepository<Loaded>(this, m_path, tr("Reading the repository"), job, then,
-                                        force ? WorkPriority::Shown : WorkPriority::Background);
+    d->loading = startWork<Loaded>(this, tr("Reading the repository"), withRepository<Loaded>(m_path, job), then,
+                                   force ? WorkPriority::Shown : WorkPriority::Background);
 }
 
 void Session::takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerprint)
@@ -208,7 +167,7 @@ void Session::computeDriftNow()
             return;
         if (!drift) {
             if (drift.error().kind != ErrorKind::Cancelled)
-                Q_EMIT failed(line(drift.error()));
+                Q_EMIT failed(toText(drift.error().line()));
             return;
         }
         m_drift = std::make_shared<const Drift>(std::move(drift->drift));
@@ -275,8 +234,8 @@ void Session::forecastNow()
         if (generation == d->generation && done)
             Q_EMIT forecastsDone(clock.elapsed());
     };
-    d->drifting =
-        withRepository<bool>(this, m_path, tr("Forecasting"), job, then, WorkPriority::Background);
+    d->drifting = startWork<bool>(this, tr("Forecasting"), withRepository<bool>(m_path, job), then,
+                                  WorkPriority::Background);
 }
 
 Forecast Session::forecast(const std::string& ref) const
@@ -289,222 +248,6 @@ std::optional<Landed> Session::landed(const std::string& ref) const
 {
     const auto at = d->landed.find(ref);
     return at == d->landed.end() ? std::nullopt : std::optional(at->second);
-}
-
-template <typename T, typename Job, typename Then> void Session::operate(const QString& title, Job job, Then then)
-{
-    withRepository<T>(this, m_path, title, std::move(job), [this, then = std::move(then)](Result<T> result) {
-        if (result)
-            then(*result);
-        else if (result.error().kind == ErrorKind::Cancelled)
-            Q_EMIT said(tr("Stopped. Nothing was changed."));
-        else
-            Q_EMIT failed(line(result.error()));
-        refresh(true);
-    });
-}
-
-void Session::applied(const Applied& done)
-{
-    Q_EMIT said(tr("Done: %1. It can be taken back from the logbook.").arg(toText(done.entry.title)));
-    for (const std::string& notice : done.notices)
-        Q_EMIT said(toText(notice));
-}
-
-void Session::fetch(const std::string& remote)
-{
-    operate<FetchReport>(
-        tr("Fetching from %1").arg(toText(remote)),
-        [remote, access = d->access](const Repository& repository, const Progress& progress) {
-            return fetchRemote(repository, remote, access, progress);
-        },
-        [this](const FetchReport& report) { Q_EMIT said(toText(report.line())); });
-}
-
-void Session::fetchAll()
-{
-    if (!m_snapshot)
-        return;
-    const Roles roles = m_snapshot->roles;
-    if (!roles.upstream.empty())
-        fetch(roles.upstream);
-    if (!roles.fork.empty() && !roles.oneForBoth())
-        fetch(roles.fork);
-}
-
-void Session::bringUpToDate()
-{
-    operate<UpdateReport>(
-        tr("Bringing the main line up to date"),
-        [access = d->access](const Repository& repository, const Progress& progress) {
-            return espalier::bringUpToDate(repository, access, progress);
-        },
-        [this](const UpdateReport& report) {
-            QStringList lines;
-            for (const std::string& text : report.lines)
-                lines << toText(text);
-            if (!lines.isEmpty())
-                Q_EMIT said(lines.join(QLatin1Char(' ')));
-            if (report.ownCommits > 0)
-                Q_EMIT mainLineHasOwnCommits(int(report.ownCommits));
-        });
-}
-
-void Session::moveMainToTopic(const std::string& topic)
-{
-    const Ref* mainLine = m_snapshot ? m_snapshot->mainLineRef() : nullptr;
-    if (!mainLine)
-        return;
-    operate<Applied>(
-        tr("Moving the main line's own commits"),
-        [topic, branch = mainLine->branch, to = mainLine->tip](const Repository& repository, const Progress& progress) {
-            return moveToTopic(repository, branch, topic, to, progress);
-        },
-        [this](const Applied& done) { applied(done); });
-}
-
-void Session::apply(const DryRunPtr& run, std::function<void(const Applied&)> then)
-{
-    operate<Applied>(
-        tr("Applying"),
-        [run](const Repository& repository, const Progress& progress) -> Result<Applied> {
-            const auto rewrite = makeRewrite(*run);
-            if (!rewrite)
-                return std::unexpected(rewrite.error());
-            return espalier::apply(repository, *rewrite, progress);
-        },
-        [this, then](const Applied& done) {
-            applied(done);
-            if (then)
-                then(done);
-        });
-}
-
-void Session::checkOverwrite(const std::string& branch, std::function<void(const OverwriteCheck&)> then)
-{
-    operate<OverwriteCheck>(
-        tr("Looking at the fork's copy of %1").arg(toText(branch)),
-        [branch, access = d->access](const Repository& repository, const Progress& progress) {
-            return overwriteCheck(repository, branch, true, access, progress);
-        },
-        [then](const OverwriteCheck& check) { then(check); });
-}
-
-void Session::push(const PushRequest& request, std::function<void(const Pushed&)> then)
-{
-    operate<Pushed>(
-        tr("Pushing %1").arg(toText(request.branch)),
-        [request, access = d->access](const Repository& repository, const Progress& progress) {
-            return espalier::push(repository, request, access, progress);
-        },
-        [this, then](const Pushed& pushed) {
-            Q_EMIT said(tr("Pushed %1.").arg(toText(pushed.branch)));
-            for (const std::string& notice : pushed.notices)
-                Q_EMIT said(toText(notice));
-            if (then)
-                then(pushed);
-        });
-}
-
-void Session::restore(const LogbookEntry& entry, bool evenIfMoved, std::function<void()> then)
-{
-    operate<std::string>(
-        tr("Taking back: %1").arg(toText(entry.title)),
-        [entry, evenIfMoved, access = d->access](const Repository& repository,
-                                                 const Progress& progress) -> Result<std::string> {
-            if (entry.remote.empty())
-                return espalier::restore(repository, entry.id, evenIfMoved, progress).transform([](const Applied& done) {
-                    return done.entry.title;
-                });
-            return restorePush(repository, entry.id, access, progress).transform([](const Pushed& done) {
-                return done.entry.title;
-            });
-        },
-        [this, then](const std::string& title) {
-            Q_EMIT said(tr("Done: %1.").arg(toText(title)));
-            if (then)
-                then();
-        });
-}
-
-void Session::checkOut(const std::string& branch)
-{
-    operate<Applied>(
-        tr("Checking out %1").arg(toText(branch)),
-        [branch](const Repository& repository, const Progress& progress) {
-            return espalier::checkOut(repository, branch, progress);
-        },
-        [this, branch](const Applied& done) {
-            Q_EMIT said(tr("%1 is checked out.").arg(toText(branch)));
-            for (const std::string& notice : done.notices)
-                Q_EMIT said(toText(notice));
-        });
-}
-
-void Session::createBranch(const std::string& branch, const Oid& at, bool checkItOut)
-{
-    operate<Applied>(
-        tr("Creating %1").arg(toText(branch)),
-        [branch, at, checkItOut](const Repository& repository, const Progress&) {
-            return espalier::createBranch(repository, branch, at, checkItOut);
-        },
-        [this](const Applied& done) { applied(done); });
-}
-
-void Session::renameBranch(const std::string& from, const std::string& to)
-{
-    operate<Applied>(
-        tr("Renaming %1").arg(toText(from)),
-        [from, to](const Repository& repository, const Progress&) {
-            return espalier::renameBranch(repository, from, to);
-        },
-        [this](const Applied& done) { applied(done); });
-}
-
-void Session::deleteBranch(const std::string& branch)
-{
-    operate<Applied>(
-        tr("Deleting %1").arg(toText(branch)),
-        [branch](const Repository& repository, const Progress&) { return espalier::deleteBranch(repository, branch); },
-        [this](const Applied& done) { applied(done); });
-}
-
-void Session::cleanUp(const CleanUpCandidate& candidate, bool alsoFork)
-{
-    operate<std::vector<LogbookEntry>>(
-        tr("Cleaning up %1").arg(toText(candidate.branch)),
-        [candidate, alsoFork, access = d->access](const Repository& repository, const Progress& progress) {
-            return espalier::cleanUp(repository, candidate, alsoFork, access, progress);
-        },
-        [this, branch = candidate.branch](const std::vector<LogbookEntry>&) {
-            Q_EMIT said(tr("%1 is cleaned up. It can be taken back from the logbook.").arg(toText(branch)));
-        });
-}
-
-void Session::setRoles(const std::string& upstream, const std::string& fork)
-{
-    operate<bool>(
-        tr("Keeping the roles"),
-        [upstream, fork](const Repository& repository, const Progress&) -> Result<bool> {
-            return espalier::setRoles(repository, upstream, fork).transform([] { return true; });
-        },
-        [this](bool) { Q_EMIT said(tr("The roles of the remotes are kept in this repository's config.")); });
-}
-
-void Session::addRemote(const std::string& name, const std::string& url, bool asUpstream)
-{
-    const Roles roles = m_snapshot ? m_snapshot->roles : Roles{};
-    operate<FetchReport>(
-        tr("Adding %1").arg(toText(name)),
-        [=, access = d->access](const Repository& repository, const Progress& progress) -> Result<FetchReport> {
-            if (auto added = espalier::addRemote(repository, name, url); !added)
-                return std::unexpected(added.error());
-            if (asUpstream)
-                if (auto set = espalier::setRoles(repository, name, roles.fork.empty() ? name : roles.fork); !set)
-                    return std::unexpected(set.error());
-            return fetchRemote(repository, name, access, progress);
-        },
-        [this](const FetchReport& report) { Q_EMIT said(toText(report.line())); });
 }
 
 void Session::plan(const std::string& branch, const Oid& onto, const std::string& ontoLabel,
@@ -527,14 +270,18 @@ void Session::makePlan(std::function<Result<Plan>(const Repository&)> make, std:
 {
     if (!m_snapshot)
         return;
-    withRepository<Plan>(
-        this, m_path, tr("Planning"),
-        [make = std::move(make)](const Repository& repository, const Progress&) { return make(repository); },
-        [this, then = std::move(then)](Result<Plan> plan) {
+    startWork<Plan>(
+        this, tr("Planning"),
+        withRepository<Plan>(m_path, [make = std::move(make)](const Repository& repository, const Progress&) {
+            return make(repository);
+        }),
+        [this, path = m_path, then = std::move(then)](Result<Plan> plan) {
+            if (path != m_path)
+                return;
             if (plan)
                 then(*plan);
             else
-                Q_EMIT failed(line(plan.error()));
+                Q_EMIT failed(toText(plan.error().line()));
         });
 }
 

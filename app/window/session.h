@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
 //
-// One opened repository as the pages see it: the newest snapshot and what was computed from it, and the operations, each
-// run off the GUI thread and answered by a signal. Pages hold no repository state of their own.
+// One opened repository as the pages see it: the newest snapshot and what was computed from it, and the operations, run
+// off the GUI thread. Operations run one after another in the order they were asked for, so that no two ever write at the
+// same time; what is read meanwhile is read again afterwards. Pages hold no repository state of their own.
 //
+//     session->push(request, [=](const Result<Pushed>& pushed) { … });
 //     connect(session, &Session::snapshotChanged, view, [=] { view->setSnapshot(session->snapshot(), session->lanes()); });
 #pragma once
 
@@ -31,6 +33,10 @@ using DryRunPtr = std::shared_ptr<const DryRun>;
 struct MainLines {
     std::optional<AheadBehind> fork, clone;
 };
+
+// What an operation tells whoever asked for it, once, on the GUI thread: also that it failed or was stopped. It is not
+// told when another repository was opened meanwhile.
+template <typename T> using Answer = std::function<void(const Result<T>&)>;
 
 class Session : public QObject {
     Q_OBJECT
@@ -63,22 +69,26 @@ class Session : public QObject {
     // Reads the repository again when it changed (or in any case when `force`). Also called by the file watcher.
     void refresh(bool force = false);
 
-    // Operations. Each reports through `said` (done) or `failed`, refreshes, and then calls `then` when given.
+    // Operations. What was done is said; what failed goes to `answer`, and to `failed` where there is none. Each refreshes.
     void fetch(const std::string& remote);
     void fetchAll();
     void bringUpToDate();
     void moveMainToTopic(const std::string& topic);
-    void apply(const DryRunPtr& run, std::function<void(const Applied&)> then = {});
-    void checkOverwrite(const std::string& branch, std::function<void(const OverwriteCheck&)> then);
-    void push(const PushRequest& request, std::function<void(const Pushed&)> then = {});
-    void restore(const LogbookEntry& entry, bool evenIfMoved = false, std::function<void()> then = {});
+    void apply(const DryRunPtr& run, Answer<Applied> answer = {});
+    void checkOverwrite(const std::string& branch, Answer<OverwriteCheck> answer);
+    void push(const PushRequest& request, Answer<Pushed> answer = {});
+    // The answer is the title of the new entry.
+    void restore(const LogbookEntry& entry, bool evenIfMoved = false, Answer<std::string> answer = {});
+    void letGo(const LogbookEntry& entry, Answer<bool> answer = {});
     void checkOut(const std::string& branch);
     void createBranch(const std::string& branch, const Oid& at, bool checkItOut);
     void renameBranch(const std::string& from, const std::string& to);
     void deleteBranch(const std::string& branch);
-    void cleanUp(const CleanUpCandidate& candidate, bool alsoFork);
+    void cleanUp(const CleanUpCandidate& candidate, bool alsoFork, Answer<std::vector<LogbookEntry>> answer = {});
     void setRoles(const std::string& upstream, const std::string& fork);
     void addRemote(const std::string& name, const std::string& url, bool asUpstream);
+    // An operation runs or waits.
+    bool isWriting() const;
 
     // Plans from the newest snapshot; empty on failure, which `failed` has then reported.
     void plan(const std::string& branch, const Oid& onto, const std::string& ontoLabel,
@@ -105,7 +115,8 @@ class Session : public QObject {
     void forecastNow();
     void applied(const Applied& done);
     void makePlan(std::function<Result<Plan>(const Repository&)> make, std::function<void(const Plan&)> then);
-    template <typename T, typename Job, typename Then> void operate(const QString& title, Job job, Then then);
+    template <typename T, typename Job, typename Report>
+    void operate(const QString& title, Job job, Report report, Answer<T> answer = {});
 
     struct Private;
     std::unique_ptr<Private> d;

@@ -8,6 +8,7 @@
 
 #include "core/keep/logbook.h"
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -37,7 +38,9 @@ Result<Applied> checkOut(const Repository& repository, const std::string& branch
 Result<Applied> checkOutDetached(const Repository& repository, const Oid& commit, const Progress& progress = {});
 Result<Applied> createBranch(const Repository& repository, const std::string& branch, const Oid& at, bool checkItOut);
 Result<Applied> renameBranch(const Repository& repository, const std::string& from, const std::string& to);
-Result<Applied> deleteBranch(const Repository& repository, const std::string& branch);
+// Refused when the branch no longer stands at `expect`, where one is given.
+Result<Applied> deleteBranch(const Repository& repository, const std::string& branch,
+                             const std::optional<Oid>& expect = {});
 // Moves a branch that is not rewritten, e.g. fast-forwards; refused when it is no fast-forward.
 Result<Applied> fastForward(const Repository& repository, const std::string& branch, const Oid& to,
                             const Progress& progress = {});

@@ -118,11 +118,14 @@ Result<Applied> renameBranch(const Repository& repository, const std::string& fr
     return carryOut(repository, std::move(change), {});
 }
 
-Result<Applied> deleteBranch(const Repository& repository, const std::string& branch)
+Result<Applied> deleteBranch(const Repository& repository, const std::string& branch, const std::optional<Oid>& expect)
 {
     auto standing = existing(repository, branch);
     if (!standing)
         return std::unexpected(standing.error());
+    if (expect && standing->tip != *expect)
+        return fail(ErrorKind::Refused, "The branch has moved since it was looked at", shown(branch),
+                    "Nothing was deleted; look at it again");
     return carryOut(
         repository,
         {.kind = EntryKind::Branch, .title = "Delete " + branch, .moves = {{standing->ref, standing->tip, Oid{}}}}, {});

@@ -28,6 +28,7 @@ Result<std::vector<CleanUpCandidate>> findCleanUp(const Repository& repository, 
             continue;
         CleanUpCandidate candidate;
         candidate.branch = ref.branch;
+        candidate.tip = ref.tip;
         candidate.landed = std::move(*landed);
         if (const Ref* fork = snapshot->forkCopy(ref.branch))
             candidate.forkTip = fork->tip;
@@ -42,7 +43,7 @@ Result<std::vector<LogbookEntry>> cleanUp(const Repository& repository, const Cl
                                           const Access& access, const Progress& progress)
 {
     std::vector<LogbookEntry> entries;
-    auto deleted = deleteBranch(repository, candidate.branch);
+    auto deleted = deleteBranch(repository, candidate.branch, candidate.tip);
     if (!deleted)
         return std::unexpected(deleted.error());
     entries.push_back(std::move(deleted->entry));

@@ -10,6 +10,7 @@ namespace espalier {
 
 struct CleanUpCandidate {
     std::string branch;                // without refs/heads/
+    Oid tip;                           // what has landed; a branch that moved since is not deleted
     Landed landed;
     std::optional<Oid> forkTip;        // the fork has it too
     bool checkedOut = false;           // then it cannot be deleted in the clone

@@ -1,0 +1,250 @@
+// SPDX-License-Identifier: MIT
+//
+// What a session changes: every operation that writes to the repository or to a remote, one after another.
+#include "app/support/text.h"
+#include "app/window/session_private.h"
+#include "core/replay/rewrite.h"
+
+namespace espalier {
+
+WorkQueue* Session::Private::writing(Session* session, const QString& path)
+{
+    WorkQueue*& queue = queues[path];
+    if (!queue)
+        queue = new WorkQueue(session);
+    return queue;
+}
+
+bool Session::isWriting() const
+{
+    const WorkQueue* queue = d->queues.value(m_path);
+    return queue && !queue->isIdle();
+}
+
+template <typename T, typename Job, typename Report>
+void Session::operate(const QString& title, Job job, Report report, Answer<T> answer)
+{
+    const auto then = [this, path = m_path, report = std::move(report), answer = std::move(answer)](Result<T> result) {
+        // Whoever asked shows the error; when nobody waits for an answer, or another repository is open by now, the
+        // window does.
+        const bool answers = answer && path == m_path;
+        if (result)
+            report(*result);
+        else if (result.error().kind == ErrorKind::Cancelled)
+            Q_EMIT said(tr("Stopped. Nothing was changed."));
+        else if (!answers)
+            Q_EMIT failed(toText(result.error().line()));
+        if (answers)
+            answer(result);
+        if (path == m_path)
+            refresh(true);
+    };
+    d->writing(this, m_path)->add<T>(title, withRepository<T>(m_path, std::move(job)), then);
+}
+
+void Session::applied(const Applied& done)
+{
+    Q_EMIT said(tr("Done: %1. It can be taken back from the logbook.").arg(toText(done.entry.title)));
+    for (const std::string& notice : done.notices)
+        Q_EMIT said(toText(notice));
+}
+
+void Session::fetch(const std::string& remote)
+{
+    operate<FetchReport>(
+        tr("Fetching from %1").arg(toText(remote)),
+        [remote, access = d->access](const Repository& repository, const Progress& progress) {
+            return fetchRemote(repository, remote, access, progress);
+        },
+        [this](const FetchReport& report) { Q_EMIT said(toText(report.line())); });
+}
+
+void Session::fetchAll()
+{
+    if (!m_snapshot)
+        return;
+    const Roles roles = m_snapshot->roles;
+    if (!roles.upstream.empty())
+        fetch(roles.upstream);
+    if (!roles.fork.empty() && !roles.oneForBoth())
+        fetch(roles.fork);
+}
+
+void Session::bringUpToDate()
+{
+    operate<UpdateReport>(
+        tr("Bringing the main line up to date"),
+        [access = d->access](const Repository& repository, const Progress& progress) {
+            return espalier::bringUpToDate(repository, access, progress);
+        },
+        [this](const UpdateReport& report) {
+            QStringList lines;
+            for (const std::string& text : report.lines)
+                lines << toText(text);
+            if (!lines.isEmpty())
+                Q_EMIT said(lines.join(QLatin1Char(' ')));
+            if (report.ownCommits > 0)
+                Q_EMIT mainLineHasOwnCommits(int(report.ownCommits));
+        });
+}
+
+void Session::moveMainToTopic(const std::string& topic)
+{
+    const Ref* mainLine = m_snapshot ? m_snapshot->mainLineRef() : nullptr;
+    if (!mainLine)
+        return;
+    operate<Applied>(
+        tr("Moving the main line's own commits"),
+        [topic, branch = mainLine->branch, to = mainLine->tip](const Repository& repository, const Progress& progress) {
+            return moveToTopic(repository, branch, topic, to, progress);
+        },
+        [this](const Applied& done) { applied(done); });
+}
+
+void Session::apply(const DryRunPtr& run, Answer<Applied> answer)
+{
+    operate<Applied>(
+        tr("Applying"),
+        [run](const Repository& repository, const Progress& progress) -> Result<Applied> {
+            const auto rewrite = makeRewrite(*run);
+            if (!rewrite)
+                return std::unexpected(rewrite.error());
+            return espalier::apply(repository, *rewrite, progress);
+        },
+        [this](const Applied& done) { applied(done); }, std::move(answer));
+}
+
+void Session::checkOverwrite(const std::string& branch, Answer<OverwriteCheck> answer)
+{
+    operate<OverwriteCheck>(
+        tr("Looking at the fork's copy of %1").arg(toText(branch)),
+        [branch, access = d->access](const Repository& repository, const Progress& progress) {
+            return overwriteCheck(repository, branch, true, access, progress);
+        },
+        [](const OverwriteCheck&) {}, std::move(answer));
+}
+
+void Session::push(const PushRequest& request, Answer<Pushed> answer)
+{
+    operate<Pushed>(
+        tr("Pushing %1").arg(toText(request.branch)),
+        [request, access = d->access](const Repository& repository, const Progress& progress) {
+            return espalier::push(repository, request, access, progress);
+        },
+        [this](const Pushed& pushed) {
+            Q_EMIT said(tr("Pushed %1.").arg(toText(pushed.branch)));
+            for (const std::string& notice : pushed.notices)
+                Q_EMIT said(toText(notice));
+        },
+        std::move(answer));
+}
+
+void Session::restore(const LogbookEntry& entry, bool evenIfMoved, Answer<std::string> answer)
+{
+    operate<std::string>(
+        tr("Taking back: %1").arg(toText(entry.title)),
+        [entry, evenIfMoved, access = d->access](const Repository& repository,
+                                                 const Progress& progress) -> Result<std::string> {
+            if (entry.remote.empty())
+                return espalier::restore(repository, entry.id, evenIfMoved, progress).transform([](const Applied& done) {
+                    return done.entry.title;
+                });
+            return restorePush(repository, entry.id, access, progress).transform([](const Pushed& done) {
+                return done.entry.title;
+            });
+        },
+        [this](const std::string& title) { Q_EMIT said(tr("Done: %1.").arg(toText(title))); }, std::move(answer));
+}
+
+void Session::letGo(const LogbookEntry& entry, Answer<bool> answer)
+{
+    operate<bool>(
+        tr("Letting an entry go"),
+        [id = entry.id](const Repository& repository, const Progress&) {
+            return forgetEntry(repository, id).transform([] { return true; });
+        },
+        [](bool) {}, std::move(answer));
+}
+
+void Session::checkOut(const std::string& branch)
+{
+    operate<Applied>(
+        tr("Checking out %1").arg(toText(branch)),
+        [branch](const Repository& repository, const Progress& progress) {
+            return espalier::checkOut(repository, branch, progress);
+        },
+        [this, branch](const Applied& done) {
+            Q_EMIT said(tr("%1 is checked out.").arg(toText(branch)));
+            for (const std::string& notice : done.notices)
+                Q_EMIT said(toText(notice));
+        });
+}
+
+void Session::createBranch(const std::string& branch, const Oid& at, bool checkItOut)
+{
+    operate<Applied>(
+        tr("Creating %1").arg(toText(branch)),
+        [branch, at, checkItOut](const Repository& repository, const Progress&) {
+            return espalier::createBranch(repository, branch, at, checkItOut);
+        },
+        [this](const Applied& done) { applied(done); });
+}
+
+void Session::renameBranch(const std::string& from, const std::string& to)
+{
+    operate<Applied>(
+        tr("Renaming %1").arg(toText(from)),
+        [from, to](const Repository& repository, const Progress&) {
+            return espalier::renameBranch(repository, from, to);
+        },
+        [this](const Applied& done) { applied(done); });
+}
+
+void Session::deleteBranch(const std::string& branch)
+{
+    operate<Applied>(
+        tr("Deleting %1").arg(toText(branch)),
+        [branch](const Repository& repository, const Progress&) { return espalier::deleteBranch(repository, branch); },
+        [this](const Applied& done) { applied(done); });
+}
+
+void Session::cleanUp(const CleanUpCandidate& candidate, bool alsoFork, Answer<std::vector<LogbookEntry>> answer)
+{
+    operate<std::vector<LogbookEntry>>(
+        tr("Cleaning up %1").arg(toText(candidate.branch)),
+        [candidate, alsoFork, access = d->access](const Repository& repository, const Progress& progress) {
+            return espalier::cleanUp(repository, candidate, alsoFork, access, progress);
+        },
+        [this, branch = candidate.branch](const std::vector<LogbookEntry>&) {
+            Q_EMIT said(tr("%1 is cleaned up. It can be taken back from the logbook.").arg(toText(branch)));
+        },
+        std::move(answer));
+}
+
+void Session::setRoles(const std::string& upstream, const std::string& fork)
+{
+    operate<bool>(
+        tr("Keeping the roles"),
+        [upstream, fork](const Repository& repository, const Progress&) -> Result<bool> {
+            return espalier::setRoles(repository, upstream, fork).transform([] { return true; });
+        },
+        [this](bool) { Q_EMIT said(tr("The roles of the remotes are kept in this repository's config.")); });
+}
+
+void Session::addRemote(const std::string& name, const std::string& url, bool asUpstream)
+{
+    const Roles roles = m_snapshot ? m_snapshot->roles : Roles{};
+    operate<FetchReport>(
+        tr("Adding %1").arg(toText(name)),
+        [=, access = d->access](const Repository& repository, const Progress& progress) -> Result<FetchReport> {
+            if (auto added = espalier::addRemote(repository, name, url); !added)
+                return std::unexpected(added.error());
+            if (asUpstream)
+                if (auto set = espalier::setRoles(repository, name, roles.fork.empty() ? name : roles.fork); !set)
+                    return std::unexpected(set.error());
+            return fetchRemote(repository, name, access, progress);
+        },
+        [this](const FetchReport& report) { Q_EMIT said(toText(report.line())); });
+}
+
+} // namespace espalier

@@ -1,0 +1,279 @@
+// SPDX-License-Identifier: MIT
+// Works that write: one at a time, in order, cancelled and answered one by one; and what the pages make of that.
+#include "app/drift/clean_up_page.h"
+#include "app/dryrun/replay_flow.h"
+#include "app/support/text.h"
+#include "app/support/work_queue.h"
+#include "core/samples/samples.h"
+#include "core/settle/conflict_text.h"
+#include "tests/support/temp_repository.h"
+
+#include <QPushButton>
+#include <QTreeWidget>
+#include <QtTest>
+
+#include <atomic>
+#include <semaphore>
+
+using namespace espalier;
+
+namespace {
+constexpr int patience = 20000;
+}
+
+class TestSession : public QObject {
+    Q_OBJECT
+
+    QTemporaryDir m_folder;
+    std::filesystem::path m_clone;
+    std::unique_ptr<Session> m_session;
+
+    void openSample(const char* name)
+    {
+        const std::filesystem::path folder = m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
+        const auto built = buildSample(name, folder);
+        QVERIFY2(built, built ? "" : built.error().line().c_str());
+        m_clone = built->clone;
+        m_session = std::make_unique<Session>();
+        m_session->open(QString::fromStdString(m_clone.string()));
+        QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen(), patience);
+    }
+    std::string git(const QStringList& arguments) const
+    {
+        const auto run = test::runProgram(QStringLiteral("git"), arguments, QString::fromStdString(m_clone.string()));
+        return run.exitCode == 0 ? run.out.trimmed().toStdString() : "failed";
+    }
+    std::vector<LogbookEntry> logbook() const
+    {
+        auto repository = Repository::open(m_clone);
+        return repository ? readLogbook(*repository).value_or(std::vector<LogbookEntry>()) : std::vector<LogbookEntry>();
+    }
+
+  private Q_SLOTS:
+    void cleanup() { m_session.reset(); }
+
+    void worksRunOneAfterAnother()
+    {
+        WorkQueue queue;
+        std::atomic<int> running = 0, together = 0;
+        QList<int> begun, answered;
+        QMutex mutex;
+        for (int i = 0; i < 20; ++i)
+            queue.add<int>(
+                QStringLiteral("Work"),
+                [&, i](const Progress&) -> Result<int> {
+                    if (++running > 1)
+                        ++together;
+                    {
+                        const QMutexLocker held(&mutex);
+                        begun << i;
+                    }
+                    QThread::yieldCurrentThread();
+                    --running;
+                    return i;
+                },
+                [&](const Result<int>& done) { answered << done.value(); });
+        QVERIFY(!queue.isIdle());
+        QTRY_COMPARE_WITH_TIMEOUT(answered.size(), 20, patience);
+        QVERIFY(queue.isIdle());
+        QCOMPARE(together.load(), 0);
+        for (int i = 0; i < 20; ++i) {
+            QCOMPARE(begun[i], i);
+            QCOMPARE(answered[i], i);
+        }
+    }
+
+    void aFailureStopsNothingElse()
+    {
+        WorkQueue queue;
+        QStringList lines;
+        const auto tell = [&](const Result<std::string>& done) { lines << toText(done ? *done : done.error().what); };
+        queue.add<std::string>(
+            QStringLiteral("One"),
+            [](const Progress&) -> Result<std::string> { return fail(ErrorKind::Refused, "no", "one"); }, tell);
+        queue.add<std::string>(
+            QStringLiteral("Two"), [](const Progress&) -> Result<std::string> { return "two"; }, tell);
+        QTRY_COMPARE_WITH_TIMEOUT(lines.size(), 2, patience);
+        QCOMPARE(lines, QStringList({QStringLiteral("no"), QStringLiteral("two")}));
+    }
+
+    void whatIsCancelledWhileItWaitsNeverRuns()
+    {
+        WorkQueue queue;
+        std::counting_semaphore<2> goOn(0);
+        const auto atTheEnd = qScopeGuard([&] { goOn.release(); }); // also when a check below fails
+        bool ran = false;
+        QStringList answers;
+        const auto tell = [&](const QString& name) {
+            return [&answers, name](const Result<bool>& done) {
+                answers << name + (done ? QStringLiteral(" done") : QString::fromStdString(" " + done.error().what));
+            };
+        };
+        QPointer<Work> first = queue.add<bool>(
+            QStringLiteral("First"),
+            [&](const Progress& progress) -> Result<bool> {
+                goOn.acquire();
+                return progress.stopped() ? Result<bool>(cancelled()) : Result<bool>(true);
+            },
+            tell(QStringLiteral("first")));
+        QPointer<Work> second = queue.add<bool>(
+            QStringLiteral("Second"), [&](const Progress&) -> Result<bool> { return ran = true; },
+            tell(QStringLiteral("second")));
+        queue.add<bool>(QStringLiteral("Third"), [](const Progress&) -> Result<bool> { return true; },
+                        tell(QStringLiteral("third")));
+        QCOMPARE(first->waiting(), 2);
+        second->cancel();
+        QCOMPARE(answers, QStringList(QStringLiteral("second Stopped"))); // at once, while the first still runs
+        QCOMPARE(first->waiting(), 1);
+        first->cancel(); // that one hears of it only through its stop token
+        QCOMPARE(answers.size(), 1);
+        goOn.release();
+        QTRY_COMPARE_WITH_TIMEOUT(answers.size(), 3, patience);
+        QCOMPARE(answers.mid(1), QStringList({QStringLiteral("first Stopped"), QStringLiteral("third done")}));
+        QVERIFY(!ran);
+        QTRY_VERIFY(second.isNull());
+    }
+
+    void operationsFollowEachOther()
+    {
+        openSample("same-lines");
+        const std::string tip = git({QStringLiteral("rev-parse"), QStringLiteral("topic/metric-heights")});
+        QStringList said;
+        connect(m_session.get(), &Session::said, this, [&](const QString& line) { said << line; });
+        QSignalSpy failed(m_session.get(), &Session::failed);
+        const Oid at = Oid::parse(tip).value();
+        // Each needs what the one before it did; together they would be refused.
+        m_session->createBranch("topic/a", at, false);
+        m_session->renameBranch("topic/a", "topic/b");
+        m_session->checkOut("topic/b");
+        m_session->checkOut("main");
+        m_session->deleteBranch("topic/b");
+        QVERIFY(m_session->isWriting());
+        QTRY_VERIFY_WITH_TIMEOUT(!m_session->isWriting(), patience);
+        QVERIFY2(failed.isEmpty(), failed.isEmpty() ? "" : qPrintable(failed.front().front().toString()));
+        QCOMPARE(said.size(), 5);
+        QCOMPARE(git({QStringLiteral("symbolic-ref"), QStringLiteral("HEAD")}), std::string("refs/heads/main"));
+        QCOMPARE(git({QStringLiteral("for-each-ref"), QStringLiteral("refs/heads/topic/a"), QStringLiteral("refs/heads/topic/b")}),
+                 std::string());
+        QTRY_VERIFY_WITH_TIMEOUT(!m_session->isLoading(), patience);
+        QVERIFY(!m_session->snapshot()->findRef("refs/heads/topic/b"));
+    }
+
+    void eachErrorReachesWhoAsked()
+    {
+        openSample("same-lines");
+        QSignalSpy failed(m_session.get(), &Session::failed);
+        QStringList lines;
+        LogbookEntry none;
+        none.id = "20260101-000000-1";
+        none.title = "nothing";
+        m_session->restore(none, false, [&](const Result<std::string>& done) {
+            lines << (done ? QStringLiteral("done") : toText(done.error().line()));
+        });
+        m_session->deleteBranch("topic/never-there"); // nobody waits for this one's answer
+        QTRY_VERIFY_WITH_TIMEOUT(!m_session->isWriting(), patience);
+        QCOMPARE(lines.size(), 1);
+        QVERIFY2(lines.front().contains(QStringLiteral("20260101-000000-1")), qPrintable(lines.front()));
+        QCOMPARE(failed.size(), 1);
+        QVERIFY(failed.front().front().toString().contains(QStringLiteral("never-there")));
+    }
+
+    // What was asked for in a repository that is no longer shown is finished, and its answer disturbs nobody.
+    void anotherRepositoryMeanwhile()
+    {
+        openSample("same-lines");
+        const Oid at = Oid::parse(git({QStringLiteral("rev-parse"), QStringLiteral("main")})).value();
+        bool answered = false;
+        m_session->createBranch("topic/kept", at, false);
+        m_session->checkOverwrite("topic/metric-heights", [&](const Result<OverwriteCheck>&) { answered = true; });
+        QTemporaryDir other;
+        const auto built = buildSample("stacked", other.filePath(QStringLiteral("other")).toStdString());
+        QVERIFY(built);
+        m_session->open(QString::fromStdString(built->clone.string()));
+        QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen() && !m_session->isLoading(), patience);
+        QTRY_COMPARE_WITH_TIMEOUT(git({QStringLiteral("rev-parse"), QStringLiteral("topic/kept")}), at.hex(), patience);
+        bool last = false;
+        m_session->checkOverwrite("topic/never-there", [&](const Result<OverwriteCheck>&) { last = true; });
+        QTRY_VERIFY_WITH_TIMEOUT(last, patience);
+        m_session->open(QString::fromStdString(m_clone.string()));
+        QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen() && !m_session->isWriting(), patience);
+        QVERIFY(!answered);
+    }
+
+    // Several deletions at once: one branch moves underneath and stays, the page says so, the others go.
+    void cleansUpSeveralAtOnce()
+    {
+        openSample("already-landed");
+        CleanUpPage page(m_session.get());
+        page.resize(900, 600);
+        page.show();
+        page.reload();
+        QTRY_VERIFY_WITH_TIMEOUT(!page.candidates().empty(), patience);
+        // Three more that stand on the main line.
+        for (const char* name : {"topic/one", "topic/two", "topic/three"})
+            git({QStringLiteral("branch"), QLatin1String(name), QStringLiteral("upstream/main~1")});
+        m_session->refresh(true);
+        QTRY_VERIFY_WITH_TIMEOUT(page.candidates().size() >= 4, patience);
+        const std::size_t before = page.candidates().size();
+        // Moved after the page was filled, with a commit of its own: deleting it now would lose that.
+        const std::string own = git({QStringLiteral("commit-tree"), QStringLiteral("-p"), QStringLiteral("topic/two"),
+                                     QStringLiteral("-m"), QStringLiteral("Own"), QStringLiteral("topic/two^{tree}")});
+        git({QStringLiteral("update-ref"), QStringLiteral("refs/heads/topic/two"), QString::fromStdString(own)});
+        auto* remove = page.findChild<QPushButton*>(QStringLiteral("delete"));
+        QTRY_VERIFY_WITH_TIMEOUT(remove->isEnabled(), patience);
+        QTest::mouseClick(remove, Qt::LeftButton);
+        QTRY_VERIFY_WITH_TIMEOUT(!m_session->isWriting(), patience);
+        QTRY_VERIFY_WITH_TIMEOUT(!m_session->isLoading(), patience);
+        QCOMPARE(git({QStringLiteral("rev-parse"), QStringLiteral("topic/two")}), own);
+        QCOMPARE(git({QStringLiteral("for-each-ref"), QStringLiteral("refs/heads/topic/one"),
+                      QStringLiteral("refs/heads/topic/three")}),
+                 std::string());
+        QVERIFY2(page.findChild<NoticeBar*>()->line().contains(QStringLiteral("topic/two")),
+                 qPrintable(page.findChild<NoticeBar*>()->line()));
+        QVERIFY(before >= 4);
+        for (const LogbookEntry& entry : logbook())
+            QCOMPARE(entry.state, EntryState::Done);
+    }
+
+    // A decision made in the moment before closing is there when the same replay is started again at once.
+    void aDecisionOutlivesAQuickRestart()
+    {
+        openSample("same-lines");
+        auto repository = Repository::open(m_clone);
+        const Snapshot& snapshot = *m_session->snapshot();
+        const auto plan = planBranch(*repository, snapshot, "refs/heads/topic/metric-heights", snapshot.mainLineRef()->tip,
+                                     "upstream/main");
+        QVERIFY(plan);
+        ReplayFlow flow(m_session.get());
+        flow.start(*plan);
+        QTRY_VERIFY_WITH_TIMEOUT(flow.run() && !flow.isBusy(), patience);
+        const std::size_t commit = flow.run()->firstConflict();
+        const auto text = conflictText(*repository, *flow.run(), commit, 0);
+        QVERIFY(text);
+        FileSettlement settlement = undecided(*text);
+        for (const Choice choice : {Choice::NewBase, Choice::YourCommit, Choice::NewBaseFirst}) {
+            settlement.hunks[0].choice = choice;
+            flow.settle(text->key, settlement); // each cancels the dry run of the one before
+        }
+        flow.close();
+        flow.start(*plan);
+        QTRY_VERIFY_WITH_TIMEOUT(flow.run() && !flow.isBusy(), patience);
+        const FileSettlement* kept = flow.settlements().find(text->key);
+        QVERIFY(kept);
+        QCOMPARE(kept->hunks[0].choice, Choice::NewBaseFirst);
+        // Another replay in between does not take it either.
+        settlement.hunks[0].choice = Choice::YourCommitFirst;
+        flow.settle(text->key, settlement);
+        const auto other = planBranch(*repository, snapshot, "refs/heads/topic/metric-heights", plan->mergeBase, "its base");
+        if (other)
+            flow.start(*other);
+        flow.start(*plan);
+        QTRY_VERIFY_WITH_TIMEOUT(flow.run() && !flow.isBusy(), patience);
+        kept = flow.settlements().find(text->key);
+        QVERIFY(kept);
+        QCOMPARE(kept->hunks[0].choice, Choice::YourCommitFirst);
+    }
+};
+
+QTEST_MAIN(TestSession)
+#include "test_session.moc"
