@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "app/drift/clean_up_page.h"
 
+#include "app/support/page.h"
 #include "app/support/text.h"
-#include "app/support/theme.h"
 #include "app/support/work.h"
 #include "core/git/text.h"
 #include "core/history/equivalence.h"
@@ -32,38 +32,37 @@ QString howItLanded(const CleanUpCandidate& candidate)
 } // namespace
 
 CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
-    : QWidget(parent), m_session(session), m_sentence(new PlainLabel(this)), m_list(new QTreeWidget(this)),
-      m_notice(new NoticeBar(this)), m_delete(new QPushButton(tr("&Delete what is ticked"), this))
+    : QWidget(parent), m_session(session), m_list(new QTreeWidget(this)), m_notice(new NoticeBar(this)),
+      m_delete(new QPushButton(tr("&Delete what is ticked"), this))
 {
-    const int space = theme::gap(this);
-    auto* outer = new QVBoxLayout(this);
-    outer->setContentsMargins(0, 0, 0, 0);
-    auto* card = new Card(this);
-    outer->addWidget(card);
-    auto* column = new QVBoxLayout(card);
-    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
-    column->setSpacing(space);
-    auto* title = new PlainLabel(tr("Clean up"), card);
-    title->setFont(theme::sized(font(), 1.3, true));
-    m_sentence->setWrapped(true);
+    QVBoxLayout* column = page::readableColumn(this);
+    auto* head = new PageHead(tr("Clean up"), this);
+    m_sentence = head->sentence();
+    m_sentence->show();
+    auto* close = new QPushButton(tr("&Close"), head);
+    head->addAction(close);
+    m_card = new Card(this);
+    auto* inside = page::tableColumn(m_card);
     m_list->setHeaderLabels({tr("Branch"), tr("How it landed"), tr("In the clone"), tr("On the fork")});
     m_list->setRootIsDecorated(false);
     m_list->setUniformRowHeights(true);
+    m_list->setAllColumnsShowFocus(true);
+    m_list->setFrameShape(QFrame::NoFrame);
     m_list->setAccessibleName(tr("Branches that have landed"));
     m_list->header()->setStretchLastSection(false);
     m_list->header()->setSectionResizeMode(QHeaderView::ResizeToContents);
     m_list->header()->setSectionResizeMode(How, QHeaderView::Stretch);
     m_delete->setObjectName(QStringLiteral("delete"));
-    auto* close = new QPushButton(tr("&Close"), card);
+    m_delete->setDefault(true);
     auto* buttons = new QHBoxLayout;
     buttons->addWidget(m_delete);
     buttons->addStretch(1);
-    buttons->addWidget(close);
-    column->addWidget(title);
-    column->addWidget(m_sentence);
+    inside->addWidget(m_list);
+    page::addToTable(inside, buttons);
+    column->addWidget(head);
     column->addWidget(m_notice);
-    column->addWidget(m_list, 1);
-    column->addLayout(buttons);
+    column->addWidget(m_card);
+    column->addStretch(1);
     connect(close, &QPushButton::clicked, this, &CleanUpPage::closed);
     connect(m_delete, &QPushButton::clicked, this, &CleanUpPage::deleteChosen);
     connect(m_list, &QTreeWidget::itemChanged, this, &CleanUpPage::judge);
@@ -78,6 +77,7 @@ void CleanUpPage::reload()
     const SnapshotPtr snapshot = m_session->snapshot();
     if (!snapshot)
         return;
+    m_card->setVisible(!m_candidates.empty());
     m_sentence->setText(tr("Looking for branches that have landed…"));
     m_delete->setEnabled(false);
     startWork<std::vector<CleanUpCandidate>>(
@@ -122,6 +122,8 @@ void CleanUpPage::fill()
                 item->setText(OnFork, tr("not there"));
         }
     }
+    page::fitRows(m_list, 20);
+    m_card->setVisible(!m_candidates.empty());
     m_sentence->setText(m_candidates.empty()
                             ? tr("Nothing to clean up: no topic branch has landed wholly on the main line.")
                             : tr("Everything these branches bring is on the main line. What is deleted can be taken back from "

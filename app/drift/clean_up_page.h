@@ -16,6 +16,7 @@ class QTreeWidget;
 
 namespace espalier {
 
+class Card;
 class NoticeBar;
 class PlainLabel;
 
@@ -40,7 +41,8 @@ class CleanUpPage : public QWidget {
 
     Session* m_session;
     std::vector<CleanUpCandidate> m_candidates;
-    PlainLabel* m_sentence;
+    PlainLabel* m_sentence = nullptr;
+    Card* m_card = nullptr;
     QTreeWidget* m_list;
     NoticeBar* m_notice;
     QStringList m_refusals; // of the deletions that were asked for together

@@ -86,7 +86,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     connect(session, &Session::forecastsDone, this, [this](qint64 milliseconds) {
         m_footer->setText(tr("%1 · forecast of all finished in %2 s")
                               .arg(toText(counted(std::size_t(m_model->branchCount()), "branch", "branches")))
-                              .arg(double(milliseconds) / 1000, 0, 'f', 1));
+                              .arg(std::max(0.1, double(milliseconds) / 1000), 0, 'f', 1));
     });
     reload();
 }

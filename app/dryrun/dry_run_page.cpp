@@ -3,6 +3,7 @@
 
 #include "app/dryrun/commit_list.h"
 #include "app/dryrun/meaning.h"
+#include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/support/work.h"
@@ -100,6 +101,7 @@ QToolButton* DryRunPage::Private::tool(const QString& text, const QString& tip, 
     button->setText(text);
     button->setToolTip(key.isEmpty() ? tip : QStringLiteral("%1 (%2)").arg(tip, key.toString(QKeySequence::NativeText)));
     button->setFocusPolicy(Qt::StrongFocus);
+    button->setAutoRaise(true);
     if (!key.isEmpty()) {
         auto* shortcut = new QShortcut(key, list, nullptr, nullptr, Qt::WidgetShortcut);
         QObject::connect(shortcut, &QShortcut::activated, button, [button] { button->click(); });
@@ -211,12 +213,17 @@ QHBoxLayout* DryRunPage::Private::buildOptions()
     command->setReadOnly(true);
     command->setAccessibleName(tr("The same on the command line"));
     command->setToolTip(tr("The same on the command line, for those who want to learn it"));
+    auto* same = new PlainLabel(tr("On the command line"), q);
+    page::quieten(same);
+    same->setSizePolicy(QSizePolicy::Fixed, QSizePolicy::Preferred);
     copy = new QToolButton(q);
     copy->setText(tr("&Copy"));
     copy->setToolTip(tr("Copies the command"));
     copy->setFocusPolicy(Qt::StrongFocus);
     row->addWidget(carryStacked);
     row->addWidget(merges);
+    row->addSpacing(theme::gap(q));
+    row->addWidget(same);
     row->addWidget(command, 1);
     row->addWidget(copy);
     return row;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/logbook/logbook_page.h"
 
+#include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/support/work.h"
@@ -26,6 +27,7 @@ QString stateText(const LogbookEntry& entry)
 }
 
 QString kindText(const LogbookEntry& entry) { return toText(entryKindName(entry.kind)); }
+int localOffset(qint64 when) { return QDateTime::fromSecsSinceEpoch(when).offsetFromUtc() / 60; }
 QString idText(const Oid& id) { return id.isZero() ? QStringLiteral("—") : toText(id.brief()); }
 
 } // namespace
@@ -35,9 +37,12 @@ struct LogbookPage::Private {
     Session* session;
     std::vector<LogbookEntry> entries;
     NoticeBar* notice = nullptr;
+    Card* emptyCard = nullptr;
     PlainLabel* empty = nullptr;
+    QSplitter* splitter = nullptr;
     QTreeWidget* list = nullptr;
     PlainLabel* heading = nullptr;
+    PlainLabel* facts = nullptr;
     QTreeWidget* moves = nullptr;
     PlainLabel* consequence = nullptr;
     QPushButton* takeBack = nullptr;
@@ -52,6 +57,7 @@ struct LogbookPage::Private {
     }
 
     void build();
+    void buildEmpty();
     void buildDetail(QWidget* parent);
     void showChosen();
     void forget();
@@ -61,57 +67,76 @@ void LogbookPage::Private::build()
 {
     const int space = theme::gap(page);
     auto* column = new QVBoxLayout(page);
-    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
+    column->setContentsMargins(0, 0, 0, 0);
     column->setSpacing(space);
-    auto* title = new PlainLabel(tr("Logbook"), page);
-    title->setFont(theme::sized(page->font(), 1.35, true));
-    auto* meaning = new PlainLabel(
-        tr("Every rewrite and every overwrite, newest first. The old tips are kept until you let an entry go."), page);
-    meaning->setWrapped(true);
+    auto* head = new PageHead(tr("Logbook"), page);
+    head->setSentence(
+        tr("Every rewrite and every overwrite, newest first. The old tips are kept until you let an entry go."));
+    close = new QPushButton(tr("&Close"), head);
+    close->setObjectName(QStringLiteral("close"));
+    head->addAction(close);
     notice = new NoticeBar(page);
-    empty = new PlainLabel(tr("Nothing has been changed yet. The first replay, push or deletion will stand here."), page);
-    empty->setWrapped(true);
-    auto* splitter = new QSplitter(Qt::Horizontal, page);
-    list = new QTreeWidget(splitter);
+    buildEmpty();
+    splitter = new QSplitter(Qt::Horizontal, page);
+    auto* listCard = new Card(splitter);
+    auto* listColumn = new QVBoxLayout(listCard);
+    listColumn->setContentsMargins(space, space, space, space);
+    list = new QTreeWidget(listCard);
     list->setHeaderLabels({tr("When"), tr("What"), tr("State"), tr("Title")});
     list->setRootIsDecorated(false);
     list->setUniformRowHeights(true);
     list->setAllColumnsShowFocus(true);
+    list->setFrameShape(QFrame::NoFrame);
     list->setAccessibleName(tr("Entries of the logbook"));
     list->setObjectName(QStringLiteral("entries"));
+    list->header()->setSectionResizeMode(QHeaderView::ResizeToContents);
     list->header()->setStretchLastSection(true);
+    listColumn->addWidget(list);
     auto* detail = new Card(splitter);
     buildDetail(detail);
     splitter->setStretchFactor(0, 3);
     splitter->setStretchFactor(1, 2);
+    splitter->setSizes({3 * page->width(), 2 * page->width()});
     splitter->setChildrenCollapsible(false);
-    auto* row = new QHBoxLayout;
-    close = new QPushButton(tr("&Close"), page);
-    close->setObjectName(QStringLiteral("close"));
-    row->addStretch(1);
-    row->addWidget(close);
-    column->addWidget(title);
-    column->addWidget(meaning);
+    splitter->setHandleWidth(space);
+    column->addWidget(head);
     column->addWidget(notice);
-    column->addWidget(empty);
+    column->addWidget(emptyCard, 1);
     column->addWidget(splitter, 1);
-    column->addLayout(row);
     QObject::connect(close, &QPushButton::clicked, page, &LogbookPage::closed);
     QObject::connect(list, &QTreeWidget::currentItemChanged, page, [this] { showChosen(); });
 }
 
+void LogbookPage::Private::buildEmpty()
+{
+    emptyCard = new Card(page);
+    auto* column = page::cardColumn(emptyCard);
+    auto* title = new PlainLabel(tr("Nothing has been changed yet"), emptyCard);
+    title->setFont(theme::sized(page->font(), 1.15, true));
+    empty = new PlainLabel(tr("The first replay, push or deletion will stand here, with the way back."), emptyCard);
+    page::quieten(empty);
+    column->addStretch(2);
+    column->addWidget(title, 0, Qt::AlignHCenter);
+    column->addWidget(empty, 0, Qt::AlignHCenter);
+    column->addStretch(3);
+}
+
 void LogbookPage::Private::buildDetail(QWidget* parent)
 {
-    const int space = theme::gap(page);
-    auto* column = new QVBoxLayout(parent);
-    column->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    auto* column = page::tableColumn(parent);
     heading = new PlainLabel(parent);
     heading->setWrapped(true);
     heading->setFont(theme::sized(page->font(), 1.1, true));
+    facts = new PlainLabel(parent);
+    page::quieten(facts);
     moves = new QTreeWidget(parent);
     moves->setHeaderLabels({tr("Branch"), tr("From"), tr("To")});
     moves->setRootIsDecorated(false);
     moves->setFrameShape(QFrame::NoFrame);
+    moves->setAllColumnsShowFocus(true);
+    moves->header()->setStretchLastSection(false);
+    moves->header()->setSectionResizeMode(QHeaderView::ResizeToContents);
+    moves->header()->setSectionResizeMode(0, QHeaderView::Stretch);
     moves->setAccessibleName(tr("What the entry moved"));
     consequence = new PlainLabel(parent);
     consequence->setWrapped(true);
@@ -123,10 +148,12 @@ void LogbookPage::Private::buildDetail(QWidget* parent)
     row->addWidget(takeBack);
     row->addWidget(letGo);
     row->addStretch(1);
-    column->addWidget(heading);
-    column->addWidget(moves, 1);
-    column->addWidget(consequence);
-    column->addLayout(row);
+    page::addToTable(column, heading);
+    page::addToTable(column, facts);
+    column->addWidget(moves);
+    page::addToTable(column, consequence);
+    page::addToTable(column, row);
+    column->addStretch(1);
     QObject::connect(moves, &QTreeWidget::itemActivated, page, [this](QTreeWidgetItem* item) {
         if (const auto id = Oid::parse(item->data(0, Qt::UserRole).toByteArray().toStdString()))
             Q_EMIT page->commitChosen(*id);
@@ -153,6 +180,9 @@ void LogbookPage::Private::showChosen()
     takeBack->setEnabled(entry && entry->restorable() && session);
     letGo->setEnabled(entry && session);
     heading->setText(entry ? toText(entry->title) : QString());
+    facts->setText(entry ? tr("%1, %2 (%3)").arg(stateText(*entry), absoluteTime(entry->when, localOffset(entry->when)),
+                                                  relativeTime(entry->when))
+                         : QString());
     if (!entry) {
         consequence->setText({});
         return;
@@ -163,10 +193,10 @@ void LogbookPage::Private::showChosen()
         auto* item = new QTreeWidgetItem(moves, {name, idText(move.old), idText(move.now)});
         item->setData(0, Qt::UserRole, QByteArray::fromStdString(move.old.hex()));
         item->setToolTip(0, name.toHtmlEscaped());
+        for (const int id : {1, 2})
+            item->setFont(id, theme::monospace());
     }
-    for (int i = 0; i < 2; ++i)
-        moves->resizeColumnToContents(i);
-    moves->setColumnWidth(0, std::min(moves->columnWidth(0) + 16, page->fontMetrics().averageCharWidth() * 40));
+    page::fitRows(moves, 12);
     if (!entry->restorable())
         consequence->setText(tr("There is nothing to take back."));
     else if (!entry->remote.empty())
@@ -262,17 +292,15 @@ void LogbookPage::showEntries(const std::vector<LogbookEntry>& entries, const QS
         auto* item = new QTreeWidgetItem(
             d->list, {relativeTime(entry.when), kindText(entry), stateText(entry), toText(entry.title)});
         item->setToolTip(3, toText(entry.title).toHtmlEscaped());
-        item->setSizeHint(0, QSize(0, fontMetrics().height() * 17 / 10));
+        for (const int quiet : {0, 2})
+            item->setForeground(quiet, theme::quiet(palette()));
         if (entry.id == before)
             current = int(i);
     }
-    d->empty->setVisible(entries.empty());
+    d->emptyCard->setVisible(entries.empty());
+    d->splitter->setVisible(!entries.empty());
     if (!entries.empty())
         d->list->setCurrentItem(d->list->topLevelItem(current));
-    for (int i = 0; i < 3; ++i) {
-        d->list->resizeColumnToContents(i);
-        d->list->setColumnWidth(i, d->list->columnWidth(i) + fontMetrics().averageCharWidth() * 2);
-    }
     d->showChosen();
     if (!notices.isEmpty())
         d->notice->say(NoticeBar::Warning, notices.join(QLatin1Char(' ')));

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/overwrite/overwrite_page.h"
 
+#include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "core/git/text.h"
@@ -8,7 +9,6 @@
 #include <QCheckBox>
 #include <QHeaderView>
 #include <QPushButton>
-#include <QScrollArea>
 #include <QTreeWidget>
 #include <QVBoxLayout>
 
@@ -16,12 +16,16 @@ namespace espalier {
 
 namespace {
 
+// A table with more rows scrolls by itself.
+constexpr int mostRows = 12;
+
 QString counted(std::size_t number, const char* one, const char* many) { return toText(espalier::counted(number, one, many)); }
 
-// One table of commits with a title; chosen rows are told by id.
+// One table of commits; chosen rows are told by id.
 class CheckTable : public QTreeWidget {
   public:
-    explicit CheckTable(const QStringList& columns, QWidget* parent) : QTreeWidget(parent)
+    // `subject` is the column that takes the room that is left.
+    CheckTable(const QStringList& columns, int subject, QWidget* parent) : QTreeWidget(parent), m_subject(subject)
     {
         setColumnCount(int(columns.size()));
         setHeaderLabels(columns);
@@ -29,35 +33,28 @@ class CheckTable : public QTreeWidget {
         setUniformRowHeights(true);
         setAllColumnsShowFocus(true);
         setFrameShape(QFrame::NoFrame);
-        setVerticalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
         setSizePolicy(QSizePolicy::Expanding, QSizePolicy::Fixed);
-        header()->setStretchLastSection(true);
+        header()->setStretchLastSection(false);
+        header()->setSectionResizeMode(QHeaderView::ResizeToContents);
+        header()->setSectionResizeMode(subject, QHeaderView::Stretch);
     }
 
-    void add(const QStringList& texts, const Oid& id)
+    // `ids` of the texts, from the left, are commit ids.
+    void add(const QStringList& texts, int ids, const Oid& id)
     {
         auto* item = new QTreeWidgetItem(this, texts);
         item->setData(0, Qt::UserRole, QByteArray::fromStdString(id.hex()));
-        for (int i = 0; i < texts.size(); ++i)
+        for (int i = 0; i < texts.size(); ++i) {
             item->setToolTip(i, texts[i].toHtmlEscaped());
+            if (i < ids)
+                item->setFont(i, theme::monospace());
+            else if (i != m_subject)
+                item->setForeground(i, theme::quiet(palette()));
+        }
     }
 
-    // As tall as its rows, up to a bound beyond which it scrolls.
-    void fit()
-    {
-        const int rows = topLevelItemCount();
-        const int line = fontMetrics().height() * 3 / 2;
-        for (int i = 0; i < rows; ++i)
-            topLevelItem(i)->setSizeHint(0, QSize(0, line));
-        setFixedHeight(header()->sizeHint().height() + std::min(rows, 12) * line + 4);
-        if (rows > 12)
-            setVerticalScrollBarPolicy(Qt::ScrollBarAsNeeded);
-        for (int i = 0; i + 1 < columnCount(); ++i)
-            resizeColumnToContents(i);
-        const int widest = fontMetrics().averageCharWidth() * 64;
-        for (int i = 0; i + 1 < columnCount(); ++i)
-            setColumnWidth(i, std::min(columnWidth(i) + fontMetrics().averageCharWidth() * 2, widest));
-    }
+  private:
+    int m_subject;
 };
 
 } // namespace
@@ -66,8 +63,7 @@ struct OverwritePage::Private {
     OverwritePage* page;
     Session* session;
     OverwriteCheck check;
-    PlainLabel* title = nullptr;
-    PlainLabel* subtitle = nullptr;
+    PageHead* head = nullptr;
     NoticeBar* notice = nullptr;
     QVBoxLayout* body = nullptr;
     QWidget* bodyWidget = nullptr;
@@ -82,7 +78,8 @@ struct OverwritePage::Private {
 
     void build();
     void fill();
-    CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, bool loud);
+    CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, int subject, bool loud);
+    void buildActions(QVBoxLayout* column);
     void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning, bool loud);
     QString foreignPeople() const;
     void update();
@@ -90,46 +87,41 @@ struct OverwritePage::Private {
 
 void OverwritePage::Private::build()
 {
-    const int space = theme::gap(page);
-    auto* column = new QVBoxLayout(page);
-    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
-    column->setSpacing(space);
-    auto* head = new Card(page);
-    auto* headColumn = new QVBoxLayout(head);
-    headColumn->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
-    title = new PlainLabel(head);
-    title->setFont(theme::sized(page->font(), 1.35, true));
-    subtitle = new PlainLabel(head);
-    subtitle->setWrapped(true);
-    headColumn->addWidget(title);
-    headColumn->addWidget(subtitle);
+    QVBoxLayout* column = page::readableColumn(page);
+    head = new PageHead(QString(), page);
     notice = new NoticeBar(page);
-    auto* scroll = new QScrollArea(page);
-    scroll->setWidgetResizable(true);
-    scroll->setFrameShape(QFrame::NoFrame);
-    scroll->setAccessibleName(tr("What the push would replace"));
-    bodyWidget = new QWidget(scroll);
+    auto* area = new FittingArea(page);
+    area->setAccessibleName(tr("What the push would replace"));
+    bodyWidget = area->widget();
     body = new QVBoxLayout(bodyWidget);
     body->setContentsMargins(0, 0, 0, 0);
-    body->setSpacing(space);
-    scroll->setWidget(bodyWidget);
-    understood = new QCheckBox(page);
+    body->setSpacing(theme::gap(page));
+    column->addWidget(head);
+    column->addWidget(notice);
+    column->addWidget(area, FittingArea::stretch);
+    buildActions(column);
+    column->addStretch(1);
+}
+
+void OverwritePage::Private::buildActions(QVBoxLayout* column)
+{
+    auto* card = new Card(page);
+    auto* inside = page::cardColumn(card);
+    understood = new QCheckBox(card);
     auto* row = new QHBoxLayout;
-    push = new QPushButton(page);
+    push = new QPushButton(card);
     push->setObjectName(QStringLiteral("push"));
-    again = new QPushButton(tr("Check &again"), page);
+    again = new QPushButton(tr("Check &again"), card);
     again->setObjectName(QStringLiteral("checkAgain"));
-    close = new QPushButton(tr("&Close"), page);
+    close = new QPushButton(tr("&Close"), card);
     close->setObjectName(QStringLiteral("close"));
     row->addWidget(push);
     row->addWidget(again);
     row->addWidget(close);
     row->addStretch(1);
-    column->addWidget(head);
-    column->addWidget(notice);
-    column->addWidget(scroll, 1);
-    column->addWidget(understood);
-    column->addLayout(row);
+    inside->addWidget(understood);
+    inside->addLayout(row);
+    column->addWidget(card);
     QObject::connect(understood, &QCheckBox::toggled, page, [this] { update(); });
     QObject::connect(close, &QPushButton::clicked, page, &OverwritePage::closed);
     QObject::connect(again, &QPushButton::clicked, page, [this] {
@@ -163,12 +155,11 @@ void OverwritePage::Private::build()
 }
 
 CheckTable* OverwritePage::Private::section(const QString& heading, const QString& meaning, const QStringList& columns,
-                                             bool loud)
+                                             int subject, bool loud)
 {
-    const int space = theme::gap(page);
     auto* card = new Card(bodyWidget);
-    auto* column = new QVBoxLayout(card);
-    column->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    auto* column = page::tableColumn(card);
+    column->setSpacing(theme::gap(page) / 2);
     auto* label = new PlainLabel(heading, card);
     label->setFont(theme::sized(page->font(), loud ? 1.2 : 1.05, true));
     auto* text = new PlainLabel(meaning, card);
@@ -179,14 +170,15 @@ CheckTable* OverwritePage::Private::section(const QString& heading, const QStrin
         colours.setColor(QPalette::WindowText, theme::danger(page->palette()));
         label->setPalette(colours);
     }
-    auto* table = new CheckTable(columns, card);
+    auto* table = new CheckTable(columns, subject, card);
     table->setAccessibleName(heading);
     QObject::connect(table, &QTreeWidget::itemActivated, page, [this](QTreeWidgetItem* item) {
         if (const auto id = Oid::parse(item->data(0, Qt::UserRole).toByteArray().toStdString()))
             Q_EMIT page->commitChosen(*id);
     });
-    column->addWidget(label);
-    column->addWidget(text);
+    page::addToTable(column, label);
+    page::addToTable(column, text);
+    column->addSpacing(theme::gap(page) / 2);
     column->addWidget(table);
     body->addWidget(card);
     return table;
@@ -197,12 +189,12 @@ void OverwritePage::Private::addCommits(const std::vector<CheckedCommit>& commit
 {
     if (commits.empty())
         return;
-    CheckTable* table = section(heading, meaning, {tr("Commit"), tr("Subject"), tr("Author"), tr("Written")}, loud);
+    CheckTable* table = section(heading, meaning, {tr("Commit"), tr("Subject"), tr("Author"), tr("Written")}, 1, loud);
     for (const CheckedCommit& commit : commits)
         table->add({toText(commit.id.brief()), toText(commit.subject), toText(commit.author),
                     relativeTime(commit.authorTime)},
-                   commit.id);
-    table->fit();
+                   1, commit.id);
+    page::fitRows(table, mostRows);
 }
 
 QString OverwritePage::Private::foreignPeople() const
@@ -227,29 +219,30 @@ void OverwritePage::Private::fill()
     if (!check.pairs.empty()) {
         CheckTable* table = section(tr("Replaced by a new version"),
                                      tr("Each old commit on the fork has a counterpart in your branch."),
-                                     {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, false);
+                                     {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
         for (const CommitPair& pair : check.pairs)
             table->add({toText(pair.old.id.brief()), toText(pair.now.id.brief()),
                         pair.sameChange ? tr("same change, new ID") : tr("the change was edited"), toText(pair.now.subject)},
-                       pair.now.id);
-        table->fit();
+                       2, pair.now.id);
+        page::fitRows(table, mostRows);
     }
     addCommits(check.removed, tr("Yours, only on the fork"),
                tr("Your own commits that the clone's branch no longer has. The logbook keeps them."), false);
     addCommits(check.added, tr("New on the fork afterwards"), tr("Commits of your branch that the fork lacks."), false);
-    if (!check.cautions.empty()) {
-        auto* card = new Card(bodyWidget);
-        auto* column = new QVBoxLayout(card);
-        const int space = theme::gap(page);
-        column->setContentsMargins(space * 2, space, space * 2, space);
-        for (const std::string& caution : check.cautions) {
-            auto* label = new PlainLabel(toText(caution), card);
-            label->setWrapped(true);
-            column->addWidget(label);
-        }
-        body->addWidget(card);
+    if (check.cautions.empty())
+        return;
+    auto* card = new Card(bodyWidget);
+    auto* column = page::cardColumn(card);
+    for (const std::string& caution : check.cautions) {
+        const QString line = toText(caution);
+        auto* label = new PlainLabel(QStringLiteral("▲ ") + line + (line.endsWith(u'.') ? QString() : QStringLiteral(".")), card);
+        label->setWrapped(true);
+        QPalette colours = page->palette();
+        colours.setColor(QPalette::WindowText, theme::warning(colours));
+        label->setPalette(colours);
+        column->addWidget(label);
     }
-    body->addStretch(1);
+    body->addWidget(card);
 }
 
 void OverwritePage::Private::update()
@@ -267,6 +260,9 @@ void OverwritePage::Private::update()
         push->setText(tr("&Replace %1 on the fork").arg(counted(replaced(), "commit", "commits")));
     push->setEnabled(!done && !refused && !check.upToDate && (foreign == 0 || understood->isChecked()));
     push->setDefault(true);
+    // Red says that somebody else's work goes; replacing one's own old versions is what the page is for.
+    push->setProperty("danger", foreign > 0);
+    push->update();
 }
 
 OverwritePage::OverwritePage(Session* session, QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
@@ -288,7 +284,7 @@ void OverwritePage::showFor(const OverwriteCheck& check)
     d->done = d->refused = false;
     d->understood->setChecked(false);
     d->notice->clear();
-    d->title->setText(tr("Overwrite check: %1").arg(toText(check.branch)));
+    d->head->setTitle(tr("Overwrite check: %1").arg(toText(check.branch)));
     QString meaning;
     if (check.upToDate)
         meaning = tr("The fork already has this branch as it is here.");
@@ -301,7 +297,7 @@ void OverwritePage::showFor(const OverwriteCheck& check)
                      "%3. It goes through only while the fork still stands at %1.")
                       .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
                            counted(d->replaced(), "commit", "commits"));
-    d->subtitle->setText(meaning);
+    d->head->setSentence(meaning);
     d->fill();
     d->update();
     (d->push->isEnabled() ? d->push : d->close)->setFocus();

@@ -38,7 +38,7 @@ class PaneCard : public Card {
     {
         auto* column = new QVBoxLayout(this);
         const int space = theme::gap(this);
-        column->setContentsMargins(2, space, 2, 2);
+        column->setContentsMargins(2, space, space / 2, space / 2);
         column->setSpacing(space / 4);
         auto* head = new QHBoxLayout;
         head->setContentsMargins(space * 3 / 2, space / 2, space, 0);

@@ -5,6 +5,7 @@
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/text_pane.h"
+#include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/support/work.h"
@@ -72,6 +73,8 @@ struct SettlePage::Private {
     QPushButton* previous = nullptr;
     QPushButton* next = nullptr;
     QPushButton* back = nullptr;
+    PlainLabel* orType = nullptr;
+    QWidget* drawerCard = nullptr;
     QToolButton* drawerHandle = nullptr;
     TextPane* drawer = nullptr;
     QCheckBox* around = nullptr;
@@ -133,6 +136,8 @@ QWidget* SettlePage::Private::buildHead()
     title = new PlainLabel(card);
     title->setFont(theme::sized(page->font(), 1.3, true));
     where = new PlainLabel(card);
+    page::quieten(where);
+    words->setSpacing(space / 2);
     words->addWidget(title);
     words->addWidget(where);
     undo = new QPushButton(tr("&Undo"), card);
@@ -176,7 +181,8 @@ QWidget* SettlePage::Private::buildDecisions()
     const int space = theme::gap(page);
     auto* card = new Card(page);
     auto* column = new QVBoxLayout(card);
-    column->setContentsMargins(space * 2, space, space * 2, space);
+    column->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    column->setSpacing(space);
     explanation = new PlainLabel(card);
     explanation->setWrapped(true);
     auto* row = new QHBoxLayout;
@@ -195,11 +201,18 @@ QWidget* SettlePage::Private::buildDecisions()
         choices.push_back(button);
         row->addWidget(button);
     }
-    auto* type = new PlainLabel(tr("or type in the middle pane"), card);
-    QPalette colours = page->palette();
-    colours.setColor(QPalette::WindowText, theme::quiet(page->palette()));
-    type->setPalette(colours);
-    row->addWidget(type, 1);
+    // The two sides' answers have their panes' colours.
+    for (const auto& [button, side] : {std::pair{choices[0], Place::Upstream}, {choices[1], Place::Fork}}) {
+        QPalette colours = page->palette();
+        colours.setColor(QPalette::Active, QPalette::ButtonText, theme::place(side, colours));
+        colours.setColor(QPalette::Inactive, QPalette::ButtonText, theme::place(side, colours));
+        colours.setColor(QPalette::Button, theme::placeTint(side, colours));
+        button->setPalette(colours);
+    }
+    orType = new PlainLabel(tr("or type in the middle pane"), card);
+    page::quieten(orType);
+    row->addWidget(orType);
+    row->addStretch(1);
     around = new QCheckBox(tr("Only around &hunks"), card);
     row->addWidget(around);
     column->addWidget(explanation);
@@ -212,8 +225,10 @@ QWidget* SettlePage::Private::buildDrawer()
 {
     const int space = theme::gap(page);
     auto* box = new Card(page);
+    drawerCard = box;
     auto* column = new QVBoxLayout(box);
     column->setContentsMargins(space, space / 2, space, space / 2);
+    column->setSpacing(space / 2);
     drawerHandle = new QToolButton(box);
     drawerHandle->setText(tr("&Before both"));
     drawerHandle->setCheckable(true);
@@ -221,6 +236,7 @@ QWidget* SettlePage::Private::buildDrawer()
     drawerHandle->setArrowType(Qt::DownArrow);
     drawerHandle->setToolButtonStyle(Qt::ToolButtonTextBesideIcon);
     drawerHandle->setAutoRaise(true);
+    drawerHandle->setProperty("plain", true);
     drawer = new TextPane(box);
     drawer->setReadOnly(true);
     drawer->setTextInteractionFlags(Qt::TextSelectableByMouse | Qt::TextSelectableByKeyboard);
@@ -241,13 +257,14 @@ void SettlePage::Private::build()
 {
     const int space = theme::gap(page);
     auto* column = new QVBoxLayout(page);
-    column->setContentsMargins(space * 3 / 2, space * 3 / 2, space * 3 / 2, space);
+    column->setContentsMargins(0, 0, 0, 0);
     column->setSpacing(space);
     column->addWidget(buildHead());
     notice = new NoticeBar(page);
     column->addWidget(notice);
     auto* splitter = new QSplitter(Qt::Horizontal, page);
     splitter->setChildrenCollapsible(false);
+    splitter->setHandleWidth(space);
     auto* listCard = new Card(splitter);
     listCard->setMinimumWidth(page->fontMetrics().averageCharWidth() * 44);
     auto* listColumn = new QVBoxLayout(listCard);
@@ -264,10 +281,17 @@ void SettlePage::Private::build()
     auto* wholeColumn = new QVBoxLayout(wholeCard);
     wholeColumn->setContentsMargins(space * 3, space * 3, space * 3, space * 3);
     wholePathText = new PlainLabel(wholeCard);
+    wholePathText->setAlignment(Qt::AlignCenter);
     wholePathText->setWrapped(true);
-    wholePathText->setFont(theme::sized(page->font(), 1.15));
+    wholePathText->setFont(theme::sized(page->font(), 1.15, true));
+    auto* wholeHelp = new PlainLabel(tr("There are no lines to choose between: decide below what becomes of the file."), wholeCard);
+    wholeHelp->setAlignment(Qt::AlignCenter);
+    wholeHelp->setWrapped(true);
+    page::quieten(wholeHelp);
+    wholeColumn->addStretch(2);
     wholeColumn->addWidget(wholePathText);
-    wholeColumn->addStretch(1);
+    wholeColumn->addWidget(wholeHelp);
+    wholeColumn->addStretch(3);
     rightColumn->addWidget(editor, 1);
     rightColumn->addWidget(wholePath, 1);
     rightColumn->addWidget(buildDecisions());
@@ -277,9 +301,8 @@ void SettlePage::Private::build()
     splitter->setSizes({page->fontMetrics().averageCharWidth() * 38, page->fontMetrics().averageCharWidth() * 160});
     column->addWidget(splitter, 1);
     auto* foot = new PlainLabel(tr("Every decision is saved at once. Nothing in the repository changes before Apply."), page);
-    QPalette colours = page->palette();
-    colours.setColor(QPalette::WindowText, theme::quiet(page->palette()));
-    foot->setPalette(colours);
+    page::quieten(foot);
+    foot->setContentsMargins(space / 2, 0, space / 2, 0);
     column->addWidget(foot);
     QObject::connect(list, &HunkList::chosen, page, [this](int chosenFile, int chosenHunk) {
         editor->flush();
@@ -340,8 +363,9 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
     const ConflictText& text = shown.files[std::size_t(index)];
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
-    drawerHandle->setVisible(!text.wholePath);
-    drawer->setVisible(!text.wholePath && drawerHandle->isChecked());
+    drawerCard->setVisible(!text.wholePath);
+    orType->setVisible(!text.wholePath);
+    around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePathText->setText(toText(text.explanation));
     } else {

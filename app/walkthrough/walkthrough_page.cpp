@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/walkthrough/walkthrough_page.h"
 
+#include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/walkthrough/walkthrough_scene.h"
@@ -64,7 +65,7 @@ class SceneView : public QWidget {
             last = std::max(last, other.column);
         const double step = double(width() - nameWidth() - fontMetrics().height() * 5) / last;
         const double band = height() / 3.0;
-        return {nameWidth() + fontMetrics().height() * 2 + step * commit.column, band * (int(commit.place) + 0.45)};
+        return {nameWidth() + fontMetrics().height() * 2 + step * commit.column, band * (int(commit.place) + 0.5)};
     }
 
     void paintBands(QPainter& painter)
@@ -76,9 +77,10 @@ class SceneView : public QWidget {
             const QRectF room(0, band * i, width(), band - 2);
             painter.setPen(Qt::NoPen);
             painter.setBrush(theme::placeTint(Place(i), palette()));
-            painter.drawRoundedRect(room, theme::gap(this), theme::gap(this));
+            painter.drawRoundedRect(room, theme::gap(this) * 0.75, theme::gap(this) * 0.75);
             painter.setPen(theme::place(Place(i), palette()));
-            painter.drawText(room.adjusted(theme::gap(this) * 2, 0, 0, 0), int(Qt::AlignLeft | Qt::AlignVCenter), names[i]);
+            painter.drawText(room.adjusted(theme::gap(this) * 2, theme::gap(this) * 3 / 2, 0, 0), int(Qt::AlignLeft | Qt::AlignTop),
+                             names[i]);
         }
     }
 
@@ -156,36 +158,40 @@ WalkthroughPage::WalkthroughPage(QWidget* parent) : QWidget(parent), d(std::make
     setAccessibleName(tr("Walkthrough"));
     const int space = theme::gap(this);
     auto* column = new QVBoxLayout(this);
-    column->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
+    column->setContentsMargins(0, 0, 0, 0);
     column->setSpacing(space);
-    d->count = new PlainLabel(this);
-    d->title = new PlainLabel(this);
-    d->title->setFont(theme::sized(font(), 1.35, true));
+    auto* head = new PageHead(QString(), this);
+    d->title = head->title();
+    d->text = head->sentence();
+    d->text->setFont(theme::sized(font(), 1.1));
+    // What most steps need at the usual width: the picture below stays where it is from step to step.
+    d->text->setMinimumHeight(QFontMetrics(d->text->font()).lineSpacing() * 2);
+    d->text->setAlignment(Qt::AlignTop | Qt::AlignLeft);
+    d->text->show();
+    d->close = new QPushButton(tr("&Close"), head);
+    head->addAction(d->close);
     auto* card = new Card(this);
     auto* inside = new QVBoxLayout(card);
-    inside->setContentsMargins(space * 2, space * 2, space * 2, space * 2);
+    inside->setContentsMargins(space * 3 / 2, space * 3 / 2, space * 3 / 2, space * 3 / 2);
     d->view = new SceneView(card);
+    d->view->setFont(theme::sized(font(), 1.15));
     inside->addWidget(d->view);
-    d->text = new PlainLabel(this);
-    d->text->setWrapped(true);
-    d->text->setFont(theme::sized(font(), 1.1));
-    d->text->setMinimumHeight(fontMetrics().height() * 4);
-    d->text->setAlignment(Qt::AlignTop | Qt::AlignLeft);
     d->back = new QPushButton(tr("&Back"), this);
     d->next = new QPushButton(tr("&Next step"), this);
-    d->close = new QPushButton(tr("&Close"), this);
+    d->next->setDefault(true);
+    d->count = new PlainLabel(this);
+    page::quieten(d->count);
     d->back->setObjectName(QStringLiteral("back"));
     d->next->setObjectName(QStringLiteral("next"));
     d->close->setObjectName(QStringLiteral("close"));
     auto* row = new QHBoxLayout;
+    row->setSpacing(space);
     row->addWidget(d->back);
     row->addWidget(d->next);
-    row->addStretch(1);
-    row->addWidget(d->close);
-    column->addWidget(d->count);
-    column->addWidget(d->title);
+    row->addSpacing(space);
+    row->addWidget(d->count, 1);
+    column->addWidget(head);
     column->addWidget(card, 1);
-    column->addWidget(d->text);
     column->addLayout(row);
     connect(d->back, &QPushButton::clicked, this, [this] { setStep(d->step - 1); });
     connect(d->next, &QPushButton::clicked, this, [this] {

@@ -27,7 +27,7 @@ class Question : public QDialog {
     Question(QWidget* parent, const QString& title, const QString& sentence, const QString& act) : QDialog(parent)
     {
         setWindowTitle(title);
-        setMinimumWidth(theme::gap(this) * 56);
+        setMinimumWidth(theme::gap(this) * 72);
         auto* column = new QVBoxLayout(this);
         column->setSpacing(theme::gap(this) * 3 / 2);
         column->setContentsMargins(theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2);
@@ -36,6 +36,8 @@ class Question : public QDialog {
         m_sentence->setVisible(!sentence.isEmpty());
         m_form = new QFormLayout;
         m_form->setFieldGrowthPolicy(QFormLayout::AllNonFixedFieldsGrow);
+        m_form->setVerticalSpacing(theme::gap(this));
+        m_form->setHorizontalSpacing(theme::gap(this) * 2);
         m_wrong = new PlainLabel(this);
         m_wrong->setWrapped(true);
         QPalette colours = palette();
@@ -177,7 +179,9 @@ std::optional<RolesAnswer> askRoles(QWidget* parent, const Snapshot& snapshot)
 std::optional<DropTarget> chooseBase(QWidget* parent, const QString& title, const Snapshot& snapshot,
                                      const std::string& except)
 {
-    Question dialog(parent, title, {}, QObject::tr("Choose"));
+    Question dialog(parent, title,
+                    QObject::tr("%1 what is chosen here. A dry run comes first: nothing is changed yet.").arg(title),
+                    QObject::tr("Dry run"));
     auto* filter = new QLineEdit(&dialog);
     filter->setPlaceholderText(QObject::tr("Type a part of the name"));
     filter->setAccessibleName(QObject::tr("Part of the name"));
@@ -235,7 +239,10 @@ std::optional<CloneAnswer> askClone(QWidget* parent)
     row->addWidget(folder, 1);
     row->addWidget(browse);
     dialog.form()->addRow(QObject::tr("&Address or folder"), url);
-    dialog.form()->addRow(QObject::tr("&Into the new folder"), row);
+    auto* into = new QLabel(QObject::tr("&Into the new folder"), &dialog);
+    into->setBuddy(folder);
+    browse->setAutoDefault(false);
+    dialog.form()->addRow(into, row);
     bool typed = false;
     const auto judge = [&] {
         const QDir target(folder->text());

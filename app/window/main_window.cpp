@@ -63,7 +63,7 @@ void MainWindow::buildPages()
     auto* middle = new QWidget(this);
     setCentralWidget(middle);
     auto* column = new QVBoxLayout(middle);
-    column->setContentsMargins(space * 3 / 2, space, space * 3 / 2, space / 2);
+    column->setContentsMargins(space * 3 / 2, space, space * 3 / 2, 0);
     column->setSpacing(space);
     m_notice = new NoticeBar(middle);
     m_pages = new QStackedWidget(middle);
@@ -78,14 +78,23 @@ void MainWindow::buildPages()
     m_columns = new QSplitter(Qt::Horizontal, m_workbench);
     m_rows = new QSplitter(Qt::Vertical, m_columns);
     m_board = new DriftBoard(m_session, m_columns);
-    m_graph = new GraphView(m_rows);
-    m_lower = new QStackedWidget(m_rows);
+    // The graph runs to the card's edge; its corners are all that has to stay free.
+    auto* graphCard = new Card(m_rows);
+    auto* graphColumn = new QVBoxLayout(graphCard);
+    graphColumn->setContentsMargins(1, space / 4, 1, space / 2);
+    m_graph = new GraphView(graphCard);
+    graphColumn->addWidget(m_graph);
+    auto* lowerCard = new Card(m_rows);
+    auto* lowerColumn = new QVBoxLayout(lowerCard);
+    lowerColumn->setContentsMargins(1, 1, 1, 1);
+    m_lower = new QStackedWidget(lowerCard);
+    lowerColumn->addWidget(m_lower);
     m_commit = new CommitPanel(m_lower);
     m_dryRun = new DryRunPage(m_session, m_flow, m_lower);
     m_lower->addWidget(m_commit);
     m_lower->addWidget(m_dryRun);
-    m_rows->addWidget(m_graph);
-    m_rows->addWidget(m_lower);
+    m_rows->addWidget(graphCard);
+    m_rows->addWidget(lowerCard);
     m_columns->addWidget(m_board);
     m_columns->addWidget(m_rows);
     for (QSplitter* splitter : {m_columns, m_rows}) {
@@ -112,6 +121,7 @@ void MainWindow::buildPages()
 
 void MainWindow::buildStatus()
 {
+    statusBar()->setSizeGripEnabled(false);
     m_workTitle = new PlainLabel(this);
     m_workBar = new QProgressBar(this);
     m_workBar->setMaximumWidth(theme::gap(this) * 20);
