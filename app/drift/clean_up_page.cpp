@@ -62,6 +62,7 @@ CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
     column->addWidget(head);
     column->addWidget(m_notice);
     column->addWidget(m_card);
+    setFocusProxy(m_list);
     column->addStretch(1);
     connect(close, &QPushButton::clicked, this, &CleanUpPage::closed);
     connect(m_delete, &QPushButton::clicked, this, &CleanUpPage::deleteChosen);

@@ -65,6 +65,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     column->addWidget(m_list, 1);
     column->addWidget(m_footer);
     m_list->viewport()->installEventFilter(this);
+    setFocusProxy(m_list);
     m_model->setSession(session);
     connect(m_model, &DriftModel::dropped, this, &DriftBoard::replayRequested);
     connect(m_list->selectionModel(), &QItemSelectionModel::currentChanged, this, [this](const QModelIndex& index) {
@@ -93,7 +94,9 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
 
 void DriftBoard::reload()
 {
-    const std::string chosen = selected();
+    // Between a new snapshot and its drift the list is empty; what was chosen is chosen again behind it.
+    if (const std::string now = selected(); !now.empty())
+        m_chosen = now;
     m_model->reload();
     const SnapshotPtr snapshot = m_session->snapshot();
     const Ref* mainLine = snapshot ? snapshot->mainLineRef() : nullptr;
@@ -103,8 +106,8 @@ void DriftBoard::reload()
     const bool none = snapshot && m_session->drift() && m_model->branchCount() == 0;
     m_empty->setText(none ? tr("No branch yet. A commit in the worktree makes the first one.") : QString());
     m_empty->setVisible(none);
-    if (!chosen.empty())
-        select(chosen);
+    if (!m_chosen.empty())
+        select(m_chosen);
 }
 
 std::string DriftBoard::selected() const

@@ -56,6 +56,7 @@ class DriftBoard : public QWidget {
     PlainLabel* m_ahead;
     PlainLabel* m_footer;
     PlainLabel* m_empty;
+    std::string m_chosen;
 };
 
 } // namespace espalier

@@ -170,10 +170,10 @@ QWidget* DryRunPage::Private::buildTools()
     leaveOut = tool(tr("&Leave out"), tr("Leaves the commit out of the result, or takes it in again"),
                     QKeySequence(Qt::Key_Delete));
     fold = tool(tr("&Fold"), tr("Folds the commit into the one before it, with both messages"));
-    foldQuietly = tool(tr("Fold, &drop message"), tr("Folds the commit into the one before it, without its message"));
-    reword = tool(tr("&Reword…"), tr("Gives the commit another message"), QKeySequence(Qt::Key_F2));
+    foldQuietly = tool(tr("F&old, drop message"), tr("Folds the commit into the one before it, without its message"));
+    reword = tool(tr("Re&word…"), tr("Gives the commit another message"), QKeySequence(Qt::Key_F2));
     gather = tool(tr("&Gather fix-ups"), tr("Puts commits marked fixup!, squash! or amend! behind the commits they name"));
-    walk = tool(tr("What &happens here?"), tr("Shows this replay step by step"));
+    walk = tool(tr("What happe&ns here?"), tr("Shows this replay step by step"));
     for (QToolButton* button : {up, down, leaveOut, fold, foldQuietly, reword, gather})
         row->addWidget(button);
     row->addStretch(1);
@@ -189,7 +189,7 @@ QWidget* DryRunPage::Private::buildReword()
     message = new QPlainTextEdit(rewordBox);
     message->setAccessibleName(tr("Message of the commit"));
     message->setTabChangesFocus(true);
-    useMessage = new QPushButton(tr("Use this &message"), rewordBox);
+    useMessage = new QPushButton(tr("Use th&is message"), rewordBox);
     keepMessage = new QPushButton(tr("&Keep the old one"), rewordBox);
     auto* row = new QHBoxLayout;
     row->addWidget(useMessage);
@@ -217,7 +217,7 @@ QHBoxLayout* DryRunPage::Private::buildOptions()
     page::quieten(same);
     same->setSizePolicy(QSizePolicy::Fixed, QSizePolicy::Preferred);
     copy = new QToolButton(q);
-    copy->setText(tr("&Copy"));
+    copy->setText(tr("Cop&y"));
     copy->setToolTip(tr("Copies the command"));
     copy->setFocusPolicy(Qt::StrongFocus);
     row->addWidget(carryStacked);
@@ -235,7 +235,7 @@ QHBoxLayout* DryRunPage::Private::buildButtons()
     row->setSpacing(theme::gap(q));
     settle = new QPushButton(q);
     apply = new QPushButton(tr("&Apply"), q);
-    close = new QPushButton(tr("Close"), q);
+    close = new QPushButton(tr("&Close"), q);
     for (QPushButton* button : {settle, apply, close})
         row->addWidget(button);
     row->addStretch(1);
@@ -243,6 +243,7 @@ QHBoxLayout* DryRunPage::Private::buildButtons()
     apply->setObjectName(QStringLiteral("apply"));
     close->setObjectName(QStringLiteral("close"));
     list->setObjectName(QStringLiteral("commits"));
+    q->setFocusProxy(list);
     return row;
 }
 

@@ -180,6 +180,7 @@ void CommitPanel::Private::buildChanges(QWidget* side)
     files->header()->setSectionResizeMode(0, QHeaderView::Stretch);
     for (int at = 1; at < 4; ++at)
         files->header()->setSectionResizeMode(at, QHeaderView::ResizeToContents);
+    q->setFocusProxy(files);
     diff = new DiffView(splitter);
     splitter->addWidget(files);
     splitter->addWidget(diff);

@@ -229,8 +229,10 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
     });
     connect(d->hint, &NoticeBar::dismissed, d->list, &GraphList::endPicking);
     connect(d->list, &GraphList::menuRequested, this, [this](const QPoint& at, int display, int ref) {
-        RowMenu menu(*d->snapshot, d->list->selectedRows(), d->model->rowAt(display), ref, d->model->summary(display), this);
-        menu.open(at);
+        auto* menu = new RowMenu(*d->snapshot, d->list->selectedRows(), d->model->rowAt(display), ref,
+                                 d->model->summary(display), this);
+        menu->setAttribute(Qt::WA_DeleteOnClose);
+        menu->popup(at);
     });
     connect(d->filter, &FilterBar::queryChanged, this, [this](const SearchQuery& query) {
         d->query = query;

@@ -16,7 +16,6 @@ class RowMenu : public QMenu {
     // `ref`: the label the menu was asked for on, or -1. `summary` may be null.
     RowMenu(const Snapshot& snapshot, const std::vector<Row>& selected, Row row, int ref, const RowSummary* summary,
             GraphView* view);
-    void open(const QPoint& globalPosition) { exec(globalPosition); }
 
   private:
     void addReplay(const Snapshot& snapshot, const std::vector<Row>& selected, Row row, int ref);

@@ -102,6 +102,7 @@ void LogbookPage::Private::build()
     column->addWidget(head);
     column->addWidget(notice);
     column->addWidget(emptyCard, 1);
+    page->setFocusProxy(list);
     column->addWidget(splitter, 1);
     QObject::connect(close, &QPushButton::clicked, page, &LogbookPage::closed);
     QObject::connect(list, &QTreeWidget::currentItemChanged, page, [this] { showChosen(); });

@@ -249,15 +249,15 @@ void OverwritePage::Private::update()
 {
     const std::size_t foreign = check.foreign.size();
     understood->setVisible(foreign > 0 && !done);
-    understood->setText(tr("I have read that %1 by %2 will be lost from the fork")
+    understood->setText(tr("&I have read that %1 by %2 will be lost from the fork")
                             .arg(counted(foreign, "commit", "commits"), foreignPeople()));
     if (done || check.upToDate)
         push->setText(tr("Nothing to push"));
     else if (check.fastForward)
-        push->setText(check.remoteTip.isZero() ? tr("&Push the new branch")
-                                               : tr("&Push %1").arg(counted(check.added.size(), "commit", "commits")));
+        push->setText(check.remoteTip.isZero() ? tr("Push the &new branch")
+                                               : tr("P&ush %1").arg(counted(check.added.size(), "commit", "commits")));
     else
-        push->setText(tr("&Replace %1 on the fork").arg(counted(replaced(), "commit", "commits")));
+        push->setText(tr("Rep&lace %1 on the fork").arg(counted(replaced(), "commit", "commits")));
     push->setEnabled(!done && !refused && !check.upToDate && (foreign == 0 || understood->isChecked()));
     push->setDefault(true);
     // Red says that somebody else's work goes; replacing one's own old versions is what the page is for.

@@ -50,6 +50,14 @@ Result<CommitConflicts> readConflicts(const std::string& path, const DryRunPtr& 
     return read;
 }
 
+// A button's own shortcut presses it for a tenth of a second before it clicks; what is typed meanwhile would go to the
+// hunk that is being left. This one clicks at once.
+void clicksAt(QPushButton* button, const QKeySequence& key)
+{
+    auto* shortcut = new QShortcut(key, button);
+    QObject::connect(shortcut, &QShortcut::activated, button, [button] { button->click(); });
+}
+
 } // namespace
 
 struct SettlePage::Private {
@@ -141,17 +149,17 @@ QWidget* SettlePage::Private::buildHead()
     words->addWidget(title);
     words->addWidget(where);
     undo = new QPushButton(tr("&Undo"), card);
-    previous = new QPushButton(tr("&Previous undecided"), card);
+    previous = new QPushButton(tr("Pre&vious undecided"), card);
     next = new QPushButton(card);
     back = new QPushButton(tr("&Close"), card);
-    redo = new QPushButton(tr("&Redo"), card);
+    redo = new QPushButton(tr("Re&do"), card);
     undo->setObjectName(QStringLiteral("undo"));
     redo->setObjectName(QStringLiteral("redo"));
     next->setObjectName(QStringLiteral("nextUndecided"));
     previous->setObjectName(QStringLiteral("previousUndecided"));
     back->setObjectName(QStringLiteral("close"));
-    next->setShortcut(Qt::Key_F8);
-    previous->setShortcut(Qt::SHIFT | Qt::Key_F8);
+    clicksAt(next, Qt::Key_F8);
+    clicksAt(previous, Qt::SHIFT | Qt::Key_F8);
     next->setToolTip(tr("F8"));
     previous->setToolTip(tr("Shift+F8"));
     back->setToolTip(tr("Back to the dry run; the decisions stay"));
@@ -193,7 +201,7 @@ QWidget* SettlePage::Private::buildDecisions()
     int number = 0;
     for (const auto& [text, choice] : all) {
         auto* button = new QPushButton(text, card);
-        button->setShortcut(QKeySequence(Qt::ALT | Qt::Key(Qt::Key_1 + number)));
+        clicksAt(button, Qt::ALT | Qt::Key(Qt::Key_1 + number));
         button->setToolTip(tr("Alt+%1").arg(++number));
         button->setObjectName(toText(choiceName(choice)));
         button->setEnabled(false); // until a hunk is shown
@@ -213,7 +221,7 @@ QWidget* SettlePage::Private::buildDecisions()
     page::quieten(orType);
     row->addWidget(orType);
     row->addStretch(1);
-    around = new QCheckBox(tr("Only around &hunks"), card);
+    around = new QCheckBox(tr("&Only around hunks"), card);
     row->addWidget(around);
     column->addWidget(explanation);
     column->addLayout(row);
@@ -230,7 +238,7 @@ QWidget* SettlePage::Private::buildDrawer()
     column->setContentsMargins(space, space / 2, space, space / 2);
     column->setSpacing(space / 2);
     drawerHandle = new QToolButton(box);
-    drawerHandle->setText(tr("&Before both"));
+    drawerHandle->setText(tr("Be&fore both"));
     drawerHandle->setCheckable(true);
     drawerHandle->setChecked(true);
     drawerHandle->setArrowType(Qt::DownArrow);
@@ -271,6 +279,7 @@ void SettlePage::Private::build()
     listColumn->setContentsMargins(space, space, space, space);
     list = new HunkList(listCard);
     listColumn->addWidget(list);
+    page->setFocusProxy(list);
     auto* right = new QWidget(splitter);
     auto* rightColumn = new QVBoxLayout(right);
     rightColumn->setContentsMargins(0, 0, 0, 0);
@@ -375,8 +384,6 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
     }
     choices[0]->setText(text.wholePath ? toText(text.keepNewBase) : tr("Keep new base"));
     choices[1]->setText(text.wholePath ? toText(text.keepYourCommit) : tr("Keep your commit"));
-    for (int i = 0; i < 4; ++i)
-        choices[std::size_t(i)]->setShortcut(QKeySequence(Qt::ALT | Qt::Key(Qt::Key_1 + i)));
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
     showHunk();
@@ -408,10 +415,10 @@ void SettlePage::Private::showHunk()
         drawer->setRows(rows);
         drawer->highlighter()->setFile(QString::fromUtf8(text.path), page->palette());
         drawerHandle->setText(at.ancestor.count == 0
-                                  ? tr("&Before both: nothing stood here")
+                                  ? tr("Be&fore both: nothing stood here")
                               : at.ancestor.count == 1
-                                  ? tr("&Before both (the common ancestor, line %1)").arg(at.ancestor.end())
-                                  : tr("&Before both (the common ancestor, lines %1–%2)")
+                                  ? tr("Be&fore both (the common ancestor, line %1)").arg(at.ancestor.end())
+                                  : tr("Be&fore both (the common ancestor, lines %1–%2)")
                                         .arg(at.ancestor.first + 1)
                                         .arg(at.ancestor.end()));
     }
@@ -462,8 +469,7 @@ void SettlePage::Private::showState()
             for (const Conflict& conflict : run->commits[i].conflicts)
                 elsewhere += conflict.undecided;
     const bool all = open == 0 && elsewhere == 0;
-    next->setText(all ? tr("&Back to the dry run") : tr("&Next undecided"));
-    next->setShortcut(Qt::Key_F8);
+    next->setText(all ? tr("Bac&k to the dry run") : tr("&Next undecided"));
     next->setDefault(true);
     previous->setEnabled(open > 0);
     for (QPushButton* button : choices)

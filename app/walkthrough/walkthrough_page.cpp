@@ -156,6 +156,7 @@ struct WalkthroughPage::Private {
 WalkthroughPage::WalkthroughPage(QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
 {
     setAccessibleName(tr("Walkthrough"));
+    setFocusPolicy(Qt::StrongFocus);
     const int space = theme::gap(this);
     auto* column = new QVBoxLayout(this);
     column->setContentsMargins(0, 0, 0, 0);
@@ -176,7 +177,7 @@ WalkthroughPage::WalkthroughPage(QWidget* parent) : QWidget(parent), d(std::make
     d->view = new SceneView(card);
     d->view->setFont(theme::sized(font(), 1.15));
     inside->addWidget(d->view);
-    d->back = new QPushButton(tr("&Back"), this);
+    d->back = new QPushButton(tr("Bac&k"), this);
     d->next = new QPushButton(tr("&Next step"), this);
     d->next->setDefault(true);
     d->count = new PlainLabel(this);

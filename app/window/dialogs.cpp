@@ -11,6 +11,7 @@
 #include <QDir>
 #include <QFileDialog>
 #include <QFormLayout>
+#include <QKeyEvent>
 #include <QLineEdit>
 #include <QListWidget>
 #include <QPointer>
@@ -66,6 +67,25 @@ class Question : public QDialog {
     QFormLayout* m_form;
     PlainLabel* m_wrong;
     QDialogButtonBox* m_buttons;
+};
+
+// A field whose arrows move through the list below it.
+class FilterField : public QLineEdit {
+  public:
+    FilterField(QListWidget* list, QWidget* parent) : QLineEdit(parent), m_list(list) {}
+
+  protected:
+    void keyPressEvent(QKeyEvent* event) override
+    {
+        static constexpr std::array moves{Qt::Key_Up, Qt::Key_Down, Qt::Key_PageUp, Qt::Key_PageDown};
+        if (std::ranges::find(moves, event->key()) != moves.end())
+            QCoreApplication::sendEvent(m_list, event);
+        else
+            QLineEdit::keyPressEvent(event);
+    }
+
+  private:
+    QListWidget* m_list;
 };
 
 QString branchProblem(const std::string& name, const Snapshot& snapshot)
@@ -182,10 +202,11 @@ std::optional<DropTarget> chooseBase(QWidget* parent, const QString& title, cons
     Question dialog(parent, title,
                     QObject::tr("%1 what is chosen here. A dry run comes first: nothing is changed yet.").arg(title),
                     QObject::tr("Dry run"));
-    auto* filter = new QLineEdit(&dialog);
+    auto* list = new QListWidget(&dialog);
+    list->setAccessibleName(QObject::tr("Branches and tags"));
+    auto* filter = new FilterField(list, &dialog);
     filter->setPlaceholderText(QObject::tr("Type a part of the name"));
     filter->setAccessibleName(QObject::tr("Part of the name"));
-    auto* list = new QListWidget(&dialog);
     list->setUniformItemSizes(true);
     list->setMinimumHeight(theme::gap(&dialog) * 36);
     dialog.form()->addRow(filter);

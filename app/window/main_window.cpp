@@ -47,6 +47,7 @@ MainWindow::MainWindow(QWidget* parent) : QMainWindow(parent), m_session(new Ses
     connect(panes, &QShortcut::activated, this, &MainWindow::cyclePanes);
     resize(1360, 860);
     m_pages->setCurrentWidget(m_start);
+    m_start->setFocus();
     updateActions();
 }
 
@@ -190,7 +191,7 @@ void MainWindow::wireSession()
     connect(m_session, &Session::openFailed, this, [this](const QString&) {
         m_opening = false;
         setWindowTitle(tr("Espalier"));
-        m_pages->setCurrentWidget(m_start);
+        showPage(m_start);
         updateActions();
     });
 }
@@ -254,7 +255,7 @@ void MainWindow::wireReplay()
 {
     connect(m_dryRun, &DryRunPage::ghostChanged, m_graph, &GraphView::setGhost);
     connect(m_dryRun, &DryRunPage::settleRequested, this, [this] {
-        m_pages->setCurrentWidget(m_settle);
+        showPage(m_settle);
         m_settle->begin();
     });
     connect(m_dryRun, &DryRunPage::commitChosen, m_graph, &GraphView::goToId);
@@ -262,11 +263,14 @@ void MainWindow::wireReplay()
         if (!run)
             return;
         m_walkthrough->showRun(*run);
-        m_pages->setCurrentWidget(m_walkthrough);
+        showPage(m_walkthrough);
     });
     const auto away = [this] {
         m_graph->setGhost({});
+        const bool had = m_dryRun->isAncestorOf(focusWidget());
         m_lower->setCurrentWidget(m_commit);
+        if (had)
+            m_board->setFocus(Qt::OtherFocusReason);
         if (m_pages->currentWidget() == m_settle)
             showWorkbench();
     };
@@ -292,6 +296,9 @@ void MainWindow::wirePages()
     connect(m_logbook, &LogbookPage::closed, this, &MainWindow::showWorkbench);
     connect(m_logbook, &LogbookPage::commitChosen, this, &MainWindow::showCommit);
     connect(m_cleanUp, &CleanUpPage::closed, this, &MainWindow::showWorkbench);
+    for (QWidget* page : {static_cast<QWidget*>(m_overwrite), static_cast<QWidget*>(m_logbook), static_cast<QWidget*>(m_cleanUp)})
+        connect(new QShortcut(Qt::Key_Escape, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut), &QShortcut::activated,
+                this, &MainWindow::showWorkbench);
     connect(m_walkthrough, &WalkthroughPage::closed, this, &MainWindow::showWorkbench);
     connect(m_start, &StartPage::openRequested, this, &MainWindow::askOpen);
     connect(m_start, &StartPage::cloneRequested, this, &MainWindow::askClone);
@@ -324,7 +331,7 @@ void MainWindow::takeUpSnapshot()
     if (std::exchange(m_opening, false)) {
         setWindowTitle(tr("%1 · Espalier").arg(toText(snapshot->name)));
         remember(m_session->path());
-        m_pages->setCurrentWidget(m_workbench);
+        showPage(m_workbench);
         if (const Ref* head = snapshot->findRef(snapshot->worktree.headBranch); head && head->row != noRow)
             m_graph->goTo(head->row);
         showStanding();
@@ -364,6 +371,7 @@ void MainWindow::startReplay(const DragSource& what, const DropTarget& dropped)
         m_notice->clear();
         showWorkbench();
         m_lower->setCurrentWidget(m_dryRun);
+        m_dryRun->setFocus(Qt::OtherFocusReason);
         m_flow->start(plan);
     };
     if (what.wholeBranch && !what.branch.empty())
@@ -380,9 +388,8 @@ void MainWindow::checkAndPush(const std::string& branch)
             return;
         }
         m_notice->clear();
-        m_overwrite->showFor(*check);
         m_pages->setCurrentWidget(m_overwrite);
-        m_overwrite->setFocus();
+        m_overwrite->showFor(*check); // chooses which button has the keyboard
     });
 }
 
@@ -397,7 +404,7 @@ void MainWindow::offerPush(const Applied& applied)
     m_notice->say(NoticeBar::Good,
                   tr("Done: %1. It can be taken back from the logbook.").arg(toText(applied.entry.title)));
     if (snapshot && !snapshot->roles.fork.empty() && branch.starts_with("refs/heads/"))
-        connect(m_notice->offer(tr("Check overwrite and &push…")), &QPushButton::clicked, this,
+        connect(m_notice->offer(tr("Check &overwrite and push…")), &QPushButton::clicked, this,
                 [this, name = branch.substr(11)] { checkAndPush(name); });
 }
 
@@ -417,7 +424,27 @@ void MainWindow::offerMoveToTopic(int ownCommits)
     });
 }
 
-void MainWindow::showWorkbench() { m_pages->setCurrentWidget(m_session->isOpen() ? m_workbench : m_start); }
+void MainWindow::showPage(QWidget* page)
+{
+    // Where the workbench had the keyboard, it has it again.
+    QWidget* last = page->focusWidget();
+    m_pages->setCurrentWidget(page);
+    if (page != m_workbench)
+        page->setFocus(Qt::OtherFocusReason);
+    else if (m_lower->currentWidget() == m_dryRun)
+        m_dryRun->setFocus(Qt::OtherFocusReason);
+    else if (last && last->isVisible() && last->isEnabled())
+        last->setFocus(Qt::OtherFocusReason);
+    else
+        m_board->setFocus(Qt::OtherFocusReason);
+}
+
+void MainWindow::showWorkbench()
+{
+    if (QWidget* page = m_session->isOpen() ? m_workbench : m_start; page != currentPage())
+        showPage(page);
+}
+
 QWidget* MainWindow::currentPage() const { return m_pages->currentWidget(); }
 
 void MainWindow::showCommit(const Oid& id)
@@ -429,21 +456,19 @@ void MainWindow::showCommit(const Oid& id)
 
 void MainWindow::showLogbook()
 {
-    m_pages->setCurrentWidget(m_logbook);
-    m_logbook->setFocus();
+    showPage(m_logbook);
 }
 
 void MainWindow::showCleanUp()
 {
-    m_pages->setCurrentWidget(m_cleanUp);
+    showPage(m_cleanUp);
     m_cleanUp->reload();
 }
 
 void MainWindow::showWalkthrough()
 {
     m_walkthrough->showExample();
-    m_pages->setCurrentWidget(m_walkthrough);
-    m_walkthrough->setFocus();
+    showPage(m_walkthrough);
 }
 
 void MainWindow::cyclePanes()
@@ -456,6 +481,10 @@ void MainWindow::cyclePanes()
         if (focusWidget() && (panes[i] == focusWidget() || panes[i]->isAncestorOf(focusWidget())))
             at = i;
     QWidget* next = panes[(at + 1) % panes.size()];
+    if (next->focusProxy()) {
+        next->setFocus(Qt::ShortcutFocusReason);
+        return;
+    }
     // The first thing in the pane that takes the keyboard.
     for (QWidget* child : next->findChildren<QWidget*>())
         if (child->isVisible() && child->isEnabled() && (child->focusPolicy() & Qt::TabFocus)) {

@@ -104,6 +104,8 @@ class MainWindow : public QMainWindow {
     void wireReplay();
     void wirePages();
 
+    // Shows a page and gives it the keyboard.
+    void showPage(QWidget* page);
     void takeUpSnapshot();
     void updateActions();
     void showStanding();

@@ -102,7 +102,7 @@ void MainWindow::buildBranchMenu()
         m_needBranch.push_back(action);
     };
     about(tr("&Replay onto…"), QKeySequence(Qt::Key_F7), &MainWindow::askReplayOnto);
-    QAction* push = add(menu, tr("&Push…"), QKeySequence(Qt::Key_F8), [this] { checkAndPush(shortOf(chosenBranch())); });
+    QAction* push = add(menu, tr("&Push…"), QKeySequence(Qt::SHIFT | Qt::Key_F7), [this] { checkAndPush(shortOf(chosenBranch())); });
     m_needBranch.push_back(push);
     menu->addSeparator();
     about(tr("&Check out"), {}, &MainWindow::askCheckOut);

@@ -34,6 +34,7 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent)
     buttons->setSpacing(space);
     auto* open = new QPushButton(tr("&Open a repository…"), middle);
     open->setDefault(true);
+    setFocusProxy(open);
     auto* clone = new QPushButton(tr("C&lone…"), middle);
     buttons->addWidget(open);
     buttons->addWidget(clone);

@@ -9,8 +9,8 @@
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
 #include "core/samples/samples.h"
+#include "tests/support/job_check.h"
 #include "tests/support/temp_repository.h"
-#include "tests/support/whole_job.h"
 
 #include <QMenuBar>
 #include <QTreeWidget>
@@ -139,33 +139,10 @@ void TestMainWindow::wholeJob()
     QTemporaryDir folder;
     const auto sample = buildSample("same-lines", (folder.path() + QStringLiteral("/s")).toStdString());
     QVERIFY(sample.has_value());
-    const auto tipOf = [](const std::filesystem::path& at) {
-        return Repository::open(at).value().resolve("refs/heads/topic/metric-heights").value();
-    };
-    const Oid before = tipOf(sample->clone);
-    QCOMPARE(tipOf(sample->fork).hex(), before.hex());
     MainWindow window;
     window.show();
-    WholeJob job(window, QString::fromStdString(sample->clone.string()));
-    QStringList steps;
-    job.run([&](const QString& step) {
-        steps << step;
-        if (step == QStringLiteral("settled")) {
-            // Nothing moves before Apply.
-            QCOMPARE(tipOf(sample->clone).hex(), before.hex());
-        } else if (step == QStringLiteral("applied") || step == QStringLiteral("overwrite-check")) {
-            QVERIFY(tipOf(sample->clone) != before);
-            QCOMPARE(tipOf(sample->fork).hex(), before.hex());
-        } else if (step == QStringLiteral("pushed")) {
-            QCOMPARE(tipOf(sample->fork).hex(), tipOf(sample->clone).hex());
-        } else if (step == QStringLiteral("restored")) {
-            QCOMPARE(tipOf(sample->fork).hex(), before.hex());
-            QCOMPARE(tipOf(sample->clone).hex(), before.hex());
-        }
-    });
-    QVERIFY2(job.problem().isEmpty(), qPrintable(job.problem()));
-    QCOMPARE(job.hunksSettled(), 2);
-    QCOMPARE(steps.last(), QStringLiteral("restored"));
+    MouseJob job(window, QString::fromStdString(sample->clone.string()));
+    checkJob(job, window, *sample);
 }
 
 void TestMainWindow::cleansUp()
