@@ -16,7 +16,7 @@ namespace fs = std::filesystem;
 
 class ServerTarget : public PushTarget {
   public:
-    ServerTarget(Connection& connection, const Progress& progress) : m_connection(connection), m_progress(progress) {}
+    explicit ServerTarget(Connection& connection) : m_connection(connection) {}
 
     Result<Oid> advertised(const std::string& ref) override
     {
@@ -55,7 +55,6 @@ class ServerTarget : public PushTarget {
 
   private:
     Connection& m_connection;
-    const Progress& m_progress;
 };
 
 } // namespace
@@ -94,7 +93,7 @@ Result<std::unique_ptr<PushTarget>> openTarget(const Repository& repository, Con
     }
     if (auto opened = connection.open(GIT_DIRECTION_PUSH); !opened)
         return std::unexpected(opened.error());
-    return std::make_unique<ServerTarget>(connection, progress);
+    return std::make_unique<ServerTarget>(connection);
 }
 
 Result<std::string> runServerHook(const Repository& repository, const std::string& name,

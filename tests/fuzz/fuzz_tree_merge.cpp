@@ -6,6 +6,8 @@
 
 #include <git2.h>
 
+#include <algorithm>
+#include <array>
 #include <cstdlib>
 #include <filesystem>
 #include <map>

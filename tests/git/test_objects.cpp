@@ -4,6 +4,8 @@
 #include "core/git/tree.h"
 #include "tests/support/temp_repository.h"
 
+#include <format>
+
 #include <QDir>
 #include <QtTest/QtTest>
 
@@ -22,9 +24,7 @@ Oid makeHistory(NewObjects& objects, int commits)
     names.reserve(std::size_t(commits));
     Commit commit;
     for (int i = 0; i < commits; ++i) {
-        char name[16];
-        std::snprintf(name, sizeof name, "file-%04d", i);
-        names.emplace_back(name);
+        names.push_back(std::format("file-{:04}", i));
         entries.push_back({names.back(), FileMode::File, objects.add(ObjectType::Blob, names.back() + " says so\n")});
         commit.tree = objects.add(ObjectType::Tree, formatTree(entries));
         commit.author = commit.committer = mira();
