@@ -138,6 +138,7 @@ std::optional<BranchAnswer> askBranchName(QWidget* parent, const QString& title,
     QObject::connect(name, &QLineEdit::textChanged, &dialog, judge);
     judge();
     name->selectAll();
+    name->setFocus();
     if (dialog.exec() != QDialog::Accepted)
         return {};
     return BranchAnswer{toBytes(name->text()), box->isChecked() && offerCheckOut};
@@ -190,6 +191,7 @@ std::optional<RolesAnswer> askRoles(QWidget* parent, const Snapshot& snapshot)
     dialog.form()->addRow(QObject::tr("&Upstream"), upstream);
     dialog.form()->addRow(QObject::tr("&Fork"), fork);
     dialog.judge(QString(), snapshot.remotes.empty());
+    upstream->setFocus();
     if (dialog.exec() != QDialog::Accepted)
         return {};
     return RolesAnswer{snapshot.remotes[std::size_t(upstream->currentData().toInt())].name,

@@ -3,6 +3,8 @@
 // The window on repositories as people have them: each odd one opens, or is refused with one clear line; and the whole
 // job on a sample, by mouse, from the drag to taking everything back.
 #include "app/drift/clean_up_page.h"
+#include "app/dryrun/replay_flow.h"
+#include "app/history/commit_panel.h"
 #include "app/history/graph_view.h"
 #include "app/support/text.h"
 #include "app/window/dialogs.h"
@@ -27,6 +29,8 @@ class TestMainWindow : public QObject {
     void opens();
     void refuses_data();
     void refuses();
+    void missingObject_data();
+    void missingObject();
     void wholeJob();
     void cleansUp();
     void menusHaveMnemonics();
@@ -132,6 +136,70 @@ void TestMainWindow::refuses()
     QVERIFY(!line.isEmpty() && !line.contains(QLatin1Char('\n')));
     QVERIFY2(line.contains(QFileInfo(path).fileName()), qPrintable(line));
     QVERIFY(!window.session()->isOpen());
+}
+
+void TestMainWindow::missingObject_data()
+{
+    QTest::addColumn<QString>("what");
+    QTest::addColumn<bool>("opens");
+    QTest::newRow("commit below the topic") << QStringLiteral("topic/x~1") << false;
+    QTest::newRow("tip of the topic") << QStringLiteral("topic/x") << true;
+    QTest::newRow("tree of the topic") << QStringLiteral("topic/x^{tree}") << true;
+    QTest::newRow("folder of the topic") << QStringLiteral("topic/x:src") << true;
+    QTest::newRow("file of the topic") << QStringLiteral("topic/x:src/a.txt") << true;
+    QTest::newRow("file of the main line") << QStringLiteral("main:src/a.txt") << true;
+}
+
+// An object that is gone: the window opens on what is left or is refused, and whatever needs the object says which it is.
+void TestMainWindow::missingObject()
+{
+    QFETCH(QString, what);
+    QFETCH(bool, opens);
+    TempRepository repo;
+    const std::string root = repo.commitFiles({{"src/a.txt", "one\ntwo\n"}}, "First", {}, "main");
+    repo.commitFiles({{"src/a.txt", "new\none\ntwo\n"}}, "Second", {root}, "main");
+    const std::string below = repo.commitFiles({{"b.txt", "b\n"}}, "Below", {root}, "topic/x");
+    repo.commitFiles({{"src/a.txt", "one\ntwo\nthree\n"}}, "Tip", {below}, "topic/x");
+    repo.git({"config", "user.name", "Mira Holm"});
+    repo.git({"config", "user.email", "mira@example.org"});
+    repo.git({"reset", "--hard", "main"});
+    const QString id = QString::fromStdString(repo.git({"rev-parse", what}));
+    QVERIFY(QFile::remove(repo.path() + QStringLiteral("/.git/objects/") + id.left(2) + QLatin1Char('/') + id.mid(2)));
+    const auto before = folderState(repo.fsPath());
+    MainWindow window;
+    window.show();
+    QSignalSpy drift(window.session(), &Session::driftChanged), refused(window.session(), &Session::openFailed);
+    QSignalSpy unread(window.commitPanel(), &CommitPanel::failed);
+    window.openRepository(repo.path());
+    QTRY_VERIFY_WITH_TIMEOUT(!drift.isEmpty() || !refused.isEmpty(), 30000);
+    const auto isClear = [&](const QString& line) {
+        QVERIFY2(line.contains(id.left(7)) && !line.contains(QLatin1Char('\n')), qPrintable(line));
+    };
+    QCOMPARE(refused.isEmpty(), opens);
+    if (!opens) {
+        QCOMPARE(window.currentPage(), window.startPage());
+        isClear(window.notice()->line());
+        return;
+    }
+    const Ref* topic = window.session()->snapshot()->findRef("refs/heads/topic/x");
+    const Ref* main = window.session()->snapshot()->findRef("refs/heads/main");
+    if (what == QStringLiteral("topic/x")) {
+        // The rest is there, and the window says which ref is not.
+        QCOMPARE(int(window.session()->snapshot()->history.size()), 2);
+        QVERIFY2(window.notice()->line().contains(QStringLiteral("refs/heads/topic/x")), qPrintable(window.notice()->line()));
+        return;
+    }
+    QVERIFY(topic && main);
+    QSignalSpy planless(window.session(), &Session::failed), runless(window.flow(), &ReplayFlow::failed);
+    window.startReplay({topic->name, {}, topic->tip, true, QStringLiteral("topic/x")},
+                       {main->tip, main->name, QStringLiteral("main")});
+    QTRY_VERIFY_WITH_TIMEOUT(!planless.isEmpty() || !runless.isEmpty(), 30000);
+    isClear((planless.isEmpty() ? runless : planless)[0][0].toString());
+    // The panel on a commit that needs it; HEAD's is shown from the start.
+    window.commitPanel()->showRow(what.startsWith(QStringLiteral("main")) ? main->row : topic->row);
+    QTRY_VERIFY_WITH_TIMEOUT(!unread.isEmpty(), 30000);
+    isClear(unread[0][0].toString());
+    QCOMPARE(folderState(repo.fsPath()), before);
 }
 
 void TestMainWindow::wholeJob()
