@@ -101,14 +101,14 @@ QVBoxLayout* tableColumn(QWidget* card)
     return column;
 }
 
-void addToTable(QVBoxLayout* column, QWidget* words)
+void addToTable(QBoxLayout* column, QWidget* words)
 {
     const int space = theme::gap(words);
     words->setContentsMargins(space, 0, space, 0);
     column->addWidget(words);
 }
 
-void addToTable(QVBoxLayout* column, QLayout* row)
+void addToTable(QBoxLayout* column, QLayout* row)
 {
     const int space = theme::gap(column->parentWidget());
     row->setContentsMargins(space, 0, space, 0);

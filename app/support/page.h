@@ -13,6 +13,7 @@
 
 #include <QScrollArea>
 
+class QBoxLayout;
 class QTreeWidget;
 class QVBoxLayout;
 
@@ -60,8 +61,8 @@ QVBoxLayout* readableColumn(QWidget* parent);
 QVBoxLayout* cardColumn(QWidget* card);
 // The same for a card with a table: the texts of its rows stand in line with the words added by addToTable().
 QVBoxLayout* tableColumn(QWidget* card);
-void addToTable(QVBoxLayout* column, QWidget* words);
-void addToTable(QVBoxLayout* column, QLayout* row);
+void addToTable(QBoxLayout* column, QWidget* words);
+void addToTable(QBoxLayout* column, QLayout* row);
 // As tall as its rows, up to `most`, beyond which it scrolls.
 void fitRows(QTreeWidget* list, int most);
 // Secondary text.

@@ -43,6 +43,7 @@ MainWindow::MainWindow(QWidget* parent) : QMainWindow(parent), m_session(new Ses
     wireBoard();
     wireReplay();
     wirePages();
+    wireStart();
     auto* panes = new QShortcut(QKeySequence(Qt::Key_F6), this);
     connect(panes, &QShortcut::activated, this, &MainWindow::cyclePanes);
     resize(1360, 860);
@@ -300,10 +301,6 @@ void MainWindow::wirePages()
         connect(new QShortcut(Qt::Key_Escape, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut), &QShortcut::activated,
                 this, &MainWindow::showWorkbench);
     connect(m_walkthrough, &WalkthroughPage::closed, this, &MainWindow::showWorkbench);
-    connect(m_start, &StartPage::openRequested, this, &MainWindow::askOpen);
-    connect(m_start, &StartPage::cloneRequested, this, &MainWindow::askClone);
-    connect(m_start, &StartPage::pathChosen, this, &MainWindow::openRepository);
-    connect(m_start, &StartPage::sampleChosen, this, &MainWindow::openSample);
 }
 
 void MainWindow::openRepository(const QString& path)

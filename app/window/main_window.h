@@ -48,7 +48,7 @@ class MainWindow : public QMainWindow {
 
     // Opens in the background; what cannot be opened is said in one line and the start page stays.
     void openRepository(const QString& path);
-    // Builds a sample in a new temporary folder and opens its clone.
+    // Opens the clone of a sample as it was left, or builds it first, in a folder of the user's data.
     void openSample(const QString& name);
 
     // Takes up geometry, splitters and the list of last repositories, and keeps them from now on. Not for tests.
@@ -78,6 +78,8 @@ class MainWindow : public QMainWindow {
     void showLogbook();
     void showCleanUp();
     void showWalkthrough();
+    // The page that the window begins with; what is open stays open.
+    void showStart();
     // Plans, and opens the dry run on the plan.
     void startReplay(const espalier::DragSource& what, const espalier::DropTarget& dropped);
     // Asks for the new base of a branch first.
@@ -103,6 +105,7 @@ class MainWindow : public QMainWindow {
     void wireBoard();
     void wireReplay();
     void wirePages();
+    void wireStart();
 
     // Shows a page and gives it the keyboard.
     void showPage(QWidget* page);
@@ -123,7 +126,10 @@ class MainWindow : public QMainWindow {
     void askDelete(const std::string& ref);
     void askUpstream();
     void askRoles();
+    void askRemoveSample(const QString& name);
+    void findKeptSamples();
     void remember(const QString& path);
+    void forget(const QString& path);
     void showRecent();
     // The branch that a command of the menu is about: the board's row, else what is checked out; empty when none.
     std::string chosenBranch() const;

@@ -17,7 +17,6 @@
 #include <QMenuBar>
 #include <QMessageBox>
 #include <QSettings>
-#include <QTemporaryDir>
 
 namespace espalier {
 
@@ -61,6 +60,7 @@ void MainWindow::buildRepositoryMenu()
         action->setStatusTip(toText(sample.summary));
         connect(action, &QAction::triggered, this, [this, name = toText(sample.name)] { openSample(name); });
     }
+    add(menu, tr("S&tart page"), {}, [this] { showStart(); }, false);
     menu->addSeparator();
     add(menu, tr("&Refresh"), QKeySequence::Refresh, [this] { m_session->refresh(true); });
     menu->addSeparator();
@@ -262,26 +262,19 @@ void MainWindow::askClone()
     });
 }
 
-void MainWindow::openSample(const QString& name)
-{
-    QTemporaryDir folder(QDir::temp().filePath(QStringLiteral("espalier-%1-XXXXXX").arg(name)));
-    folder.setAutoRemove(false);
-    const auto job = [name = toBytes(name), at = std::filesystem::path(toBytes(folder.path()))](const Progress& progress) {
-        return buildSample(name, at, progress);
-    };
-    startWork<Sample>(this, tr("Building the sample"), job, [this](Result<Sample> sample) {
-        if (sample)
-            openRepository(QString::fromStdString(sample->clone.string()));
-        else
-            m_session->failed(toText(sample.error().line()));
-    });
-}
-
 void MainWindow::remember(const QString& path)
 {
     m_recent.removeAll(path);
     m_recent.prepend(path);
     m_recent = m_recent.mid(0, recentKept);
+    if (m_keepsLayout)
+        QSettings().setValue(QStringLiteral("recent"), m_recent);
+    showRecent();
+}
+
+void MainWindow::forget(const QString& path)
+{
+    m_recent.removeAll(path);
     if (m_keepsLayout)
         QSettings().setValue(QStringLiteral("recent"), m_recent);
     showRecent();

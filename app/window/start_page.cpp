@@ -1,83 +1,229 @@
 // SPDX-License-Identifier: MIT
 #include "app/window/start_page.h"
 
+#include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "core/samples/samples.h"
 
+#include <QApplication>
 #include <QHBoxLayout>
 #include <QListWidget>
+#include <QPainter>
 #include <QPushButton>
+#include <QStyledItemDelegate>
 #include <QVBoxLayout>
 
 namespace espalier {
 
+namespace {
+
+// Paths have no spaces to break at.
+constexpr int wrapping = Qt::TextWordWrap | Qt::TextWrapAnywhere;
+
+enum Role { Name = Qt::UserRole, About, Mark, Path };
+
+// A name, what it is in up to two quiet lines, and a mark at the right.
+class EntryDelegate : public QStyledItemDelegate {
+  public:
+    using QStyledItemDelegate::QStyledItemDelegate;
+
+    QSize sizeHint(const QStyleOptionViewItem& option, const QModelIndex& index) const override
+    {
+        const int line = option.fontMetrics.height();
+        const QListView* list = qobject_cast<const QListView*>(option.widget);
+        const int room = (list ? list->viewport()->width() : option.rect.width()) - 2 * (line / 2);
+        const QRect about = option.fontMetrics.boundingRect(QRect(0, 0, std::max(room, line * 8), line * 4),
+                                                            wrapping, index.data(About).toString());
+        return {line * 10, line + std::clamp(about.height(), line, line * 2) + line};
+    }
+
+    void paint(QPainter* painter, const QStyleOptionViewItem& option, const QModelIndex& index) const override
+    {
+        QStyleOptionViewItem item = option;
+        initStyleOption(&item, index);
+        const QStyle* style = item.widget ? item.widget->style() : QApplication::style();
+        style->drawPrimitive(QStyle::PE_PanelItemViewItem, &item, painter, item.widget);
+        painter->save();
+        const int line = option.fontMetrics.height();
+        const QRect room = option.rect.adjusted(line / 2, line / 2, -line / 2, -line / 2);
+        const QString mark = index.data(Mark).toString();
+        painter->setFont(option.font);
+        painter->setPen(theme::quiet(option.palette));
+        painter->drawText(QRect(room.left(), room.top(), room.width(), line), Qt::AlignRight | Qt::AlignVCenter, mark);
+        painter->drawText(room.adjusted(0, line, 0, 0), Qt::AlignLeft | Qt::AlignTop | wrapping,
+                          index.data(About).toString());
+        painter->setFont(theme::sized(option.font, 1.0, true));
+        painter->setPen(option.palette.color(QPalette::Text));
+        const int width = room.width() - (mark.isEmpty() ? 0 : option.fontMetrics.horizontalAdvance(mark) + line);
+        painter->drawText(QRect(room.left(), room.top(), width, line), Qt::AlignLeft | Qt::AlignVCenter,
+                          painter->fontMetrics().elidedText(index.data(Name).toString(), Qt::ElideMiddle, width));
+        painter->restore();
+        if (option.state & QStyle::State_HasFocus) {
+            QStyleOptionFocusRect ring;
+            ring.rect = option.rect;
+            ring.palette = option.palette;
+            ring.fontMetrics = option.fontMetrics;
+            ring.state = option.state;
+            style->drawPrimitive(QStyle::PE_FrameFocusRect, &ring, painter, option.widget);
+        }
+    }
+};
+
+// As tall as its rows where there is room for them.
+class EntryList : public QListWidget {
+  public:
+    explicit EntryList(QWidget* parent) : QListWidget(parent)
+    {
+        setItemDelegate(new EntryDelegate(this));
+        setFrameShape(QFrame::NoFrame);
+        setResizeMode(QListView::Adjust);
+        setMouseTracking(true);
+        setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+        setVerticalScrollMode(QAbstractItemView::ScrollPerPixel);
+    }
+
+    void fit()
+    {
+        int height = 2;
+        for (int i = 0; i < count(); ++i)
+            height += sizeHintForRow(i);
+        setMaximumHeight(height);
+    }
+
+  protected:
+    void resizeEvent(QResizeEvent* event) override
+    {
+        QListWidget::resizeEvent(event);
+        fit();
+    }
+};
+
+} // namespace
+
 StartPage::StartPage(QWidget* parent) : QWidget(parent)
 {
+    QVBoxLayout* column = page::readableColumn(this);
     const int space = theme::gap(this);
-    auto* outer = new QHBoxLayout(this);
-    auto* middle = new QWidget(this);
-    middle->setMaximumWidth(space * 110);
-    outer->addStretch(1);
-    outer->addWidget(middle, 100);
-    outer->addStretch(1);
-    auto* column = new QVBoxLayout(middle);
     column->setSpacing(space * 2);
-    column->setContentsMargins(space * 2, space * 4, space * 2, space * 4);
-    auto* title = new PlainLabel(tr("Espalier"), middle);
+    column->setContentsMargins(0, space * 3, 0, space * 2);
+    buildHead(column);
+    auto* lists = new QHBoxLayout;
+    lists->setSpacing(space * 2);
+    m_recentCard = new Card(this);
+    m_recent = addList(page::tableColumn(m_recentCard), tr("Opened before"));
+    static_cast<QBoxLayout*>(m_recentCard->layout())->addStretch(1);
+    auto* samplesCard = new Card(this);
+    auto* inside = page::tableColumn(samplesCard);
+    m_samples = addList(inside, tr("Samples to try on"));
+    auto* foot = new QHBoxLayout;
+    m_keptWords = new PlainLabel(samplesCard);
+    m_keptWords->setWrapped(true);
+    page::quieten(m_keptWords);
+    m_remove = new QPushButton(tr("Re&move…"), samplesCard);
+    m_remove->setObjectName(QStringLiteral("removeSample"));
+    foot->addWidget(m_keptWords, 1);
+    foot->addWidget(m_remove);
+    page::addToTable(inside, foot);
+    inside->addStretch(1);
+    lists->addWidget(m_recentCard, 1);
+    lists->addWidget(samplesCard, 1);
+    column->addLayout(lists, 1000);
+    column->addStretch(1);
+    fillSamples();
+    connect(m_recent, &QListWidget::itemActivated, this,
+            [this](const QListWidgetItem* item) { Q_EMIT pathChosen(item->data(Path).toString()); });
+    connect(m_samples, &QListWidget::itemActivated, this,
+            [this](const QListWidgetItem* item) { Q_EMIT sampleChosen(item->data(Name).toString()); });
+    connect(m_samples, &QListWidget::currentItemChanged, this, &StartPage::judge);
+    connect(m_remove, &QPushButton::clicked, this, [this] {
+        if (const QListWidgetItem* item = m_samples->currentItem())
+            Q_EMIT removeSampleRequested(item->data(Name).toString());
+    });
+    setRecent({});
+    setOpened({});
+    judge();
+}
+
+void StartPage::buildHead(QBoxLayout* column)
+{
+    const int space = theme::gap(this);
+    auto* title = new PlainLabel(tr("Espalier"), this);
     title->setFont(theme::sized(font(), 2, true));
     auto* sentence = new PlainLabel(tr("Clone, fork and upstream as one history: see how far your topic branches have drifted, "
                                        "drag them onto a new base, and look at the outcome before anything is touched."),
-                                    middle);
+                                    this);
     sentence->setWrapped(true);
+    sentence->setFont(theme::sized(font(), 1.1));
     auto* buttons = new QHBoxLayout;
     buttons->setSpacing(space);
-    auto* open = new QPushButton(tr("&Open a repository…"), middle);
-    open->setDefault(true);
-    setFocusProxy(open);
-    auto* clone = new QPushButton(tr("C&lone…"), middle);
-    buttons->addWidget(open);
-    buttons->addWidget(clone);
+    m_open = new QPushButton(tr("&Open a repository…"), this);
+    m_open->setDefault(true);
+    setFocusProxy(m_open);
+    auto* clone = new QPushButton(tr("C&lone…"), this);
+    auto* walk = new QPushButton(tr("What does a rewrite &do?"), this);
+    m_back = new QPushButton(this);
+    m_back->setObjectName(QStringLiteral("back"));
+    for (QPushButton* button : {m_open, clone, walk})
+        buttons->addWidget(button);
     buttons->addStretch(1);
-    column->addWidget(title);
-    column->addWidget(sentence);
+    buttons->addWidget(m_back);
+    auto* words = new QVBoxLayout;
+    words->setSpacing(space);
+    words->addWidget(title);
+    words->addWidget(sentence);
+    column->addLayout(words);
     column->addLayout(buttons);
-    auto* lists = new QHBoxLayout;
-    lists->setSpacing(space * 2);
-    column->addLayout(lists, 1);
-    m_recentBox = new QWidget(middle);
-    auto* recentColumn = new QVBoxLayout(m_recentBox);
-    recentColumn->setContentsMargins(0, 0, 0, 0);
-    m_recent = addList(recentColumn, tr("Opened before"));
-    auto* samplesColumn = new QVBoxLayout;
-    m_samples = addList(samplesColumn, tr("Samples to try on"));
-    lists->addWidget(m_recentBox, 1);
-    lists->addLayout(samplesColumn, 1);
-    for (const SampleInfo& sample : listSamples()) {
-        auto* item = new QListWidgetItem(toText(sample.name) + QLatin1Char('\n') + toText(sample.summary), m_samples);
-        item->setData(Qt::UserRole, toText(sample.name));
-    }
-    connect(open, &QPushButton::clicked, this, &StartPage::openRequested);
+    connect(m_open, &QPushButton::clicked, this, &StartPage::openRequested);
     connect(clone, &QPushButton::clicked, this, &StartPage::cloneRequested);
-    connect(m_recent, &QListWidget::itemActivated, this,
-            [this](const QListWidgetItem* item) { Q_EMIT pathChosen(item->data(Qt::UserRole).toString()); });
-    connect(m_samples, &QListWidget::itemActivated, this,
-            [this](const QListWidgetItem* item) { Q_EMIT sampleChosen(item->data(Qt::UserRole).toString()); });
-    setRecent({});
+    connect(walk, &QPushButton::clicked, this, &StartPage::walkthroughRequested);
+    connect(m_back, &QPushButton::clicked, this, &StartPage::backRequested);
 }
 
-QListWidget* StartPage::addList(QLayout* column, const QString& title)
+QListWidget* StartPage::addList(QBoxLayout* column, const QString& title)
 {
     auto* label = new PlainLabel(title, this);
-    label->setFont(theme::sized(font(), 1.1, true));
-    auto* list = new QListWidget(this);
-    list->setWordWrap(true);
-    list->setSpacing(theme::gap(this) / 2);
+    label->setFont(theme::sized(font(), 1.15, true));
+    page::addToTable(column, label);
+    auto* list = new EntryList(this);
     list->setAccessibleName(title);
-    list->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
-    column->addWidget(label);
-    column->addWidget(list);
+    column->addWidget(list, 1000);
     return list;
+}
+
+void StartPage::fillSamples()
+{
+    const QString chosen = m_samples->currentItem() ? m_samples->currentItem()->data(Name).toString() : QString();
+    const QSignalBlocker quiet(m_samples);
+    m_samples->clear();
+    const auto add = [&](const QString& name, const QString& about, bool kept) {
+        auto* item = new QListWidgetItem(name, m_samples);
+        item->setData(Name, name);
+        item->setData(About, about);
+        item->setData(Mark, kept ? tr("kept") : QString());
+        item->setData(Qt::AccessibleTextRole, kept ? tr("%1, kept: %2").arg(name, about) : tr("%1: %2").arg(name, about));
+        if (name == chosen)
+            m_samples->setCurrentItem(item);
+    };
+    QStringList others = m_kept;
+    for (const SampleInfo& sample : listSamples()) {
+        const QString name = toText(sample.name);
+        add(name, toText(sample.summary), others.removeAll(name) > 0);
+    }
+    for (const QString& name : others)
+        add(name, tr("A sample that was opened before"), true);
+    static_cast<EntryList*>(m_samples)->fit();
+}
+
+void StartPage::judge()
+{
+    const QListWidgetItem* item = m_samples->currentItem();
+    m_remove->setVisible(!m_kept.isEmpty());
+    m_remove->setEnabled(item && m_kept.contains(item->data(Name).toString()));
+    m_keptWords->setText(m_kept.isEmpty()
+                             ? tr("A sample is built when it is opened, and kept as you leave it until you remove it here.")
+                             : tr("Kept as you leave them in %1. Removed, a sample is built afresh when it is opened again.")
+                                   .arg(m_folder));
 }
 
 void StartPage::setRecent(const QStringList& paths)
@@ -85,10 +231,28 @@ void StartPage::setRecent(const QStringList& paths)
     m_recent->clear();
     for (const QString& path : paths) {
         const QString shown = toText(path.toStdString());
-        auto* item = new QListWidgetItem(shown.section(QLatin1Char('/'), -1) + QLatin1Char('\n') + shown, m_recent);
-        item->setData(Qt::UserRole, path);
+        auto* item = new QListWidgetItem(shown, m_recent);
+        item->setData(Name, shown.section(QLatin1Char('/'), -1));
+        item->setData(About, shown);
+        item->setData(Path, path);
+        item->setToolTip(shown.toHtmlEscaped());
     }
-    m_recentBox->setVisible(!paths.isEmpty());
+    static_cast<EntryList*>(m_recent)->fit();
+    m_recentCard->setVisible(!paths.isEmpty());
+}
+
+void StartPage::setKept(const QStringList& names, const QString& folder)
+{
+    m_kept = names;
+    m_folder = folder;
+    fillSamples();
+    judge();
+}
+
+void StartPage::setOpened(const QString& name)
+{
+    m_back->setVisible(!name.isEmpty());
+    m_back->setText(tr("Bac&k to %1").arg(QString(name).replace(QLatin1Char('&'), QStringLiteral("&&"))));
 }
 
 } // namespace espalier
