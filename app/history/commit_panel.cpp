@@ -126,6 +126,8 @@ void CommitPanel::Private::buildDetails(QWidget* side)
     presence = new PlainLabel(side);
     message = new QPlainTextEdit(side);
     message->setReadOnly(true);
+    // With a caret, which is how one sees where the keyboard is.
+    message->setTextInteractionFlags(Qt::TextSelectableByMouse | Qt::TextSelectableByKeyboard);
     message->setFrameShape(QFrame::NoFrame);
     message->setAccessibleName(tr("Message"));
     message->viewport()->setAutoFillBackground(false);
@@ -394,8 +396,8 @@ void CommitPanel::Private::fillFiles()
         item->setForeground(1, theme::quiet(q->palette()));
         item->setForeground(2, theme::success(q->palette()));
         item->setForeground(3, theme::danger(q->palette()));
-        item->setTextAlignment(2, Qt::AlignRight);
-        item->setTextAlignment(3, Qt::AlignRight);
+        item->setTextAlignment(2, Qt::AlignRight | Qt::AlignVCenter);
+        item->setTextAlignment(3, Qt::AlignRight | Qt::AlignVCenter);
         item->setData(0, Qt::UserRole, qulonglong(at));
         items << item;
     }

@@ -67,6 +67,7 @@ class PaneCard : public Card {
         }
         if (which != ConflictEditor::Pane::Commit)
             pane->setVerticalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+        pane->installEventFilter(this);
         dress();
     }
     QColor colour() const
@@ -99,6 +100,19 @@ class PaneCard : public Card {
         painter.setBrush(colour());
         const double radius = theme::gap(this);
         painter.drawRoundedRect(QRectF(rect()).adjusted(0.5, 0.5, -0.5, -0.5), radius, radius);
+        if (!pane->hasFocus())
+            return;
+        painter.setClipping(false);
+        painter.setBrush(Qt::NoBrush);
+        painter.setPen(QPen(theme::focusRing(palette()), 2));
+        painter.drawRoundedRect(QRectF(rect()).adjusted(1, 1, -1, -1), radius, radius);
+    }
+    // Which of the three panes has the keyboard is seen on its card.
+    bool eventFilter(QObject* watched, QEvent* event) override
+    {
+        if (event->type() == QEvent::FocusIn || event->type() == QEvent::FocusOut)
+            update();
+        return Card::eventFilter(watched, event);
     }
 
   private:

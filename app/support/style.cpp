@@ -186,7 +186,10 @@ void Style::drawControl(ControlElement element, const QStyleOption* option, QPai
         QProxyStyle::drawControl(element, &other, painter, widget);
         return;
     }
-    if (!drawView(element, option, painter, widget))
+    // The base style leaves flat buttons without any surface, and so without a ring.
+    if (element == CE_PushButtonBevel && isFlat(option))
+        proxy()->drawPrimitive(PE_PanelButtonCommand, option, painter, widget);
+    else if (!drawView(element, option, painter, widget))
         QProxyStyle::drawControl(element, option, painter, widget);
 }
 

@@ -99,8 +99,8 @@ void TestKeyboard::wholeJob()
 
 void TestKeyboard::startPageOpensASample()
 {
-    // The program builds the sample in the temporary folder.
-    qputenv("TMPDIR", m_folder.path().toUtf8());
+    // The program keeps samples in the user's data folder.
+    qputenv("XDG_DATA_HOME", m_folder.path().toUtf8());
     MainWindow window;
     QVERIFY(showActive(&window));
     QListWidget* samples = nullptr;

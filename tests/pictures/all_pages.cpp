@@ -18,6 +18,7 @@
 #include "tests/pictures/pictures.h"
 
 #include <QApplication>
+#include <QListWidget>
 #include <QPushButton>
 #include <QTreeView>
 #include <QTreeWidget>
@@ -65,6 +66,9 @@ void startPages(MainWindow& window, Pictures& pictures)
     pictures.take(QStringLiteral("start-first-time"));
     window.startPage()->setRecent({QStringLiteral("/home/mira/src/tidebook"), QStringLiteral("/home/mira/src/harbour-lab/almanac"),
                                    QStringLiteral("/srv/work/a-repository-with-quite-a-long-name/of-a-path/that/goes/on")});
+    window.startPage()->setKept({QStringLiteral("same-lines"), QStringLiteral("stacked")},
+                                QStringLiteral("~/.local/share/espalier/samples"));
+    window.startPage()->samples()->setCurrentRow(3);
     pictures.take(QStringLiteral("start"));
     pictures.takeDialog(QStringLiteral("clone-dialog"), [&] { dialogs::askClone(&window); },
                         QStringLiteral("https://code.example/mira/tidebook.git"));
