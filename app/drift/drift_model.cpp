@@ -212,7 +212,7 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
     if (role == Qt::AccessibleTextRole) {
         if (row.heading)
             return row.text;
-        QString text = tr("%1, %2 behind, %3 ahead").arg(row.text).arg(row.behind).arg(row.ahead);
+        QString text = tr("%1, %2 behind, %3 ahead").arg(row.text, QString::number(row.behind), QString::number(row.ahead));
         if (row.checkedOut)
             text += tr(", checked out");
         for (const QString& part : {row.forecast, row.fork})
@@ -221,7 +221,7 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
         return text;
     }
     if (role == Qt::ToolTipRole && !row.heading)
-        return row.text.toHtmlEscaped();
+        return toToolTip(row.text);
     return {};
 }
 

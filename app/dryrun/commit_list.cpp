@@ -59,9 +59,8 @@ QVariant CommitListModel::data(const QModelIndex& index, int role) const
     const bool shows = role == Qt::DisplayRole;
     if (role == Qt::TextAlignmentRole)
         return int((index.column() == Number ? Qt::AlignRight : Qt::AlignLeft) | Qt::AlignVCenter);
-    // Tooltips guess at markup; escaping keeps them plain.
     if (role == Qt::ToolTipRole)
-        return data(index, Qt::DisplayRole).toString().toHtmlEscaped();
+        return toToolTip(data(index, Qt::DisplayRole).toString());
     if (role == Qt::AccessibleTextRole && index.column() == Subject)
         return QStringLiteral("%1, %2, %3").arg(toText(m_run->commits[row].subject), outcomeText(*m_run, row).mid(2),
                                                detailText(*m_run, row));

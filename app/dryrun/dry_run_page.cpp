@@ -412,7 +412,7 @@ void DryRunPage::Private::updateTexts()
         QStringList names;
         for (const StackedBranch& branch : stacked)
             names << toText(std::string_view(branch.ref).substr(branch.ref.starts_with("refs/heads/") ? 11 : 0));
-        carryStacked->setText(tr("Carry %1 along").arg(names.join(QLatin1String(", "))));
+        carryStacked->setText(tr("Carry %1 along").arg(toCaption(names.join(QLatin1String(", ")))));
         carryStacked->setChecked(!plan->stacked.empty());
     }
     merges->setEnabled(plan && session);

@@ -163,7 +163,7 @@ QString detailText(const DryRun& run, std::size_t index)
         else if (conflict.path.wholePath())
             parts << tr("%1: the whole file").arg(path);
         else if (conflict.undecided < conflict.hunks)
-            parts << tr("%1: %2 of %3 undecided").arg(path).arg(conflict.undecided).arg(count(conflict.hunks, "hunk", "hunks"));
+            parts << tr("%1: %2 of %3 undecided").arg(path, QString::number(conflict.undecided), count(conflict.hunks, "hunk", "hunks"));
         else
             parts << QStringLiteral("%1: %2").arg(path, count(conflict.hunks, "hunk", "hunks"));
     }
@@ -172,7 +172,7 @@ QString detailText(const DryRun& run, std::size_t index)
             for (const std::string& file : commit.files)
                 parts << toText(file);
         else
-            parts << tr("%1 and %2 more").arg(toText(commit.files.front())).arg(commit.files.size() - 1);
+            parts << tr("%1 and %2 more").arg(toText(commit.files.front()), QString::number(commit.files.size() - 1));
     }
     if (commit.losesSignature)
         parts << tr("its signature is lost");

@@ -100,8 +100,7 @@ bool GraphHeader::event(QEvent* event)
     for (int at = 0; at < 3; ++at) {
         const int left = m_geometry.bandLeft(Place(at));
         if (help->pos().x() >= left && help->pos().x() < left + m_geometry.bandWidth(Place(at)))
-            QToolTip::showText(help->globalPos(), QStringLiteral("<span style='white-space:pre'>%1</span>")
-                                                      .arg(about(Place(at)).toHtmlEscaped()), this);
+            QToolTip::showText(help->globalPos(), toToolTip(about(Place(at))), this);
     }
     return true;
 }

@@ -243,11 +243,8 @@ bool GraphList::viewportEvent(QEvent* event)
         const QPoint position = static_cast<QHelpEvent*>(event)->pos();
         const int display = displayAt(position);
         if (display >= 0)
-            // Escaped: a tooltip would read markup.
-            QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(),
-                               QStringLiteral("<span style='white-space:pre'>%1</span>")
-                                   .arg(m_model->toolTip(display).toHtmlEscaped()),
-                               viewport(), rectOf(display));
+            QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(), toToolTip(m_model->toolTip(display)), viewport(),
+                               rectOf(display));
         else
             QToolTip::hideText();
         return true;

@@ -87,7 +87,7 @@ QVariant HistoryModel::data(const QModelIndex& index, int role) const
         }
     }
     case Qt::AccessibleTextRole: return spokenText(index.row());
-    case Qt::ToolTipRole: return toolTip(index.row());
+    case Qt::ToolTipRole: return toToolTip(toolTip(index.row()));
     case RowRole: return QVariant::fromValue(quint32(row));
     case IdRole: return QString::fromStdString(m_snapshot->history.id(row).hex());
     case PresenceRole: return presenceText(m_snapshot->placesOf(row));

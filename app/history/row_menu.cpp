@@ -10,11 +10,6 @@
 
 namespace espalier {
 
-namespace {
-// An ampersand in a name must not become a shortcut.
-QString plain(QString text) { return text.replace(QLatin1Char('&'), QStringLiteral("&&")); }
-} // namespace
-
 RowMenu::RowMenu(const Snapshot& snapshot, const std::vector<Row>& selected, Row row, int ref, const RowSummary* summary,
                  GraphView* view)
     : QMenu(view), m_view(view)
@@ -49,7 +44,7 @@ void RowMenu::addReplay(const Snapshot& snapshot, const std::vector<Row>& select
         if (const Ref* branch = branchAt(snapshot, row))
             source = dragOfRef(snapshot, int(branch - snapshot.refs.data()));
     if (source)
-        addAction(tr("Replay %1 onto\u2026").arg(plain(source->label)), m_view,
+        addAction(tr("Replay %1 onto\u2026").arg(toCaption(source->label)), m_view,
                   [view = m_view, what = *source] { view->beginReplayOnto(what); });
     const auto commit = dragOfRows(snapshot, {row});
     QAction* single = addAction(tr("Replay this commit onto\u2026"));
@@ -69,7 +64,7 @@ void RowMenu::addBranch(const Snapshot& snapshot, Row row, int ref)
         if (each.kind != RefKind::Branch)
             continue;
         const QString name = QString::fromStdString(each.name);
-        const QString label = plain(refLabel(each));
+        const QString label = toCaption(refLabel(each));
         if (!isHeadBranch(snapshot, each))
             addAction(tr("Check out %1").arg(label), view, [view, name] { Q_EMIT view->checkOutRequested(name); });
         addAction(tr("Rename %1\u2026").arg(label), view, [view, name] { Q_EMIT view->renameRequested(name); });

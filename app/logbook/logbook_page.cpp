@@ -193,7 +193,7 @@ void LogbookPage::Private::showChosen()
         name.remove(QStringLiteral("refs/heads/"));
         auto* item = new QTreeWidgetItem(moves, {name, idText(move.old), idText(move.now)});
         item->setData(0, Qt::UserRole, QByteArray::fromStdString(move.old.hex()));
-        item->setToolTip(0, name.toHtmlEscaped());
+        item->setToolTip(0, toToolTip(name));
         for (const int id : {1, 2})
             item->setFont(id, theme::monospace());
     }
@@ -292,7 +292,7 @@ void LogbookPage::showEntries(const std::vector<LogbookEntry>& entries, const QS
         const LogbookEntry& entry = entries[i];
         auto* item = new QTreeWidgetItem(
             d->list, {relativeTime(entry.when), kindText(entry), stateText(entry), toText(entry.title)});
-        item->setToolTip(3, toText(entry.title).toHtmlEscaped());
+        item->setToolTip(3, toToolTip(toText(entry.title)));
         for (const int quiet : {0, 2})
             item->setForeground(quiet, theme::quiet(palette()));
         if (entry.id == before)

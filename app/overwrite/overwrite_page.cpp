@@ -45,7 +45,7 @@ class CheckTable : public QTreeWidget {
         auto* item = new QTreeWidgetItem(this, texts);
         item->setData(0, Qt::UserRole, QByteArray::fromStdString(id.hex()));
         for (int i = 0; i < texts.size(); ++i) {
-            item->setToolTip(i, texts[i].toHtmlEscaped());
+            item->setToolTip(i, toToolTip(texts[i]));
             if (i < ids)
                 item->setFont(i, theme::monospace());
             else if (i != m_subject)
@@ -250,7 +250,7 @@ void OverwritePage::Private::update()
     const std::size_t foreign = check.foreign.size();
     understood->setVisible(foreign > 0 && !done);
     understood->setText(tr("&I have read that %1 by %2 will be lost from the fork")
-                            .arg(counted(foreign, "commit", "commits"), foreignPeople()));
+                            .arg(counted(foreign, "commit", "commits"), toCaption(foreignPeople())));
     if (done || check.upToDate)
         push->setText(tr("Nothing to push"));
     else if (check.fastForward)

@@ -47,7 +47,7 @@ void HunkList::setFiles(const std::vector<ConflictText>& files)
     for (const ConflictText& file : files) {
         auto* item = new QTreeWidgetItem(this, {toText(file.path)});
         item->setFont(0, theme::sized(font(), 1.0, true));
-        item->setToolTip(0, toText(file.path).toHtmlEscaped());
+        item->setToolTip(0, toToolTip(toText(file.path)));
         item->setFirstColumnSpanned(true);
         if (file.wholePath)
             new QTreeWidgetItem(item, {tr("the whole file")});

@@ -382,8 +382,8 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
         if (hunkIndex >= 0)
             editor->setCurrentHunk(hunkIndex);
     }
-    choices[0]->setText(text.wholePath ? toText(text.keepNewBase) : tr("Keep new base"));
-    choices[1]->setText(text.wholePath ? toText(text.keepYourCommit) : tr("Keep your commit"));
+    choices[0]->setText(text.wholePath ? toCaption(toText(text.keepNewBase)) : tr("Keep new base"));
+    choices[1]->setText(text.wholePath ? toCaption(toText(text.keepYourCommit)) : tr("Keep your commit"));
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
     showHunk();
@@ -455,11 +455,8 @@ void SettlePage::Private::showState()
     const std::size_t open = undecidedHere();
     title->setText(tr("Settle: %1 onto %2").arg(toText(flow->plan().label), toText(flow->plan().ontoLabel)));
     where->setText(tr("Commit %1 of %2: %3 · %4 · %5 of %6 undecided")
-                       .arg(shown.commit + 1)
-                       .arg(run->commits.size())
-                       .arg(toText(text.yourSubject), toText(text.path))
-                       .arg(open)
-                       .arg(toText(counted(total, "hunk", "hunks"))));
+                       .arg(QString::number(shown.commit + 1), QString::number(run->commits.size()), toText(text.yourSubject),
+                            toText(text.path), QString::number(open), toText(counted(total, "hunk", "hunks"))));
     undo->setEnabled(flow->canUndo());
     redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.

@@ -36,6 +36,41 @@ QString toLines(std::string_view bytes)
     return text;
 }
 
+namespace {
+
+// Long words get places, of no width, where a line may break.
+QString breakable(const QString& text)
+{
+    constexpr int longest = 44; // more than an id has
+    QString broken;
+    int run = 0;
+    for (const QChar c : text) {
+        run = c.isSpace() ? 0 : run + 1;
+        if (run > longest && !c.isLowSurrogate() && !c.isMark()) {
+            broken += QChar(0x200B);
+            run = 1;
+        }
+        broken += c;
+    }
+    return broken;
+}
+
+} // namespace
+
+QString toToolTip(const QString& text)
+{
+    constexpr qsizetype wide = 100;
+    const QStringList lines = text.split(QLatin1Char('\n'));
+    const bool fits = std::ranges::all_of(lines, [](const QString& line) { return line.size() <= wide; });
+    // What reads as markup is given as markup, which also wraps: escaped.
+    if (fits && !Qt::mightBeRichText(text))
+        return text;
+    return QStringLiteral("<qt>%1</qt>")
+        .arg(breakable(text).toHtmlEscaped().replace(QLatin1Char('\n'), QStringLiteral("<br>")));
+}
+
+QString toCaption(QString text) { return text.replace(QLatin1Char('&'), QStringLiteral("&&")); }
+
 std::string toBytes(const QString& text)
 {
     const QByteArray utf8 = text.toUtf8();
@@ -80,7 +115,7 @@ PlainLabel::PlainLabel(const QString& text, QWidget* parent) : QLabel(parent)
 void PlainLabel::setText(const QString& text)
 {
     m_text = text;
-    QLabel::setText(text);
+    QLabel::setText(wordWrap() ? breakable(text) : text);
     setAccessibleName(text);
     updateGeometry();
 }
@@ -94,7 +129,7 @@ void PlainLabel::setElideMode(Qt::TextElideMode mode)
 void PlainLabel::setWrapped(bool wrapped)
 {
     setWordWrap(wrapped);
-    updateGeometry();
+    setText(m_text);
 }
 
 QSize PlainLabel::minimumSizeHint() const
@@ -114,8 +149,7 @@ void PlainLabel::paintEvent(QPaintEvent* event)
         QLabel::paintEvent(event);
         return;
     }
-    // Tooltips guess at markup; escaping keeps them plain.
-    setToolTip(m_text.toHtmlEscaped());
+    setToolTip(toToolTip(m_text));
     QPainter painter(this);
     style()->drawItemText(&painter, room, int(alignment()), palette(), isEnabled(),
                           fontMetrics().elidedText(m_text, m_mode, room.width()), foregroundRole());

@@ -21,6 +21,10 @@ namespace espalier {
 QString toText(std::string_view bytes);
 // Several lines, each made safe; line ends stay.
 QString toLines(std::string_view bytes);
+// For a tool tip, which guesses whether what it is given is markup: reads as `text` whatever that holds, in lines that fit.
+QString toToolTip(const QString& text);
+// For a button or a menu, where an ampersand would mark a letter.
+QString toCaption(QString text);
 // Back to UTF-8 bytes.
 std::string toBytes(const QString& text);
 

@@ -56,7 +56,7 @@ void MainWindow::buildRepositoryMenu()
     m_recentMenu = menu->addMenu(tr("Open &before"));
     QMenu* samples = menu->addMenu(tr("&Sample repositories"));
     for (const SampleInfo& sample : listSamples()) {
-        QAction* action = samples->addAction(toText(sample.name).replace(QLatin1Char('&'), QStringLiteral("&&")));
+        QAction* action = samples->addAction(toCaption(toText(sample.name)));
         action->setStatusTip(toText(sample.summary));
         connect(action, &QAction::triggered, this, [this, name = toText(sample.name)] { openSample(name); });
     }
@@ -286,7 +286,7 @@ void MainWindow::showRecent()
     m_recentMenu->clear();
     m_recentMenu->setEnabled(!m_recent.isEmpty());
     for (const QString& path : m_recent) {
-        QAction* action = m_recentMenu->addAction(toText(path.toStdString()).replace(QLatin1Char('&'), QStringLiteral("&&")));
+        QAction* action = m_recentMenu->addAction(toCaption(toText(path.toStdString())));
         connect(action, &QAction::triggered, this, [this, path] { openRepository(path); });
     }
 }

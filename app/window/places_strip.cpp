@@ -33,10 +33,11 @@ QString against(const std::optional<AheadBehind>& standing, const QString& mainL
     if (standing->ahead == 0 && standing->behind == 0)
         return PlacesStrip::tr("%1 · level with upstream").arg(mainLine);
     if (standing->ahead == 0)
-        return PlacesStrip::tr("%1 · %2 behind upstream").arg(mainLine).arg(standing->behind);
+        return PlacesStrip::tr("%1 · %2 behind upstream").arg(mainLine, QString::number(standing->behind));
     if (standing->behind == 0)
-        return PlacesStrip::tr("%1 · %2 ahead of upstream").arg(mainLine).arg(standing->ahead);
-    return PlacesStrip::tr("%1 · %2 behind, %3 of its own").arg(mainLine).arg(standing->behind).arg(standing->ahead);
+        return PlacesStrip::tr("%1 · %2 ahead of upstream").arg(mainLine, QString::number(standing->ahead));
+    return PlacesStrip::tr("%1 · %2 behind, %3 of its own")
+        .arg(mainLine, QString::number(standing->behind), QString::number(standing->ahead));
 }
 
 QString fetched(const Remote* remote)
@@ -241,7 +242,7 @@ void PlacesStrip::fillFork(PlaceCard& card, const Snapshot& snapshot)
             });
             const std::string branch = head != waiting.end() ? (*head)->branch : waiting.front()->branch;
             card.action->setText(tr("Push…"));
-            card.action->setToolTip(tr("Push %1…").arg(toText(branch)).toHtmlEscaped());
+            card.action->setToolTip(toToolTip(tr("Push %1…").arg(toText(branch))));
             card.act = [this, branch] { Q_EMIT pushRequested(branch); };
         }
         card.standing->setText(text);
