@@ -49,7 +49,7 @@ void drawBar(QPainter* painter, const QRect& room, int axis, const DriftRow& row
     const int space = metrics.height() / 3;
     const int widest = metrics.horizontalAdvance(QStringLiteral("00000"));
     const int left = barLength(row.behind, model.maxBehind(), axis - room.left() - widest);
-    const int right = barLength(row.ahead, model.maxAhead(), std::max(20, (room.right() - axis) * 2 / 5 - widest));
+    const int right = barLength(row.ahead, model.maxAhead(), std::max(20, (room.right() - axis) / 3 - widest));
     painter->setPen(Qt::NoPen);
     painter->setBrush(theme::place(Place::Upstream, palette));
     // Behind is hollow, ahead is solid: the two tell apart without colour.
@@ -124,7 +124,7 @@ void DriftDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option,
     painter->setFont(option.font);
     drawBar(painter, lower, room.left() + axisAt(room.width()), row, *m_model, palette);
     painter->setFont(theme::sized(option.font, 0.9, row.forkTone == DriftTone::Loss));
-    const int forkLeft = room.left() + axisAt(room.width()) + (room.width() - axisAt(room.width())) * 2 / 5;
+    const int forkLeft = room.left() + axisAt(room.width()) + (room.width() - axisAt(room.width())) / 3;
     drawText(painter, QRect(forkLeft, lower.top(), room.right() - forkLeft, lower.height()), Qt::AlignRight, row.fork,
              toneColour(row.forkTone, palette));
     painter->restore();

@@ -123,6 +123,8 @@ void DryRunPage::Private::build()
     list->setUniformRowHeights(true);
     list->setAllColumnsShowFocus(true);
     list->setFrameShape(QFrame::NoFrame);
+    // Without three commits of it the page says nothing.
+    list->setMinimumHeight(q->fontMetrics().height() * 15 / 2);
     list->setDragDropMode(QAbstractItemView::InternalMove);
     list->setDropIndicatorShown(true);
     list->setAccessibleName(tr("Commits of the replay, oldest first"));

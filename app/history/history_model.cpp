@@ -23,6 +23,9 @@ void HistoryModel::set(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     m_snapshot = lanes ? snapshot : nullptr;
     m_lanes = snapshot ? lanes : nullptr;
     if (m_snapshot) m_loader->setRepository(m_snapshot->path);
+    // The same rows may be other commits now.
+    m_wantedFirst = 0;
+    m_wantedLast = -1;
     endResetModel();
 }
 

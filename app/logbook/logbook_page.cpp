@@ -143,6 +143,7 @@ void LogbookPage::Private::buildDetail(QWidget* parent)
     consequence->setWrapped(true);
     takeBack = new QPushButton(tr("&Take back"), parent);
     takeBack->setObjectName(QStringLiteral("takeBack"));
+    takeBack->setDefault(true);
     letGo = new QPushButton(tr("&Let go…"), parent);
     letGo->setObjectName(QStringLiteral("letGo"));
     auto* row = new QHBoxLayout;

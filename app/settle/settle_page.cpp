@@ -81,7 +81,6 @@ struct SettlePage::Private {
     QPushButton* previous = nullptr;
     QPushButton* next = nullptr;
     QPushButton* back = nullptr;
-    PlainLabel* orType = nullptr;
     QWidget* drawerCard = nullptr;
     QToolButton* drawerHandle = nullptr;
     TextPane* drawer = nullptr;
@@ -217,9 +216,6 @@ QWidget* SettlePage::Private::buildDecisions()
         colours.setColor(QPalette::Button, theme::placeTint(side, colours));
         button->setPalette(colours);
     }
-    orType = new PlainLabel(tr("or type in the middle pane"), card);
-    page::quieten(orType);
-    row->addWidget(orType);
     row->addStretch(1);
     around = new QCheckBox(tr("&Only around hunks"), card);
     row->addWidget(around);
@@ -373,7 +369,6 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
     drawerCard->setVisible(!text.wholePath);
-    orType->setVisible(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePathText->setText(toText(text.explanation));
@@ -401,7 +396,8 @@ void SettlePage::Private::showHunk()
         who += tr(" in %1 (%2, %3)").arg(toText(text.newBaseCommit->brief()), toText(text.newBaseAuthor),
                                          relativeTime(text.newBaseTime));
     explanation->setText(text.wholePath ? QString()
-                                        : who + tr(", your commit in %1.").arg(toText(text.yourCommit.brief())));
+                                        : who + tr(", your commit in %1. Choose, or type in the middle pane.")
+                                                        .arg(toText(text.yourCommit.brief())));
     explanation->setVisible(!text.wholePath);
     if (!text.wholePath && hunk() >= 0) {
         const ConflictHunk& at = text.hunks[std::size_t(hunk())];

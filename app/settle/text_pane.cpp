@@ -268,7 +268,9 @@ void TextPane::paintGutter(QPaintEvent* event)
             break;
         const PaneRow tagged = rowOf(block);
         const HunkFrame* frame = frameAt(block.blockNumber());
-        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75, room.height());
+        // Not the block's height: the last one has the document's margin too.
+        const QTextLine line = block.layout()->lineAt(0);
+        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75, line.isValid() ? line.height() : room.height());
         painter.setPen(frame ? frame->line : theme::quiet(palette()));
         if (tagged.kind == ChangedLine::Removed)
             painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QStringLiteral("−"));

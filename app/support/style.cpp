@@ -115,6 +115,28 @@ void drawCheckBox(QPainter* painter, const QStyleOption* option)
     }
 }
 
+// An arrow that is drawn by turning one.
+void drawArrow(QPainter* painter, const QStyleOption* option, int degrees)
+{
+    const QColor ink = option->palette.color(option->state & QStyle::State_Enabled ? QPalette::Active : QPalette::Disabled,
+                                             QPalette::ButtonText);
+    painter->translate(QRectF(option->rect).center());
+    painter->rotate(degrees);
+    const double half = std::min(option->rect.width(), option->rect.height()) / 2.0;
+    drawChevron(painter, QRectF(-half, -half, half * 2, half * 2), ink, std::min(half * 0.8, unit(option) * 0.5));
+}
+
+void drawMenuTitle(QPainter* painter, const QStyleOptionMenuItem* item)
+{
+    const bool open = item->state & (QStyle::State_Selected | QStyle::State_Sunken) && item->state & QStyle::State_Enabled;
+    painter->fillRect(item->rect, item->palette.color(QPalette::Window));
+    if (open) {
+        painter->setPen(Qt::NoPen);
+        painter->setBrush(theme::selectionTint(item->palette));
+        painter->drawRoundedRect(QRectF(item->rect).adjusted(1, 1, -1, -1), radius(item), radius(item));
+    }
+}
+
 class Saved {
   public:
     explicit Saved(QPainter* painter) : m_painter(painter)
@@ -163,6 +185,10 @@ void Style::drawPrimitive(PrimitiveElement element, const QStyleOption* option, 
         if (!qobject_cast<const QPushButton*>(widget) && !qobject_cast<const QToolButton*>(widget))
             drawRing(painter, option->rect, radius(option) * 0.8, theme::focusRing(option->palette), 1.5);
         return;
+    case PE_IndicatorArrowDown: drawArrow(painter, option, 0); return;
+    case PE_IndicatorArrowLeft: drawArrow(painter, option, 90); return;
+    case PE_IndicatorArrowUp: drawArrow(painter, option, 180); return;
+    case PE_IndicatorArrowRight: drawArrow(painter, option, 270); return;
     case PE_Frame:
         painter->setBrush(Qt::NoBrush);
         painter->setPen(theme::cardBorder(option->palette));
@@ -184,6 +210,17 @@ void Style::drawControl(ControlElement element, const QStyleOption* option, QPai
         other.palette.setColor(QPalette::ButtonText,
                                isFilled(option) ? QColor(Qt::white) : option->palette.color(QPalette::Link));
         QProxyStyle::drawControl(element, &other, painter, widget);
+        return;
+    }
+    if (element == CE_MenuBarEmptyArea) {
+        painter->fillRect(option->rect, option->palette.color(QPalette::Window));
+        return;
+    }
+    if (const auto* item = qstyleoption_cast<const QStyleOptionMenuItem*>(option); item && element == CE_MenuBarItem) {
+        const Saved saved(painter);
+        drawMenuTitle(painter, item);
+        proxy()->drawItemText(painter, item->rect, Qt::AlignCenter | Qt::TextShowMnemonic | Qt::TextDontClip | Qt::TextSingleLine,
+                              item->palette, item->state & State_Enabled, item->text, QPalette::WindowText);
         return;
     }
     // The base style leaves flat buttons without any surface, and so without a ring.

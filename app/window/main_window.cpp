@@ -105,8 +105,10 @@ void MainWindow::buildPages()
     }
     m_columns->setStretchFactor(1, 1);
     m_rows->setStretchFactor(0, 1);
-    m_columns->setSizes({380, 960});
-    m_rows->setSizes({440, 300});
+    const int line = fontMetrics().height();
+    m_board->setMinimumWidth(line * 21);
+    m_columns->setSizes({line * 26, line * 66});
+    m_rows->setSizes({line * 30, line * 21});
     bench->addWidget(m_places);
     bench->addWidget(m_columns, 1);
 

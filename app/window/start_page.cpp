@@ -18,10 +18,10 @@ namespace espalier {
 
 namespace {
 
-// Paths have no spaces to break at.
-constexpr int wrapping = Qt::TextWordWrap | Qt::TextWrapAnywhere;
-
 enum Role { Name = Qt::UserRole, About, Mark, Path };
+
+// Paths have no spaces to break at.
+int wrapping(const QModelIndex& index) { return index.data(Path).isValid() ? Qt::TextWrapAnywhere : Qt::TextWordWrap; }
 
 // A name, what it is in up to two quiet lines, and a mark at the right.
 class EntryDelegate : public QStyledItemDelegate {
@@ -34,7 +34,7 @@ class EntryDelegate : public QStyledItemDelegate {
         const QListView* list = qobject_cast<const QListView*>(option.widget);
         const int room = (list ? list->viewport()->width() : option.rect.width()) - 2 * (line / 2);
         const QRect about = option.fontMetrics.boundingRect(QRect(0, 0, std::max(room, line * 8), line * 4),
-                                                            wrapping, index.data(About).toString());
+                                                            wrapping(index), index.data(About).toString());
         return {line * 10, line + std::clamp(about.height(), line, line * 2) + line};
     }
 
@@ -51,7 +51,7 @@ class EntryDelegate : public QStyledItemDelegate {
         painter->setFont(option.font);
         painter->setPen(theme::quiet(option.palette));
         painter->drawText(QRect(room.left(), room.top(), room.width(), line), Qt::AlignRight | Qt::AlignVCenter, mark);
-        painter->drawText(room.adjusted(0, line, 0, 0), Qt::AlignLeft | Qt::AlignTop | wrapping,
+        painter->drawText(room.adjusted(0, line, 0, 0), Qt::AlignLeft | Qt::AlignTop | wrapping(index),
                           index.data(About).toString());
         painter->setFont(theme::sized(option.font, 1.0, true));
         painter->setPen(option.palette.color(QPalette::Text));
@@ -83,12 +83,16 @@ class EntryList : public QListWidget {
         setVerticalScrollMode(QAbstractItemView::ScrollPerPixel);
     }
 
+    QSize sizeHint() const override { return {QListWidget::sizeHint().width(), maximumHeight()}; }
     void fit()
     {
         int height = 2;
         for (int i = 0; i < count(); ++i)
             height += sizeHintForRow(i);
+        if (height == maximumHeight())
+            return;
         setMaximumHeight(height);
+        updateGeometry();
     }
 
   protected:
@@ -108,7 +112,11 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent)
     column->setSpacing(space * 2);
     column->setContentsMargins(0, space * 3, 0, space * 2);
     buildHead(column);
-    auto* lists = new QHBoxLayout;
+    // The two cards are as tall as the longer one needs, and no taller.
+    auto* both = new QWidget(this);
+    both->setSizePolicy(QSizePolicy::Preferred, QSizePolicy::Maximum);
+    auto* lists = new QHBoxLayout(both);
+    lists->setContentsMargins(0, 0, 0, 0);
     lists->setSpacing(space * 2);
     m_recentCard = new Card(this);
     m_recent = addList(page::tableColumn(m_recentCard), tr("Opened before"));
@@ -128,7 +136,7 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent)
     inside->addStretch(1);
     lists->addWidget(m_recentCard, 1);
     lists->addWidget(samplesCard, 1);
-    column->addLayout(lists, 1000);
+    column->addWidget(both, 1000);
     column->addStretch(1);
     fillSamples();
     connect(m_recent, &QListWidget::itemActivated, this,

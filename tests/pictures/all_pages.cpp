@@ -154,7 +154,7 @@ void otherDryRuns(MainWindow& window, Pictures& pictures, const Scratch& samples
 {
     openIn(window, buildIn(samples, QStringLiteral("stacked")));
     pictures.take(QStringLiteral("workbench-stacked"));
-    replay(window, "topic/moon-phase");
+    replay(window, "topic/moon-phase-icons");
     pictures.take(QStringLiteral("dry-run-stacked"));
     window.flow()->close();
     openIn(window, samples.path() + QStringLiteral("/already-landed/clone"));
