@@ -10,6 +10,7 @@
 #include <QContextMenuEvent>
 #include <QListView>
 #include <QMenu>
+#include <QScrollBar>
 #include <QVBoxLayout>
 
 namespace espalier {
@@ -78,11 +79,21 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     });
     connect(session, &Session::snapshotChanged, this, &DriftBoard::reload);
     connect(session, &Session::driftChanged, this, &DriftBoard::reload);
-    connect(session, &Session::forecastChanged, this, [this](const QString& ref) {
-        const std::string chosen = selected();
-        m_model->updateForecast(ref);
-        if (selected() != chosen)
-            select(chosen);
+    connect(session, &Session::forecastChanged, m_model, &DriftModel::updateForecast);
+    connect(m_model, &DriftModel::forecastsArrived, m_list->viewport(), qOverload<>(&QWidget::update));
+    // Rows go to other groups by and by; what is chosen stays so, and in view if it was.
+    connect(m_model, &QAbstractItemModel::modelAboutToBeReset, this, [this] {
+        // Between a snapshot and its drift there are no rows.
+        if (m_model->branchCount() == 0)
+            return;
+        m_kept = selected();
+        m_scrolledTo = m_list->verticalScrollBar()->value();
+    });
+    connect(m_model, &QAbstractItemModel::modelReset, this, [this] {
+        if (m_kept.empty() || m_model->branchCount() == 0)
+            return;
+        select(m_kept);
+        m_list->verticalScrollBar()->setValue(m_scrolledTo);
     });
     connect(session, &Session::forecastsDone, this, [this](qint64 milliseconds) {
         m_footer->setText(tr("%1 · forecast of all finished in %2 s")
@@ -94,9 +105,6 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
 
 void DriftBoard::reload()
 {
-    // Between a new snapshot and its drift the list is empty; what was chosen is chosen again behind it.
-    if (const std::string now = selected(); !now.empty())
-        m_chosen = now;
     m_model->reload();
     const SnapshotPtr snapshot = m_session->snapshot();
     const Ref* mainLine = snapshot ? snapshot->mainLineRef() : nullptr;
@@ -106,8 +114,6 @@ void DriftBoard::reload()
     const bool none = snapshot && m_session->drift() && m_model->branchCount() == 0;
     m_empty->setText(none ? tr("No branch yet. A commit in the worktree makes the first one.") : QString());
     m_empty->setVisible(none);
-    if (!m_chosen.empty())
-        select(m_chosen);
 }
 
 std::string DriftBoard::selected() const

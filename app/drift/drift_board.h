@@ -56,7 +56,9 @@ class DriftBoard : public QWidget {
     PlainLabel* m_ahead;
     PlainLabel* m_footer;
     PlainLabel* m_empty;
-    std::string m_chosen;
+    // What was chosen and seen before the rows were arranged anew.
+    std::string m_kept;
+    int m_scrolledTo = 0;
 };
 
 } // namespace espalier

@@ -28,18 +28,51 @@ QString groupTitle(Group group)
     }
 }
 
+// By letters, and by value where both have a number: topic/9 before topic/10.
+bool nameBefore(std::string_view a, std::string_view b)
+{
+    const auto isDigit = [](char c) { return c >= '0' && c <= '9'; };
+    std::size_t i = 0, j = 0;
+    while (i < a.size() && j < b.size()) {
+        if (!isDigit(a[i]) || !isDigit(b[j])) {
+            if (a[i] != b[j]) return static_cast<unsigned char>(a[i]) < static_cast<unsigned char>(b[j]);
+            ++i, ++j;
+            continue;
+        }
+        const auto number = [&](std::string_view text, std::size_t& at) {
+            while (at < text.size() && text[at] == '0')
+                ++at;
+            const std::size_t start = at;
+            while (at < text.size() && isDigit(text[at]))
+                ++at;
+            return text.substr(start, at - start);
+        };
+        const std::string_view one = number(a, i), two = number(b, j);
+        if (one.size() != two.size()) return one.size() < two.size();
+        if (one != two) return one < two;
+    }
+    return std::tuple(a.size() - i, a) < std::tuple(b.size() - j, b);
+}
+
 QString words(std::size_t number, const char* one, const char* many) { return toText(counted(number, one, many)); }
 
 } // namespace
 
-DriftModel::DriftModel(QObject* parent) : QAbstractListModel(parent) {}
+DriftModel::DriftModel(QObject* parent) : QAbstractListModel(parent)
+{
+    m_regroup.setSingleShot(true);
+    m_regroup.setInterval(700);
+    connect(&m_regroup, &QTimer::timeout, this, &DriftModel::reload);
+}
 
 void DriftModel::setSession(const Session* session) { m_session = session; }
 
 void DriftModel::reload()
 {
+    m_regroup.stop();
     beginResetModel();
     m_rows.clear();
+    m_index.clear();
     m_maxAhead = m_maxBehind = 0;
     std::array<std::vector<DriftRow>, groupCount> groups;
     if (m_session && m_session->drift()) {
@@ -71,13 +104,22 @@ void DriftModel::reload()
         if (groups[std::size_t(group)].empty())
             continue;
         std::ranges::stable_sort(groups[std::size_t(group)], [](const DriftRow& a, const DriftRow& b) {
-            return std::tuple(!a.checkedOut, a.ahead == 0, a.ref) < std::tuple(!b.checkedOut, b.ahead == 0, b.ref);
+            const std::tuple first(!a.checkedOut, a.ahead == 0), second(!b.checkedOut, b.ahead == 0);
+            return first == second ? nameBefore(a.ref, b.ref) : first < second;
         });
         DriftRow heading;
         heading.heading = true;
         heading.text = groupTitle(Group(group));
         m_rows.push_back(std::move(heading));
         std::ranges::move(groups[std::size_t(group)], std::back_inserter(m_rows));
+    }
+    for (std::size_t at = 0; at < m_rows.size(); ++at) {
+        const std::string& name = m_rows[at].ref;
+        if (m_rows[at].heading)
+            continue;
+        m_index.emplace(name, int(at));
+        if (!std::ranges::all_of(name, [](char c) { return c > ' ' && c < 127; }))
+            m_index.emplace(toBytes(toText(name)), int(at));
     }
     endResetModel();
 }
@@ -160,21 +202,17 @@ void DriftModel::updateForecast(const QString& ref)
     const int at = indexOf(toBytes(ref));
     if (at < 0)
         return;
-    const bool before = m_rows[std::size_t(at)].landed;
-    describeForecast(m_rows[std::size_t(at)]);
-    if (m_rows[std::size_t(at)].landed != before) {
-        reload(); // it belongs to another group now
-        return;
-    }
-    Q_EMIT dataChanged(index(at), index(at));
+    DriftRow& row = m_rows[std::size_t(at)];
+    const bool before = row.landed;
+    describeForecast(row);
+    if (row.landed != before && !m_regroup.isActive()) m_regroup.start(); // it belongs to another group now
+    Q_EMIT forecastsArrived();
 }
 
 int DriftModel::indexOf(const std::string& ref) const
 {
-    for (std::size_t i = 0; i < m_rows.size(); ++i)
-        if (!m_rows[i].heading && (m_rows[i].ref == ref || toText(m_rows[i].ref) == toText(ref)))
-            return int(i);
-    return -1;
+    const auto found = m_index.find(ref);
+    return found == m_index.end() ? -1 : found->second;
 }
 
 int DriftModel::branchCount() const

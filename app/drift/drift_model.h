@@ -8,7 +8,9 @@
 #include "app/window/session.h"
 
 #include <QAbstractListModel>
+#include <QTimer>
 
+#include <unordered_map>
 #include <vector>
 
 namespace espalier {
@@ -38,6 +40,8 @@ class DriftModel : public QAbstractListModel {
     // Both may be null.
     void setSession(const Session* session);
     void reload();
+    // Cheap: tens of thousands of answers may come in a minute. A branch that has landed changes its group a while later,
+    // with all others that have.
     void updateForecast(const QString& ref);
 
     const DriftRow& row(int index) const { return m_rows[std::size_t(index)]; }
@@ -64,6 +68,8 @@ class DriftModel : public QAbstractListModel {
                       const QModelIndex& parent) override;
 
   Q_SIGNALS:
+    // Texts have changed, sizes have not: nothing need be laid out.
+    void forecastsArrived();
     void dropped(const espalier::DragSource& what, const espalier::DropTarget& onto);
 
   private:
@@ -72,6 +78,9 @@ class DriftModel : public QAbstractListModel {
 
     const Session* m_session = nullptr;
     std::vector<DriftRow> m_rows;
+    // Of branches, by full name; by the name as it is shown too where that differs.
+    std::unordered_map<std::string, int> m_index;
+    QTimer m_regroup;
     std::uint32_t m_maxAhead = 0, m_maxBehind = 0;
 };
 
