@@ -234,6 +234,20 @@ Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommi
     return changesOfDiff(repository, diff->get(), options, progress);
 }
 
+Result<FileChange> changesOfTexts(std::string_view before, std::string_view now, const ChangesOptions& options)
+{
+    git_diff_options diffOptions = GIT_DIFF_OPTIONS_INIT;
+    diffOptions.flags = GIT_DIFF_INDENT_HEURISTIC | GIT_DIFF_FORCE_TEXT;
+    diffOptions.context_lines = std::uint32_t(std::clamp(options.context, 0, 1'000'000));
+    Handle<git_patch> patch;
+    if (git_patch_from_buffers(out(patch), before.data(), before.size(), nullptr, now.data(), now.size(), nullptr,
+                               &diffOptions) < 0)
+        return libgitError("The texts cannot be compared");
+    FileChange change;
+    fillLines(patch.get(), options, change);
+    return change;
+}
+
 Result<std::string> patchText(const Repository& repository, const Oid& id)
 {
     const auto commit = lookUp(repository, id);

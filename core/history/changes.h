@@ -8,6 +8,7 @@
 #include "core/git/tree.h"
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace espalier {
@@ -55,6 +56,8 @@ Result<Changes> changesOf(const Repository& repository, const Oid& commit, const
                           const Progress& progress = {});
 Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit,
                                const ChangesOptions& options = {}, const Progress& progress = {});
+// Two texts that are no files, compared line by line; only counts and hunks are set.
+Result<FileChange> changesOfTexts(std::string_view before, std::string_view now, const ChangesOptions& options = {});
 // As a patch in the format that mail and `git apply` take.
 Result<std::string> patchText(const Repository& repository, const Oid& commit);
 

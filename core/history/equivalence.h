@@ -3,6 +3,10 @@
 // When two commits are the same change: patch ids as `git patch-id --stable` describes them, cached by commit, with a
 // header-only filter (which paths change) in front so that most commits are never read in full.
 //
+// Attributes are not consulted: what is binary is told from the bytes, as `git patch-id` is given it by a plain diff. git
+// itself reads the worktree's .gitattributes for that in `git cherry`; the two can differ only for a file that an attribute
+// calls text or binary against its bytes.
+//
 //     EquivalenceCache cache;
 //     auto pairs = equalCommits(store, ofBranch, ofMainLine, cache, progress);
 #pragma once

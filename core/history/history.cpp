@@ -41,6 +41,24 @@ std::span<const Row> History::Data::candidates(const Oid& id) const
     return std::span(byId).subspan(fanout[slot], fanout[slot + 1] - fanout[slot]);
 }
 
+Row History::Data::find(const Oid& id) const
+{
+    const auto rows = candidates(id);
+    const auto at = std::ranges::lower_bound(rows, id, {}, [&](Row row) -> const Oid& { return ids[row]; });
+    return at != rows.end() && ids[*at] == id ? *at : noRow;
+}
+
+void History::Data::findAltered(const Overrides& found)
+{
+    const auto collect = [&](const auto& altered, std::vector<Row>& rows) {
+        for (const auto& [id, other] : altered)
+            if (const Row row = find(id); row != noRow) rows.push_back(row);
+        std::ranges::sort(rows);
+    };
+    collect(found.grafts, grafted);
+    collect(found.replaced, replaced);
+}
+
 Result<History> History::load(const Repository& repository, std::span<const Oid> tips, const Progress& progress)
 {
     return reload(repository, tips, History(), progress);
@@ -74,12 +92,9 @@ std::int64_t History::time(Row row) const { return m_data->times[row]; }
 const std::vector<std::string>& History::notices() const { return m_data->notices; }
 bool History::isBoundary(Row row) const { return std::ranges::binary_search(m_data->boundaries, row); }
 
-Row History::find(const Oid& id) const
-{
-    const auto rows = m_data->candidates(id);
-    const auto at = std::ranges::lower_bound(rows, id, {}, [&](Row row) -> const Oid& { return m_data->ids[row]; });
-    return at != rows.end() && m_data->ids[*at] == id ? *at : noRow;
-}
+bool History::isGrafted(Row row) const { return std::ranges::binary_search(m_data->grafted, row); }
+bool History::isReplaced(Row row) const { return std::ranges::binary_search(m_data->replaced, row); }
+Row History::find(const Oid& id) const { return m_data->find(id); }
 
 std::vector<Row> History::findPrefix(std::string_view hexPrefix, std::size_t limit) const
 {

@@ -53,6 +53,9 @@ class History {
     std::vector<Row> findPrefix(std::string_view hexPrefix, std::size_t limit) const;
     // Parents exist but are not in the repository (shallow clone).
     bool isBoundary(Row row) const;
+    // It has other parents than it was made with (info/grafts); another commit stands in for it (refs/replace).
+    bool isGrafted(Row row) const;
+    bool isReplaced(Row row) const;
 
     // Memory of the table in bytes, for the benchmark.
     std::size_t bytes() const;

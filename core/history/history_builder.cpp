@@ -2,6 +2,7 @@
 #include "core/git/pack_reader.h"
 #include "core/history/commit_graph.h"
 #include "core/history/commit_headers.h"
+#include "core/history/first_rows.h"
 #include "core/history/history_data.h"
 #include "core/history/row_order.h"
 
@@ -129,11 +130,32 @@ class Gathering {
         return Index(m_ids.size() - 1);
     }
 
+    // The newest rows of what `tips` reach, reading what they need and no more.
+    History newest(std::span<const Oid> tips)
+    {
+        readNext();
+        const auto lookUp = [this](const Oid& id) -> std::optional<KnownCommit> {
+            const Index index = m_findInBase && m_findInBase(id) != noIndex ? m_findInBase(id) : m_table.find(id);
+            KnownCommit commit;
+            if (index != noIndex && index < m_graph.times.size()) {
+                if (kindOf(index) != CommitHeader::Commit) return std::nullopt;
+                commit.time = m_graph.times[index];
+                for (const Index parent : m_graph.parentsOf(index))
+                    commit.parents.push_back(m_ids[parent]);
+                return commit;
+            }
+            auto batch = m_reader->read(std::span(&id, 1));
+            if (batch.headers[0].kind != CommitHeader::Commit) return std::nullopt;
+            commit.time = batch.headers[0].time;
+            commit.parents = std::move(batch.parents);
+            return commit;
+        };
+        return newestRows(tips, HistoryBuilder::firstRows, lookUp);
+    }
+
     // Reads what indexOf() has added, and what that leads to.
     Result<void> readAll()
     {
-        std::optional<CommitHeaders> reader;
-        std::vector<Oid> asked;
         std::size_t told = 0;
         while (m_graph.times.size() < m_ids.size()) {
             if (m_progress.stopped())
@@ -142,12 +164,7 @@ class Gathering {
                 told = m_ids.size();
                 m_progress.report("Reading commits", told);
             }
-            if (!reader)
-                reader.emplace(m_repository, m_overrides);
-            asked.assign(m_ids.begin() + std::ptrdiff_t(m_graph.times.size()), m_ids.end());
-            const auto batch = reader->read(asked);
-            for (const CommitHeader& header : batch.headers)
-                take(header, std::span(batch.parents).subspan(header.firstParent, header.parentCount));
+            readNext();
         }
         for (Index i = m_base; i < m_ids.size(); ++i)
             for (const Index parent : m_graph.parentsOf(i))
@@ -208,6 +225,17 @@ class Gathering {
     const std::vector<Index>& boundaries() const { return m_boundaries; }
 
   private:
+    // What has been added and not been read.
+    void readNext()
+    {
+        if (!m_reader)
+            m_reader.emplace(m_repository, m_overrides);
+        const std::vector<Oid> asked(m_ids.begin() + std::ptrdiff_t(m_graph.times.size()), m_ids.end());
+        const auto batch = m_reader->read(asked);
+        for (const CommitHeader& header : batch.headers)
+            take(header, std::span(batch.parents).subspan(header.firstParent, header.parentCount));
+    }
+
     void take(const CommitHeader& header, std::span<const Oid> parents)
     {
         const auto self = Index(m_graph.times.size());
@@ -235,6 +263,7 @@ class Gathering {
     std::vector<CommitHeader::Kind> m_kinds; // from m_base on
     std::vector<Index> m_tagged;             // from m_base on: what a tag points at
     IdTable m_table;
+    std::optional<CommitHeaders> m_reader;
 };
 
 // The columns of the table from the gathered commits, in their order.
@@ -278,7 +307,8 @@ bool hasDoubles(std::span<const Index> byId, const std::vector<Oid>& ids)
 } // namespace
 
 Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository, std::span<const Oid> tips,
-                                                    const History* previous, const Progress& progress)
+                                                    const History* previous, const Progress& progress,
+                                                    const std::function<void(History)>& first)
 {
     const Overrides overrides = readOverrides(repository);
     auto data = std::make_shared<History::Data>();
@@ -310,6 +340,8 @@ Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository
         indices.reserve(tips.size());
         for (const Oid& tip : tips)
             indices.push_back(gathering.indexOf(tip));
+        if (first && !known)
+            if (History newest = gathering.newest(tips); newest.size() > 0) first(std::move(newest));
         if (auto read = gathering.readAll(); !read)
             return std::unexpected(read.error());
 
@@ -333,6 +365,7 @@ Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository
             return cancelled();
         std::vector<Row> rowOf;
         fillColumns(*data, gathering, order, byId, rowOf);
+        data->findAltered(overrides);
         loaded.rows.reserve(indices.size());
         for (const Index index : indices)
             loaded.rows.push_back(index == noIndex ? noRow : rowOf[index]);

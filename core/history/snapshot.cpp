@@ -176,9 +176,53 @@ void keepCommits(Named& named, const HistoryBuilder::Loaded& loaded, Snapshot& s
     snapshot.refs = std::move(named.refs);
 }
 
+// All that follows from the table and the refs.
+void complete(Snapshot& snapshot, Named named, HistoryBuilder::Loaded loaded, Row head, const std::string& upstreamHead)
+{
+    keepCommits(named, loaded, snapshot);
+    snapshot.history = std::move(loaded.history);
+    snapshot.places = spreadPlaces(snapshot, head);
+    snapshot.mainLine = chooseMainLine(snapshot, upstreamHead);
+    snapshot.refsByRow.reserve(snapshot.refs.size());
+    for (std::size_t i = 0; i < snapshot.refs.size(); ++i)
+        snapshot.refsByRow.emplace_back(snapshot.refs[i].row, int(i));
+    std::ranges::sort(snapshot.refsByRow);
+}
+
+// The newest rows as a snapshot. A ref below them reaches nothing above, so their places are right. Null when the main line
+// is not among them: the lanes would be other ones.
+SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, History rows, const std::string& upstreamHead)
+{
+    auto seen = std::make_shared<Snapshot>();
+    seen->path = begun.path;
+    seen->name = begun.name;
+    seen->remotes = begun.remotes;
+    seen->roles = begun.roles;
+    seen->worktree = begun.worktree;
+    Named reached;
+    HistoryBuilder::Loaded loaded;
+    for (std::size_t i = 0; i < named.refs.size(); ++i)
+        if (const Row row = rows.find(named.tips[i]); row != noRow) {
+            reached.refs.push_back(named.refs[i]);
+            reached.tips.push_back(named.tips[i]);
+            loaded.rows.push_back(row);
+        }
+    const Row head = begun.worktree.detached ? rows.find(begun.worktree.headTip) : noRow;
+    loaded.history = std::move(rows);
+    complete(*seen, std::move(reached), std::move(loaded), head, upstreamHead);
+    Snapshot all;
+    all.refs = named.refs;
+    all.roles = begun.roles;
+    all.worktree = begun.worktree;
+    const int wanted = chooseMainLine(all, upstreamHead);
+    const bool same = wanted >= 0 && seen->mainLine >= 0 && all.refs[std::size_t(wanted)].name == seen->mainLineRef()->name;
+    return same ? seen : nullptr;
+}
+
 } // namespace
 
-Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& progress, const SnapshotPtr& previous)
+Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& progress, const SnapshotPtr& previous,
+                                 const std::function<void(SnapshotPtr)>& first)
 {
     auto snapshot = std::make_shared<Snapshot>();
     snapshot->path = repository.path().string();
@@ -201,21 +245,19 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
         return cancelled();
 
     const History* known = previous && previous->path == snapshot->path ? &previous->history : nullptr;
-    auto loaded = HistoryBuilder::load(repository, named.tips, known, progress);
+    std::function<void(History)> newest;
+    if (first)
+        newest = [&](History rows) {
+            if (SnapshotPtr seen = seenSoFar(*snapshot, named, std::move(rows), upstreamHead)) first(std::move(seen));
+        };
+    auto loaded = HistoryBuilder::load(repository, named.tips, known, progress, newest);
     if (!loaded)
         return std::unexpected(loaded.error());
     snapshot->notices = loaded->history.notices();
     for (std::string& line : raw.notices)
         snapshot->notices.push_back(displayText(line));
-    keepCommits(named, *loaded, *snapshot);
     const Row head = headCounts ? loaded->rows.back() : noRow;
-    snapshot->history = std::move(loaded->history);
-    snapshot->places = spreadPlaces(*snapshot, head);
-    snapshot->mainLine = chooseMainLine(*snapshot, upstreamHead);
-    snapshot->refsByRow.reserve(snapshot->refs.size());
-    for (std::size_t i = 0; i < snapshot->refs.size(); ++i)
-        snapshot->refsByRow.emplace_back(snapshot->refs[i].row, int(i));
-    std::ranges::sort(snapshot->refsByRow);
+    complete(*snapshot, std::move(named), std::move(*loaded), head, upstreamHead);
     if (snapshot->roles.oneForBoth())
         snapshot->notices.push_back("One remote, " + displayText(snapshot->roles.upstream) +
                                     ", plays both parts: upstream and fork.");

@@ -11,6 +11,7 @@
 #include "core/history/places.h"
 
 #include <map>
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -82,9 +83,11 @@ struct Snapshot {
 };
 using SnapshotPtr = std::shared_ptr<const Snapshot>;
 
-// Reads everything. `previous`, when given, makes the load cost what changed. Errors: Broken, Cancelled, Unsupported.
+// Reads everything. `previous`, when given, makes the load cost what changed. Without it `first`, when given, gets a snapshot
+// of the newest few hundred rows while the rest of a larger history is still to be read: enough for a screenful, and for
+// looking only, as what lies below is not in it. Errors: Broken, Cancelled, Unsupported.
 Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& progress = {},
-                                 const SnapshotPtr& previous = {});
+                                 const SnapshotPtr& previous = {}, const std::function<void(SnapshotPtr)>& first = {});
 
 // A cheap fingerprint of refs, HEAD, index and operation state, to see whether a new snapshot is due.
 std::uint64_t repositoryFingerprint(const Repository& repository);

@@ -143,6 +143,7 @@ class TestHistory : public QObject {
     void tableAgrees();
     void damagedCommitGraph_data();
     void damagedCommitGraph();
+    void randomlyDamagedCommitGraph();
     void placesAgree();
     void driftAgrees();
     void driftByBitsAgrees();
@@ -151,6 +152,8 @@ class TestHistory : public QObject {
     void shallow();
     void replacedAndGrafted();
     void reloadTakesOver();
+    void newestRowsComeFirst_data();
+    void newestRowsComeFirst();
     void missingTipAndParent();
     void shapeRepository();
 };
@@ -261,6 +264,46 @@ void TestHistory::damagedCommitGraph()
     QCOMPARE(tableOf(snapshot->history), expected);
     QCOMPARE(snapshot->notices.size(), std::size_t(1));
     QVERIFY(QString::fromStdString(snapshot->notices[0]).contains("commit-graph"));
+}
+
+// Bytes turned and files cut at random, most of them where a commit's parents, generation and date stand: whatever it is,
+// the file is not believed and the picture is git's.
+void TestHistory::randomlyDamagedCommitGraph()
+{
+    TempRepository repo;
+    growRandomly(repo, 8, 300);
+    repo.git({"commit-graph", "write", "--reachable"});
+    const auto expected = lines(repo.git({"rev-list", "--date-order", "--parents", "--all"}));
+    const auto path = repo.fsPath() / ".git/objects/info/commit-graph";
+    std::string whole;
+    rewriteFile(path, [&](std::string& bytes) { whole = bytes; });
+    const std::size_t table = whole.find("CDAT");
+    const auto offset = [&](std::size_t at) {
+        std::size_t value = 0;
+        for (std::size_t i = 0; i < 8; ++i)
+            value = value << 8 | static_cast<unsigned char>(whole[at + i]);
+        return value;
+    };
+    const std::size_t data = offset(table + 4), dataEnd = offset(table + 16);
+    for (unsigned seed = 0; seed < 300; ++seed) {
+        std::mt19937 random(seed);
+        rewriteFile(path, [&](std::string& bytes) {
+            bytes = whole;
+            for (unsigned turns = seed % 4 + 1; turns > 0; --turns) {
+                const bool anywhere = seed % 3 == 0;
+                const std::size_t at = anywhere ? random() % bytes.size() : data + random() % (dataEnd - data);
+                bytes[at] = char(bytes[at] ^ (1 << random() % 8));
+            }
+            if (seed % 10 == 9) bytes.resize(random() % bytes.size());
+            if (bytes == whole) bytes[data] ^= 1; // turned back again
+        });
+        const auto snapshot = snapshotOf(repo);
+        QVERIFY2(tableOf(snapshot->history) == expected, qPrintable(QStringLiteral("seed %1").arg(seed)));
+        QCOMPARE(snapshot->notices.size(), std::size_t(1));
+        QVERIFY(QString::fromStdString(snapshot->notices[0]).contains("commit-graph"));
+    }
+    rewriteFile(path, [&](std::string& bytes) { bytes = whole; });
+    QVERIFY(snapshotOf(repo)->notices.empty());
 }
 
 void TestHistory::placesAgree()
@@ -427,6 +470,15 @@ void TestHistory::replacedAndGrafted()
     std::ranges::sort(expected);
     QCOMPARE(rows, expected);
     QVERIFY(!snapshot->notices.empty());
+    const auto altered = [&] {
+        std::vector<std::string> found;
+        for (Row row = 0; row < snapshot->history.size(); ++row) {
+            if (snapshot->history.isReplaced(row)) found.push_back("replaced " + snapshot->history.id(row).hex());
+            if (snapshot->history.isGrafted(row)) found.push_back("grafted " + snapshot->history.id(row).hex());
+        }
+        return found;
+    };
+    QCOMPARE(altered(), std::vector{"replaced " + victim});
     repo.git({"replace", "-d", victim.c_str()});
     repo.writeFile(".git/info/grafts", victim + " " + elsewhere + "\n");
     snapshot = snapshotOf(repo, snapshot);
@@ -435,6 +487,49 @@ void TestHistory::replacedAndGrafted()
     std::ranges::sort(rows);
     std::ranges::sort(expected);
     QCOMPARE(rows, expected);
+    QCOMPARE(altered(), std::vector{"grafted " + victim});
+}
+
+void TestHistory::newestRowsComeFirst_data()
+{
+    QTest::addColumn<bool>("graph");
+    QTest::newRow("from objects") << false;
+    QTest::newRow("with a commit-graph") << true;
+}
+
+// What is seen first is what stands there in the end: rows, refs, places, and the lines among the rows.
+void TestHistory::newestRowsComeFirst()
+{
+    QFETCH(bool, graph);
+    TempRepository repo;
+    growRandomly(repo, 71, 1500);
+    if (graph) repo.git({"commit-graph", "write", "--reachable"});
+    SnapshotPtr first;
+    const auto whole = takeSnapshot(repo.open(), {}, {}, [&](SnapshotPtr seen) { first = std::move(seen); });
+    QVERIFY(whole.has_value() && first);
+    const History& early = first->history;
+    const History& late = (*whole)->history;
+    QVERIFY(early.size() < late.size());
+    for (Row row = 0; row < early.size(); ++row) {
+        QCOMPARE(early.id(row).hex(), late.id(row).hex());
+        QCOMPARE(early.time(row), late.time(row));
+        QCOMPARE(first->placesOf(row), (*whole)->placesOf(row));
+        std::vector<Row> among(late.parents(row).begin(), late.parents(row).end());
+        std::erase_if(among, [&](Row parent) { return parent >= early.size(); });
+        QCOMPARE(std::vector(early.parents(row).begin(), early.parents(row).end()), among);
+        std::vector<std::string> earlyNames, lateNames;
+        for (const int ref : first->refsAt(row))
+            earlyNames.push_back(first->refs[std::size_t(ref)].name);
+        for (const int ref : (*whole)->refsAt(row))
+            lateNames.push_back((*whole)->refs[std::size_t(ref)].name);
+        QCOMPARE(earlyNames, lateNames);
+    }
+    QCOMPARE(first->mainLineRef()->name, (*whole)->mainLineRef()->name);
+    // A small history has no first rows.
+    TempRepository small;
+    growRandomly(small, 72, 200);
+    first.reset();
+    QVERIFY(takeSnapshot(small.open(), {}, {}, [&](SnapshotPtr seen) { first = std::move(seen); }).has_value() && !first);
 }
 
 void TestHistory::reloadTakesOver()
