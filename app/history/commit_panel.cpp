@@ -2,6 +2,7 @@
 #include "app/history/commit_panel.h"
 
 #include "app/history/diff_view.h"
+#include "app/history/version_pairs.h"
 #include "app/history/words.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
@@ -27,6 +28,7 @@ namespace {
 struct Loaded {
     std::optional<Commit> commit; // nothing for a comparison
     Changes changes;
+    std::vector<VersionPair> versions; // instead of changes
 };
 
 QString kindWord(ChangeKind kind)
@@ -58,6 +60,7 @@ struct CommitPanel::Private {
     CommitPanel* q;
     SnapshotPtr snapshot;
     Oid shown, older; // `older` is set for a comparison
+    bool asVersions = false;
     Loaded loaded;
     QPointer<Work> work;
     QTimer delay;
@@ -76,6 +79,7 @@ struct CommitPanel::Private {
     PlainLabel* total = nullptr;
     QCheckBox* whitespace = nullptr;
     DiffView* diff = nullptr;
+    VersionPairs* versions = nullptr;
 
     void buildDetails(QWidget* side);
     void buildChanges(QWidget* side);
@@ -124,6 +128,9 @@ void CommitPanel::Private::buildDetails(QWidget* side)
     id = new PlainLabel(side);
     id->setTextInteractionFlags(Qt::TextSelectableByMouse);
     presence = new PlainLabel(side);
+    // Who and where matter whole; the id is one word.
+    for (PlainLabel* each : {author, committer, presence})
+        each->setWrapped(true);
     message = new QPlainTextEdit(side);
     message->setReadOnly(true);
     // With a caret, which is how one sees where the keyboard is.
@@ -184,6 +191,9 @@ void CommitPanel::Private::buildChanges(QWidget* side)
         files->header()->setSectionResizeMode(at, QHeaderView::ResizeToContents);
     q->setFocusProxy(files);
     diff = new DiffView(splitter);
+    versions = new VersionPairs(files, diff, q);
+    connect(versions, &VersionPairs::failed, q, &CommitPanel::failed);
+    connect(versions, &VersionPairs::loaded, q, &CommitPanel::loaded);
     splitter->addWidget(files);
     splitter->addWidget(diff);
     splitter->setStretchFactor(0, 1);
@@ -192,6 +202,7 @@ void CommitPanel::Private::buildChanges(QWidget* side)
     column->addWidget(splitter, 1);
     connect(whitespace, &QCheckBox::toggled, q, [this] { load(); });
     connect(files, &QTreeWidget::currentItemChanged, q, [this](QTreeWidgetItem* item) {
+        if (asVersions) return; // VersionPairs answers
         const std::size_t at = item ? item->data(0, Qt::UserRole).toULongLong() : loaded.changes.files.size();
         if (at < loaded.changes.files.size()) diff->show(loaded.changes.files[at]);
     });
@@ -225,6 +236,7 @@ void CommitPanel::showCommit(const Oid& id)
         return;
     d->shown = id;
     d->older = {};
+    d->asVersions = false;
     d->delay.start();
 }
 
@@ -232,6 +244,15 @@ void CommitPanel::compare(const Oid& older, const Oid& newer)
 {
     d->shown = newer;
     d->older = older;
+    d->asVersions = false;
+    d->delay.start();
+}
+
+void CommitPanel::compareVersions(const Oid& before, const Oid& now)
+{
+    d->shown = now;
+    d->older = before;
+    d->asVersions = true;
     d->delay.start();
 }
 
@@ -261,10 +282,17 @@ void CommitPanel::Private::load()
         return;
     ChangesOptions options;
     options.ignoreWhitespace = whitespace->isChecked();
-    const auto job = [path = snapshot->path, id = shown, before = older, options](const Progress& progress) -> Result<Loaded> {
+    const auto job = [path = snapshot->path, id = shown, before = older, options, table = asVersions ? snapshot : nullptr](
+                         const Progress& progress) -> Result<Loaded> {
         const auto repository = Repository::open(path);
         if (!repository) return std::unexpected(repository.error());
         Loaded result;
+        if (table) {
+            auto pairs = pairVersions(*repository, *table, table->history.find(before), table->history.find(id), progress);
+            if (!pairs) return std::unexpected(pairs.error());
+            result.versions = std::move(*pairs);
+            return result;
+        }
         if (before.isZero()) {
             ObjectStore store(*repository);
             auto commit = readCommit(store, id);
@@ -277,8 +305,8 @@ void CommitPanel::Private::load()
         result.changes = std::move(*changes);
         return result;
     };
-    const auto then = [this, id = shown, before = older](Result<Loaded> result) {
-        if (id != shown || before != older)
+    const auto then = [this, id = shown, before = older, versionsAsked = asVersions](Result<Loaded> result) {
+        if (id != shown || before != older || versionsAsked != asVersions)
             return;
         if (result) {
             loaded = std::move(*result);
@@ -315,13 +343,20 @@ void CommitPanel::Private::fill()
     if (loaded.commit) {
         fillCommit(*loaded.commit);
     } else {
-        subject->setText(tr("%1 against %2").arg(QString::fromStdString(shown.brief()), QString::fromStdString(older.brief())));
-        author->setText(tr("What changed between the two commits."));
+        subject->setText((asVersions ? tr("Version %1 after version %2") : tr("%1 against %2"))
+                             .arg(QString::fromStdString(shown.brief()), QString::fromStdString(older.brief())));
+        author->setText(asVersions ? VersionPairs::summary(loaded.versions) : tr("What changed between the two commits."));
         for (PlainLabel* each : {committer, presence, id})
             each->setText(QString());
         committer->setVisible(false);
         message->clear();
         fillParents({older, shown});
+    }
+    if (asVersions) {
+        total->setText(tr("Commits of both versions"));
+        whitespace->setEnabled(false);
+        versions->show(snapshot->path, loaded.versions);
+        return;
     }
     fillFiles();
     Q_EMIT q->loaded();
@@ -337,6 +372,9 @@ void CommitPanel::Private::fillCommit(const Commit& commit)
     committer->setVisible(!sameHand);
     const Row row = snapshot ? snapshot->history.find(commit.id) : noRow;
     QString where = row == noRow ? tr("not in the picture") : presenceText(snapshot->placesOf(row));
+    if (row != noRow)
+        for (const QString& words : alterations(snapshot->history, row, true))
+            where += QStringLiteral("  \u00b7  ") + words;
     if (commit.isSigned) where += QStringLiteral("  \u00b7  ") + tr("signed");
     presence->setText(where);
     id->setText(QString::fromStdString(commit.id.hex()));

@@ -26,6 +26,8 @@ class CommitPanel : public QWidget {
     void showCommit(const Oid& id);
     // What changed from one to the other.
     void compare(const Oid& older, const Oid& newer);
+    // Two versions of a branch: which commit became which, and what changed in each change.
+    void compareVersions(const Oid& before, const Oid& now);
     // The patch of the commit shown goes to the clipboard once it has been read; nothing happens for a comparison.
     void copyPatch();
 

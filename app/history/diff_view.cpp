@@ -97,8 +97,12 @@ std::vector<DiffView::Line> DiffView::linesOf(const FileChange& file) const
     for (const DiffHunk& hunk : file.hunks) {
         Line heading;
         heading.heading = true;
-        heading.text = tr("from line %1").arg(std::max(hunk.newStart, 1));
-        if (!hunk.header.empty()) heading.text += QStringLiteral("  \u00b7  ") + toText(hunk.header);
+        // Compared texts that are no files have no line numbers.
+        if (hunk.oldStart > 0 || hunk.newStart > 0) heading.text = tr("from line %1").arg(std::max(hunk.newStart, 1));
+        if (!hunk.header.empty())
+            heading.text += (heading.text.isEmpty() ? QString() : QStringLiteral("  \u00b7  ")) + toText(hunk.header);
+        else if (heading.text.isEmpty())
+            heading.text = tr("message");
         lines.push_back(std::move(heading));
         for (const DiffLine& each : hunk.lines) {
             Line line;

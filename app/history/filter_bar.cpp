@@ -91,6 +91,7 @@ void FilterBar::setFolded(bool folded) { m_fold->setChecked(folded); }
 bool FilterBar::isFolded() const { return m_fold->isChecked(); }
 void FilterBar::setOnlyMatches(bool only) { m_only->setChecked(only); }
 bool FilterBar::onlyMatches() const { return m_only->isChecked(); }
+QString FilterBar::result() const { return m_result->text(); }
 QString FilterBar::text() const { return m_field->text(); }
 void FilterBar::setText(const QString& text) { m_field->setText(text); }
 

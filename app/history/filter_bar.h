@@ -27,6 +27,7 @@ class FilterBar : public QWidget {
     bool onlyMatches() const;
     // "3 of 12"; an empty text while nothing is searched for.
     void setResult(const QString& words, bool isTrouble = false);
+    QString result() const;
     QString text() const;
     void setText(const QString& text);
     void focusField();

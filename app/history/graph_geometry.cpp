@@ -8,7 +8,7 @@
 namespace espalier {
 
 GraphGeometry::GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16_t, 3> lanes, int ghostLanes,
-                             int available)
+                             int available, double part)
     : m_lanes(lanes)
 {
     const int height = metrics.height();
@@ -20,7 +20,7 @@ GraphGeometry::GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16
     const int ghosts = std::max(0, ghostLanes);
     const int all = std::max(1, lanes[0] + lanes[1] + lanes[2] + ghosts);
     const qreal comfortable = m_cellWidth * 1.7;
-    const qreal room = std::max(0.0, available * 0.46 - 12.0 * m_gap);
+    const qreal room = std::max(0.0, available * part - 12.0 * m_gap);
     m_pitch = std::clamp(room / all, std::min(comfortable, m_cellWidth * 0.6), comfortable);
     int left = 0;
     for (std::size_t band = 0; band < 3; ++band) {

@@ -17,8 +17,10 @@ class GraphGeometry {
   public:
     GraphGeometry() = default;
     // `ghostLanes` more lanes are kept free at the right of the clone's band. Lanes move closer together when the bands
-    // would take more than about half of `available`.
-    GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16_t, 3> lanes, int ghostLanes, int available);
+    // would take more than `part` of `available`.
+    GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16_t, 3> lanes, int ghostLanes, int available,
+                  double part = usualPart);
+    static constexpr double usualPart = 0.46;
 
     int rowHeight() const { return m_rowHeight; }
     int gap() const { return m_gap; }

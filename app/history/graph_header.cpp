@@ -6,15 +6,24 @@
 #include "app/support/theme.h"
 
 #include <QHelpEvent>
+#include <QKeyEvent>
 #include <QToolTip>
 
 namespace espalier {
 
+GraphHeader::GraphHeader(QWidget* parent) : QWidget(parent)
+{
+    setAccessibleName(tr("Bands and columns"));
+    setFocusPolicy(Qt::TabFocus);
+    setMouseTracking(true);
+}
+
 void GraphHeader::setSnapshot(const SnapshotPtr& snapshot)
 {
     m_snapshot = snapshot;
+    const QString keys = tr("Left and Right choose a column's edge, with Shift they move it, Backspace puts it back.");
     setAccessibleDescription(snapshot ? about(Place::Upstream) + QLatin1Char('\n') + about(Place::Fork) + QLatin1Char('\n') +
-                                            about(Place::Clone)
+                                            about(Place::Clone) + QLatin1Char('\n') + keys
                                       : QString());
     update();
 }
@@ -90,10 +99,90 @@ void GraphHeader::paintEvent(QPaintEvent*)
     heading(m_columns.date, m_columns.dateWidth, tr("Date"));
     painter.setPen(theme::cardBorder(palette()));
     painter.drawLine(0, height() - 1, width(), height() - 1);
+    paintEdges(painter);
+}
+
+std::vector<std::pair<ColumnEdge, int>> GraphHeader::edges() const
+{
+    std::vector<std::pair<ColumnEdge, int>> found;
+    if (!m_snapshot) return found;
+    found.emplace_back(ColumnEdge::Lanes, m_geometry.graphWidth());
+    if (m_columns.authorWidth > 0) found.emplace_back(ColumnEdge::Author, m_columns.author);
+    if (m_columns.dateWidth > 0) found.emplace_back(ColumnEdge::Date, m_columns.date);
+    return found;
+}
+
+std::optional<ColumnEdge> GraphHeader::edgeAt(int x) const
+{
+    for (const auto& [edge, at] : edges())
+        if (std::abs(at - m_geometry.gap() / 2 - x) <= m_geometry.gap() * 3 / 4) return edge;
+    return std::nullopt;
+}
+
+void GraphHeader::paintEdges(QPainter& painter) const
+{
+    const int third = height() / 3;
+    for (const auto& [edge, at] : edges()) {
+        const bool chosen = m_dragged == edge || (hasFocus() && m_chosen == edge);
+        painter.setPen(QPen(chosen ? palette().color(QPalette::Highlight) : theme::cardBorder(palette()), chosen ? 3 : 1));
+        const int x = at - m_geometry.gap() / 2;
+        painter.drawLine(x, chosen ? 2 : third, x, chosen ? height() - 3 : height() - third);
+    }
+}
+
+void GraphHeader::keyPressEvent(QKeyEvent* event)
+{
+    const auto all = edges();
+    const auto chosen = std::ranges::find(all, m_chosen, &std::pair<ColumnEdge, int>::first);
+    const int way = event->key() == Qt::Key_Left ? -1 : event->key() == Qt::Key_Right ? 1 : 0;
+    if (chosen == all.end() || (way == 0 && event->key() != Qt::Key_Backspace)) {
+        m_chosen = ColumnEdge::Lanes;
+        QWidget::keyPressEvent(event);
+        return;
+    }
+    if (way == 0)
+        Q_EMIT edgeReset(m_chosen);
+    else if (event->modifiers() & Qt::ShiftModifier)
+        Q_EMIT edgeMoved(m_chosen, chosen->second + way * 2 * m_geometry.gap());
+    else if (const auto next = (chosen - all.begin()) + way; next >= 0 && std::size_t(next) < all.size())
+        m_chosen = all[std::size_t(next)].first;
+    update();
+}
+
+void GraphHeader::mousePressEvent(QMouseEvent* event)
+{
+    m_dragged = event->button() == Qt::LeftButton ? edgeAt(event->position().toPoint().x()) : std::nullopt;
+    if (!m_dragged)
+        return;
+    for (const auto& [edge, at] : edges())
+        if (edge == *m_dragged) m_grip = at - event->position().toPoint().x();
+    m_chosen = *m_dragged;
+    update();
+}
+
+void GraphHeader::mouseMoveEvent(QMouseEvent* event)
+{
+    const int x = event->position().toPoint().x();
+    if (m_dragged)
+        Q_EMIT edgeMoved(*m_dragged, x + m_grip);
+    else
+        setCursor(edgeAt(x) ? Qt::SplitHCursor : Qt::ArrowCursor);
+}
+
+void GraphHeader::mouseReleaseEvent(QMouseEvent*)
+{
+    m_dragged.reset();
+    update();
+}
+
+void GraphHeader::mouseDoubleClickEvent(QMouseEvent* event)
+{
+    if (const auto edge = edgeAt(event->position().toPoint().x())) Q_EMIT edgeReset(*edge);
 }
 
 bool GraphHeader::event(QEvent* event)
 {
+    if (event->type() == QEvent::FocusIn || event->type() == QEvent::FocusOut) update();
     if (event->type() != QEvent::ToolTip)
         return QWidget::event(event);
     const auto* help = static_cast<QHelpEvent*>(event);

@@ -3,7 +3,7 @@
 
 #include "app/history/graph_accessible.h"
 #include "app/history/graph_drag.h"
-#include "app/history/match_marks.h"
+#include "app/history/marked_scroll_bar.h"
 #include "app/history/words.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
@@ -26,10 +26,8 @@ GraphList::GraphList(HistoryModel* model, QWidget* parent) : QAbstractScrollArea
     viewport()->setMouseTracking(true);
     viewport()->setAttribute(Qt::WA_OpaquePaintEvent);
     setAccessibleName(tr("Commits"));
-    m_marks = new MatchMarks(this);
-    m_marks->setFixedWidth(8);
-    addScrollBarWidget(m_marks, Qt::AlignLeft);
-    m_marks->setVisible(false);
+    m_bar = new MarkedScrollBar(this);
+    setVerticalScrollBar(m_bar);
     m_shrink.setSingleShot(true);
     m_shrink.setInterval(500);
     connect(&m_shrink, &QTimer::timeout, this, [this] { updateGeometryOfGraph(true); });
@@ -50,7 +48,43 @@ void GraphList::updateLook()
 
 Columns GraphList::columns() const
 {
-    return GraphPainter::columnsFor(fontMetrics(), m_painter.geometry(), viewport()->width());
+    return GraphPainter::columnsFor(fontMetrics(), m_painter.geometry(), viewport()->width(), m_widths);
+}
+
+void GraphList::setWidths(const ColumnWidths& widths)
+{
+    const int width = std::max(1, viewport()->width());
+    const int least = 4 * fontMetrics().averageCharWidth(), most = std::max(least, width * 2 / 5);
+    m_widths = widths;
+    for (int* each : {&m_widths.author, &m_widths.date})
+        if (*each >= 0) *each = std::clamp(*each, least, most);
+    if (m_widths.lanes >= 0) m_widths.lanes = std::clamp(m_widths.lanes, 0.1, 0.8);
+    updateGeometryOfGraph(true);
+}
+
+void GraphList::moveEdge(ColumnEdge edge, int x)
+{
+    const Columns at = columns();
+    ColumnWidths wanted = m_widths;
+    const GraphGeometry& graph = m_painter.geometry();
+    if (edge == ColumnEdge::Author && at.authorWidth > 0)
+        wanted.author = at.author + at.authorWidth - x;
+    else if (edge == ColumnEdge::Date && at.dateWidth > 0)
+        wanted.date = at.date + at.dateWidth - x;
+    else if (edge == ColumnEdge::Lanes)
+        // The bands' own margins are not for lanes to share; see GraphGeometry.
+        wanted.lanes = double(x - 3 * graph.gap()) / std::max(1, viewport()->width());
+    setWidths(wanted);
+}
+
+void GraphList::resetEdge(ColumnEdge edge)
+{
+    ColumnWidths wanted = m_widths;
+    if (edge == ColumnEdge::Lanes)
+        wanted.lanes = -1;
+    else
+        (edge == ColumnEdge::Author ? wanted.author : wanted.date) = -1;
+    setWidths(wanted);
 }
 
 void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
@@ -83,7 +117,7 @@ void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
         if (const int display = displayOf(id); display >= 0) m_selected.insert(display);
     m_hover = m_target = {};
     m_matches.clear();
-    static_cast<MatchMarks*>(m_marks)->setMatches({}, 0);
+    m_bar->setMarks({}, 0);
     m_ghostDisplay = displayOf(m_ghost.onto);
     updateGeometryOfGraph(true);
     updateScrollBar();
@@ -117,8 +151,7 @@ void GraphList::setGhost(const ReplayGhost& ghost)
 void GraphList::setMatches(std::vector<int> displayRows)
 {
     m_matches = std::move(displayRows);
-    static_cast<MatchMarks*>(m_marks)->setMatches(m_matches, m_model->rowCount());
-    m_marks->setVisible(!m_matches.empty());
+    m_bar->setMarks(m_matches, m_model->rowCount());
     viewport()->update();
 }
 
@@ -181,7 +214,8 @@ void GraphList::updateGeometryOfGraph(bool mayShrink)
                 count = std::uint16_t((count + 2) / 3 * 3);
     }
     const bool ghostLane = ghostCount() > 0 || m_dragged.has_value();
-    GraphGeometry fresh(fontMetrics(), lanes, ghostLane ? 1 : 0, viewport()->width());
+    GraphGeometry fresh(fontMetrics(), lanes, ghostLane ? 1 : 0, viewport()->width(),
+                        m_widths.lanes >= 0 ? m_widths.lanes : GraphGeometry::usualPart);
     if (!mayShrink && fresh.graphWidth() <= m_painter.geometry().graphWidth()) {
         bool fits = true;
         for (int band = 0; band < 3; ++band)

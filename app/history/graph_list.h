@@ -15,6 +15,11 @@
 
 namespace espalier {
 
+class MarkedScrollBar;
+
+// The edges that can be moved: between lanes and subject, left of the authors, left of the dates.
+enum class ColumnEdge { Lanes, Author, Date };
+
 class GraphList : public QAbstractScrollArea {
     Q_OBJECT
   public:
@@ -24,11 +29,17 @@ class GraphList : public QAbstractScrollArea {
     HistoryModel* model() const { return m_model; }
     const GraphGeometry& geometryOfGraph() const { return m_painter.geometry(); }
     Columns columns() const;
+    // Kept within what leaves every column readable.
+    void setWidths(const ColumnWidths& widths);
+    const ColumnWidths& widths() const { return m_widths; }
+    // Puts an edge there, in pixels of the viewport, or where the font and the room have it.
+    void moveEdge(ColumnEdge edge, int x);
+    void resetEdge(ColumnEdge edge);
 
     // To be called around a change of the model's contents: keeps current, selection and what stands at the top.
     void setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes);
     void setGhost(const ReplayGhost& ghost);
-    // Display rows that match a search, sorted; marked in the list and beside the scroll bar.
+    // Display rows that match a search, sorted; marked in the list and in the scroll bar.
     void setMatches(std::vector<int> displayRows);
     const std::vector<int>& matches() const { return m_matches; }
 
@@ -110,6 +121,7 @@ class GraphList : public QAbstractScrollArea {
 
     HistoryModel* m_model;
     GraphPainter m_painter;
+    ColumnWidths m_widths;
     ReplayGhost m_ghost;
     int m_ghostDisplay = -1;
     std::vector<int> m_matches;
@@ -126,7 +138,7 @@ class GraphList : public QAbstractScrollArea {
     Hover m_target;
     int m_previewCommits = 0;
     QTimer m_shrink;
-    QWidget* m_marks;
+    MarkedScrollBar* m_bar;
 };
 
 } // namespace espalier

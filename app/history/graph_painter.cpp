@@ -45,15 +45,19 @@ void GraphPainter::setLook(const QFont& font, const QPalette& palette)
     m_hollow = theme::fitted(theme::cardBorder(palette), palette.color(QPalette::Base), 2.4);
 }
 
-Columns GraphPainter::columnsFor(const QFontMetrics& metrics, const GraphGeometry& geometry, int width)
+Columns GraphPainter::columnsFor(const QFontMetrics& metrics, const GraphGeometry& geometry, int width,
+                                 const ColumnWidths& wanted)
 {
     Columns columns;
     const int gap = geometry.gap();
-    const int dateWidth = metrics.horizontalAdvance(QStringLiteral("00 minutes ago")) + gap;
-    const int authorWidth = metrics.averageCharWidth() * 19;
+    const int dateWidth =
+        wanted.date >= 0 ? wanted.date : metrics.horizontalAdvance(QStringLiteral("00 minutes ago")) + gap;
+    const int authorWidth = wanted.author >= 0 ? wanted.author : metrics.averageCharWidth() * 19;
     columns.subject = geometry.graphWidth() + 2 * gap;
     int right = width - 2 * gap;
-    const int least = metrics.averageCharWidth() * 34;
+    // What the user has set is kept until hardly anything of the subject is left.
+    const bool set = wanted.date >= 0 || wanted.author >= 0;
+    const int least = metrics.averageCharWidth() * (set ? 8 : 34);
     if (right - columns.subject - dateWidth > least) {
         columns.date = right - dateWidth;
         columns.dateWidth = dateWidth;
@@ -198,6 +202,11 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
             painter.drawPath(path);
         }
         const Row commit = lanes.displayed(at).row;
+        if (model.snapshot()->history.isBoundary(commit)) {
+            LaneEdge cutOff;
+            cutOff.colour = lanes.position(at);
+            paintStub(painter, node, cutOff); // it had parents, which are not here
+        }
         paintMark(painter, node, model.snapshot()->placesOf(commit), isHead(*model.snapshot(), commit), false);
     }
 }

@@ -30,13 +30,20 @@ struct Columns {
     int date = 0, dateWidth = 0;
 };
 
+// What the user has set by dragging the edges of the headings; negative: by the font and the room there is.
+struct ColumnWidths {
+    int author = -1, date = -1;
+    double lanes = -1; // the part of the width that the lanes may take
+};
+
 class GraphPainter {
   public:
     // Looks up every colour anew; call when font or palette has changed.
     void setLook(const QFont& font, const QPalette& palette);
     void setGeometry(const GraphGeometry& geometry) { m_geometry = geometry; }
     const GraphGeometry& geometry() const { return m_geometry; }
-    static Columns columnsFor(const QFontMetrics& metrics, const GraphGeometry& geometry, int width);
+    static Columns columnsFor(const QFontMetrics& metrics, const GraphGeometry& geometry, int width,
+                              const ColumnWidths& wanted = {});
 
     void paintBands(QPainter& painter, const QRect& area) const;
     // Lines and marks of consecutive rows.

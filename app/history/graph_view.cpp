@@ -17,6 +17,10 @@
 
 namespace espalier {
 
+namespace {
+constexpr quint8 stateVersion = 2;
+} // namespace
+
 struct GraphView::Private {
     GraphView* q;
     FilterBar* filter = nullptr;
@@ -34,6 +38,7 @@ struct GraphView::Private {
     std::vector<Row> matches;
     Oid wantedCurrent;        // to go to when the new layout is there
     QPointer<Work> layingOut, searching;
+    int layoutCount = 0, searchCount = 0; // of what was asked for; only the last answer counts
 
     bool isPlain() const { return !options.fold && options.only.empty(); }
     void show(const LanesPtr& lanes);
@@ -98,10 +103,10 @@ void GraphView::Private::findOptions()
 void GraphView::Private::layOutAgain()
 {
     if (layingOut) layingOut->cancel();
+    ++layoutCount;
     if (!snapshot)
         return;
     findOptions();
-    Q_EMIT q->lanesOptionsChanged(options);
     if (isPlain() && everything) {
         show(everything);
         return;
@@ -109,8 +114,8 @@ void GraphView::Private::layOutAgain()
     const auto job = [snapshot = snapshot, options = options](const Progress& progress) {
         return layOut(snapshot, options, progress);
     };
-    const auto then = [this, asked = snapshot](const Result<LanesPtr>& lanes) {
-        if (lanes && asked == snapshot) show(*lanes);
+    const auto then = [this, asked = ++layoutCount](const Result<LanesPtr>& lanes) {
+        if (lanes && asked == layoutCount) show(*lanes);
     };
     layingOut = startWork<LanesPtr>(q, tr("Laying out"), job, then);
 }
@@ -118,6 +123,7 @@ void GraphView::Private::layOutAgain()
 void GraphView::Private::startSearch()
 {
     if (searching) searching->cancel();
+    ++searchCount; // an answer that is on its way is too late
     matches.clear();
     if (query.empty() || !snapshot) {
         filter->setResult(QString());
@@ -133,9 +139,10 @@ void GraphView::Private::startSearch()
         if (!repository) return std::unexpected(repository.error());
         return search(*repository, *snapshot, query, progress);
     };
-    const auto then = [this, asked = snapshot](const Result<std::vector<Row>>& found) {
-        if (asked != snapshot || (!found && found.error().kind == ErrorKind::Cancelled))
+    const auto then = [this, asked = ++searchCount](const Result<std::vector<Row>>& found) {
+        if (asked != searchCount)
             return;
+        searching.clear();
         if (!found) {
             filter->setResult(QString::fromStdString(found.error().line()), true);
             return;
@@ -216,6 +223,8 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
 
     connect(d->list, &GraphList::geometryChanged, this,
             [this] { d->header->setLayout(d->list->geometryOfGraph(), d->list->columns()); });
+    connect(d->header, &GraphHeader::edgeMoved, d->list, &GraphList::moveEdge);
+    connect(d->header, &GraphHeader::edgeReset, d->list, &GraphList::resetEdge);
     connect(d->list, &GraphList::currentChanged, this, [this] { Q_EMIT currentChanged(d->list->currentRow()); });
     connect(d->list, &GraphList::selectionChanged, this, &GraphView::selectionChanged);
     connect(d->list, &GraphList::activated, this, [this](int display) { Q_EMIT activated(d->model->rowAt(display)); });
@@ -253,6 +262,13 @@ void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
 {
     const bool sameSnapshot = snapshot == d->snapshot;
     d->snapshot = snapshot;
+    d->filter->setEnabled(true);
+    d->list->setAttribute(Qt::WA_TransparentForMouseEvents, false);
+    d->list->setFocusPolicy(Qt::StrongFocus);
+    if (!sameSnapshot) {
+        ++d->layoutCount; // what is being computed is about other rows
+        ++d->searchCount;
+    }
     if (!snapshot || !lanes) {
         d->everything = nullptr;
         d->snapshot = nullptr;
@@ -268,6 +284,20 @@ void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     else
         d->layOutAgain();
     if (!sameSnapshot && !d->query.empty()) d->startSearch();
+}
+
+void GraphView::showFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes)
+{
+    if (d->snapshot)
+        return; // the whole is here already
+    // Nothing may be asked of rows below which the history is missing: no pointer, no keys, no search.
+    d->filter->setEnabled(false);
+    d->list->setAttribute(Qt::WA_TransparentForMouseEvents, true);
+    d->list->setFocusPolicy(Qt::NoFocus);
+    d->list->clearFocus();
+    d->list->setContents(snapshot, lanes);
+    d->header->setSnapshot(snapshot);
+    d->header->setLayout(d->list->geometryOfGraph(), d->list->columns());
 }
 
 SnapshotPtr GraphView::snapshot() const { return d->snapshot; }
@@ -350,7 +380,9 @@ QByteArray GraphView::saveState() const
 {
     QByteArray bytes;
     QDataStream stream(&bytes, QIODevice::WriteOnly);
-    stream << quint8(1) << d->options.fold << QByteArray::fromStdString(d->focus.isZero() ? "" : d->focus.hex());
+    const ColumnWidths& widths = d->list->widths();
+    stream << stateVersion << d->options.fold << QByteArray::fromStdString(d->focus.isZero() ? "" : d->focus.hex())
+           << qint32(widths.author) << qint32(widths.date) << widths.lanes;
     return bytes;
 }
 
@@ -360,12 +392,16 @@ void GraphView::restoreState(const QByteArray& state)
     quint8 version = 0;
     bool fold = false;
     QByteArray focus;
-    stream >> version >> fold >> focus;
-    if (stream.status() != QDataStream::Ok || version != 1)
-        return;
-    d->focus = Oid::parse(focus.toStdString()).value_or(Oid{});
-    d->options.fold = fold;
-    d->filter->setFolded(fold);
+    qint32 author = -1, date = -1;
+    double lanes = -1;
+    stream >> version >> fold >> focus >> author >> date >> lanes;
+    const bool sound = stream.status() == QDataStream::Ok && version == stateVersion;
+    if (sound) d->list->setWidths({author, date, lanes});
+    d->focus = sound ? Oid::parse(focus.toStdString()).value_or(Oid{}) : Oid{};
+    d->options.fold = sound && fold;
+    d->opened.clear();
+    d->wantedCurrent = d->focus;
+    d->filter->setFolded(d->options.fold);
     d->layOutAgain();
 }
 

@@ -24,9 +24,12 @@ class GraphView : public QWidget {
     explicit GraphView(QWidget* parent = nullptr);
     ~GraphView() override;
 
-    // Both may be null (nothing opened yet); `lanes` is the layout of everything. Keeps the current commit, the selection and the scroll position where the
-    // commits still exist.
+    // Both may be null (nothing opened yet); `lanes` is the layout of everything. What is folded, focused or filtered is laid
+    // out here, in the background. Keeps the current commit, the selection and the scroll position where the commits still
+    // exist.
     void setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes);
+    // The newest rows while the rest is still being read, for looking only; setSnapshot takes their place.
+    void showFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes);
     SnapshotPtr snapshot() const;
     // Rows of a planned replay above its new base; an empty ghost takes them away.
     void setGhost(const ReplayGhost& ghost);
@@ -51,7 +54,7 @@ class GraphView : public QWidget {
     // What a drag of the selection would carry; an empty label when nothing can be replayed.
     DragSource selectedSource() const;
 
-    // Fold, focus, columns: for the repository's own settings.
+    // Fold, focus and columns: for the repository's own settings. An empty state shows everything and leaves the columns.
     QByteArray saveState() const;
     void restoreState(const QByteArray& state);
 
@@ -63,10 +66,6 @@ class GraphView : public QWidget {
   Q_SIGNALS:
     void currentChanged(espalier::Row row);
     void selectionChanged();
-    // The graph shows other rows now (fold, focus, filter). It lays them out itself, in the background; nobody needs to
-    // answer.
-    void lanesOptionsChanged(const espalier::LanesOptions& options);
-
     void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);
     void checkOutRequested(const QString& fullRef);
     void createBranchRequested(const espalier::Oid& at);
@@ -74,6 +73,8 @@ class GraphView : public QWidget {
     void deleteRequested(const QString& fullRef);
     // Old first.
     void compareRequested(const espalier::Oid& older, const espalier::Oid& newer);
+    // The tips of two versions of a branch.
+    void versionsRequested(const espalier::Oid& before, const espalier::Oid& now);
     // Enter or a double click on a commit.
     void activated(espalier::Row row);
     void said(const QString& line);

@@ -114,6 +114,7 @@ QString HistoryModel::spokenText(int displayRow) const
     parts << relativeTime(m_snapshot->history.time(row)) << presenceText(m_snapshot->placesOf(row));
     if (const auto folded = m_lanes->displayed(std::size_t(displayRow)).folded)
         parts << tr("%n more commit(s) folded in", nullptr, int(folded));
+    parts << alterations(m_snapshot->history, row, true);
     parts.removeAll(QString());
     return parts.join(QStringLiteral(", "));
 }
@@ -128,6 +129,7 @@ QString HistoryModel::toolTip(int displayRow) const
         lines << read->subject << tr("by %1").arg(read->author);
     lines << absoluteTime(m_snapshot->history.time(row), 0);
     lines << QString::fromStdString(m_snapshot->history.id(row).hex()) << presenceText(m_snapshot->placesOf(row));
+    lines << alterations(m_snapshot->history, row, true);
     constexpr qsizetype mostRefs = 24;
     const std::vector<int> refs = m_snapshot->refsAt(row);
     for (std::size_t k = 0; k < std::min<std::size_t>(refs.size(), mostRefs); ++k)

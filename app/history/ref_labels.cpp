@@ -66,7 +66,8 @@ std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont
 {
     std::vector<int> refs = snapshot.refsAt(row);
     std::vector<RefLabel> labels;
-    if (refs.empty())
+    const QStringList odd = alterations(snapshot.history, row, false);
+    if (refs.empty() && odd.isEmpty())
         return labels;
     std::ranges::stable_sort(refs, {}, [&](int at) { return rank(snapshot, snapshot.refs[std::size_t(at)]); });
     const qreal height = std::ceil(metrics.height() + 4);
@@ -75,6 +76,10 @@ std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont
     const qreal top = std::floor(room.center().y() - height / 2) + 0.5;
     const qreal more = metrics.horizontalAdvance(QStringLiteral("+00")) + 2 * pad;
     qreal x = room.left() + 0.5;
+    for (const QString& text : odd) {
+        labels.push_back({-1, text, {x, top, std::ceil(metrics.horizontalAdvance(text)) + 2 * pad, height}});
+        x = labels.back().rect.right() + space;
+    }
     for (std::size_t k = 0; k < refs.size(); ++k) {
         const bool last = k + 1 == refs.size();
         const qreal left = room.right() - x - (last ? 0 : more + space);

@@ -17,12 +17,13 @@
 namespace espalier {
 
 struct RefLabel {
-    int ref = -1;      // index into Snapshot::refs; -1: "+3", the ones there is no room for
+    int ref = -1;      // index into Snapshot::refs; -1: "+3", the ones there is no room for, or a word about the commit
     QString text;
     QRectF rect;
 };
 
-// The labels of a row that fit into `room` from its left edge, vertically in its middle. Empty for a row without refs.
+// The labels of a row that fit into `room` from its left edge, vertically in its middle: its refs, and what is not as it was
+// made (see alterations). Empty for most rows.
 std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFontMetricsF& metrics, const QRectF& room);
 
 // What labels are painted with; looked up once, not for each label.

@@ -27,6 +27,15 @@ RowMenu::RowMenu(const Snapshot& snapshot, const std::vector<Row>& selected, Row
             Q_EMIT view->compareRequested(older ? here : there, older ? there : here);
         });
     }
+    QAction* versions = addAction(tr("Compare as versions of a branch"));
+    versions->setEnabled(compare->isEnabled());
+    if (versions->isEnabled()) {
+        const Oid there = snapshot.history.id(other);
+        connect(versions, &QAction::triggered, view, [view, here, there, older = row > other] {
+            Q_EMIT view->versionsRequested(older ? here : there, older ? there : here);
+        });
+    }
+    addForkVersions(snapshot, row, ref);
     addAction(tr("Focus on this branch"), view, [view, row] { view->focusOn(row); });
     if (view->isFocused()) addAction(tr("Show everything"), view, [view] { view->focusOn(noRow); });
     addSeparator();
@@ -73,6 +82,23 @@ void RowMenu::addBranch(const Snapshot& snapshot, Row row, int ref)
     }
     addAction(tr("Create branch here\u2026"), view,
               [view, id = snapshot.history.id(row)] { Q_EMIT view->createBranchRequested(id); });
+}
+
+// The fork's copy is the older version: a replay leaves it behind until it is overwritten.
+void RowMenu::addForkVersions(const Snapshot& snapshot, Row row, int ref)
+{
+    for (int at : ref >= 0 ? std::vector<int>{ref} : snapshot.refsAt(row)) {
+        const Ref& each = snapshot.refs[std::size_t(at)];
+        if (each.branch.empty() || each.kind == RefKind::Tag)
+            continue;
+        const Ref* fork = snapshot.forkCopy(each.branch);
+        const Ref* own = snapshot.findRef("refs/heads/" + each.branch);
+        if (!fork || !own || fork->row == own->row)
+            continue;
+        addAction(tr("Compare %1 with the fork's version").arg(plain(refLabel(*own))), m_view,
+                  [view = m_view, before = fork->tip, now = own->tip] { Q_EMIT view->versionsRequested(before, now); });
+        return;
+    }
 }
 
 void RowMenu::addCopies(const Snapshot& snapshot, Row row, const RowSummary* summary)

@@ -20,6 +20,7 @@ class RowMenu : public QMenu {
   private:
     void addReplay(const Snapshot& snapshot, const std::vector<Row>& selected, Row row, int ref);
     void addBranch(const Snapshot& snapshot, Row row, int ref);
+    void addForkVersions(const Snapshot& snapshot, Row row, int ref);
     void addCopies(const Snapshot& snapshot, Row row, const RowSummary* summary);
 
     GraphView* m_view;

@@ -55,6 +55,24 @@ QString shortAddress(const std::string& url)
     return parts.mid(qMax(0, int(parts.size()) - 2)).join(QLatin1Char('/'));
 }
 
+QStringList alterations(const History& history, Row row, bool inFull)
+{
+    const auto words = [inFull](const char* brief, const char* full) {
+        return QCoreApplication::translate("History", inFull ? full : brief);
+    };
+    QStringList found;
+    if (history.isBoundary(row))
+        found << words(QT_TRANSLATE_NOOP("History", "cut off here"),
+                       QT_TRANSLATE_NOOP("History", "what is older is not in the clone (shallow)"));
+    if (history.isGrafted(row))
+        found << words(QT_TRANSLATE_NOOP("History", "grafted"),
+                       QT_TRANSLATE_NOOP("History", "shown with other parents than it was made with (info/grafts)"));
+    if (history.isReplaced(row))
+        found << words(QT_TRANSLATE_NOOP("History", "replaced"),
+                       QT_TRANSLATE_NOOP("History", "another object is read in its stead (refs/replace)"));
+    return found;
+}
+
 const Remote* remoteOf(const Snapshot& snapshot, Place place)
 {
     if (place == Place::Clone)

@@ -6,6 +6,7 @@
 #include "core/history/snapshot.h"
 
 #include <QString>
+#include <QStringList>
 
 namespace espalier {
 
@@ -15,6 +16,9 @@ QString placeWord(Place place);
 QString refLabel(const Ref& ref);
 // "in the clone only", "in upstream, the fork and the clone", "in no branch".
 QString presenceText(Places places);
+// What a commit's place in the history is not as it was made: cut off below (a shallow clone), given other parents (a
+// graft), replaced. A word or two for its row, or a sentence a thing; empty for nearly every commit.
+QStringList alterations(const History& history, Row row, bool inFull);
 // The short form of an address for narrow places, its last two parts, "harbour-lab/tidebook".
 QString shortAddress(const std::string& url);
 // The remote that plays a place; null for the clone and when there is none.

@@ -18,10 +18,8 @@
 #include "app/window/start_page.h"
 #include "core/git/text.h"
 
-#include <QCloseEvent>
 #include <QProgressBar>
 #include <QPushButton>
-#include <QSettings>
 #include <QShortcut>
 #include <QSplitter>
 #include <QStackedWidget>
@@ -183,6 +181,10 @@ void MainWindow::showWork(Work* work)
 void MainWindow::wireSession()
 {
     connect(m_session, &Session::snapshotChanged, this, &MainWindow::takeUpSnapshot);
+    connect(m_session, &Session::firstRowsRead, this, [this](const SnapshotPtr& snapshot, const LanesPtr& lanes) {
+        m_graph->showFirstRows(snapshot, lanes);
+        showPage(m_workbench);
+    });
     connect(m_session, &Session::driftChanged, this, [this] {
         if (m_board->selected().empty() && m_session->snapshot())
             m_board->select(m_session->snapshot()->worktree.headBranch);
@@ -213,6 +215,10 @@ void MainWindow::wireGraph()
     connect(m_graph, &GraphView::compareRequested, this, [this](const Oid& older, const Oid& newer) {
         m_lower->setCurrentWidget(m_commit);
         m_commit->compare(older, newer);
+    });
+    connect(m_graph, &GraphView::versionsRequested, this, [this](const Oid& before, const Oid& now) {
+        m_lower->setCurrentWidget(m_commit);
+        m_commit->compareVersions(before, now);
     });
     connect(m_graph, &GraphView::activated, this, [this](Row row) {
         m_lower->setCurrentWidget(m_commit);
@@ -307,6 +313,7 @@ void MainWindow::wirePages()
 
 void MainWindow::openRepository(const QString& path)
 {
+    keepGraphState();
     m_opening = true;
     m_notice->clear();
     if (m_flow->isActive())
@@ -322,6 +329,8 @@ void MainWindow::openRepository(const QString& path)
 void MainWindow::takeUpSnapshot()
 {
     const SnapshotPtr snapshot = m_session->snapshot();
+    if (m_opening)
+        m_graph->restoreState(savedGraphState());
     m_graph->setSnapshot(snapshot, m_session->lanes());
     m_commit->setSnapshot(snapshot);
     if (const Ref* moved = snapshot->findRef(std::exchange(m_showNext, {})); moved && moved->row != noRow)
@@ -331,7 +340,8 @@ void MainWindow::takeUpSnapshot()
         setWindowTitle(tr("%1 · Espalier").arg(toText(snapshot->name)));
         remember(m_session->path());
         showPage(m_workbench);
-        if (const Ref* head = snapshot->findRef(snapshot->worktree.headBranch); head && head->row != noRow)
+        const Ref* head = snapshot->findRef(snapshot->worktree.headBranch);
+        if (head && head->row != noRow && !m_graph->isFocused())
             m_graph->goTo(head->row);
         showStanding();
     }
@@ -499,31 +509,6 @@ bool MainWindow::event(QEvent* event)
     if (event->type() == QEvent::WindowActivate && m_session->isOpen())
         m_session->refresh();
     return QMainWindow::event(event);
-}
-
-void MainWindow::closeEvent(QCloseEvent* event)
-{
-    if (m_keepsLayout) {
-        QSettings settings;
-        settings.setValue(QStringLiteral("window/geometry"), saveGeometry());
-        settings.setValue(QStringLiteral("window/columns"), m_columns->saveState());
-        settings.setValue(QStringLiteral("window/rows"), m_rows->saveState());
-        settings.setValue(QStringLiteral("window/graph"), m_graph->saveState());
-    }
-    QMainWindow::closeEvent(event);
-}
-
-void MainWindow::restoreLayout()
-{
-    const QSettings settings;
-    m_keepsLayout = true;
-    restoreGeometry(settings.value(QStringLiteral("window/geometry")).toByteArray());
-    m_columns->restoreState(settings.value(QStringLiteral("window/columns")).toByteArray());
-    m_rows->restoreState(settings.value(QStringLiteral("window/rows")).toByteArray());
-    if (const QByteArray state = settings.value(QStringLiteral("window/graph")).toByteArray(); !state.isEmpty())
-        m_graph->restoreState(state);
-    m_recent = settings.value(QStringLiteral("recent")).toStringList();
-    showRecent();
 }
 
 } // namespace espalier

@@ -110,11 +110,15 @@ class MainWindow : public QMainWindow {
     // Shows a page and gives it the keyboard.
     void showPage(QWidget* page);
     void takeUpSnapshot();
+    // What the graph shows of a repository (folds, focus, columns) is kept for the next time; main_window_state.cpp.
+    void keepGraphState() const;
+    QByteArray savedGraphState() const;
     void updateActions();
     void showStanding();
     void offerMoveToTopic(int ownCommits);
     void offerPush(const Applied& applied);
     void showCommit(const Oid& id);
+    void compareWithFork(const std::string& ref);
     void showWork(Work* work);
     void cyclePanes();
 

@@ -104,6 +104,7 @@ void MainWindow::buildBranchMenu()
     about(tr("&Replay onto…"), QKeySequence(Qt::Key_F7), &MainWindow::askReplayOnto);
     QAction* push = add(menu, tr("&Push…"), QKeySequence(Qt::SHIFT | Qt::Key_F7), [this] { checkAndPush(shortOf(chosenBranch())); });
     m_needBranch.push_back(push);
+    about(tr("Compare with the fork's &version"), {}, &MainWindow::compareWithFork);
     menu->addSeparator();
     about(tr("&Check out"), {}, &MainWindow::askCheckOut);
     add(menu, tr("&New branch…"), {}, [this] {
@@ -115,6 +116,23 @@ void MainWindow::buildBranchMenu()
     about(tr("&Delete…"), {}, &MainWindow::askDelete);
     menu->addSeparator();
     add(menu, tr("Clean &up…"), {}, [this] { showCleanUp(); });
+}
+
+void MainWindow::compareWithFork(const std::string& ref)
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    const Ref* own = snapshot ? snapshot->findRef(ref) : nullptr;
+    const Ref* fork = own ? snapshot->forkCopy(own->branch) : nullptr;
+    if (!own || own->row == noRow)
+        return;
+    if (!fork || fork->row == noRow || fork->row == own->row) {
+        m_notice->say(NoticeBar::Info, fork ? tr("The fork holds the same version of %1.").arg(toText(own->branch))
+                                            : tr("The fork has no copy of %1.").arg(toText(own->branch)));
+        return;
+    }
+    showWorkbench();
+    m_lower->setCurrentWidget(m_commit);
+    m_commit->compareVersions(fork->tip, own->tip);
 }
 
 void MainWindow::buildPlacesMenu()

@@ -6,6 +6,7 @@
 #include "core/replay/forecast.h"
 
 #include <QElapsedTimer>
+#include <QTimer>
 
 namespace espalier {
 
@@ -93,7 +94,20 @@ void Session::refresh(bool force)
         return;
     }
     const bool first = !m_snapshot;
-    const auto job = [first, force, known = d->fingerprint, previous = m_snapshot](const Repository& repository, const Progress& progress) -> Result<Loaded> {
+    const auto showFirst = [self = QPointer<Session>(this), generation = d->generation](const SnapshotPtr& snapshot) {
+        const auto lanes = layOut(snapshot);
+        if (!lanes)
+            return;
+        QMetaObject::invokeMethod(
+            QCoreApplication::instance(),
+            [self, generation, snapshot, lanes = *lanes] {
+                if (self && generation == self->d->generation)
+                    self->offerFirstRows(snapshot, lanes);
+            },
+            Qt::QueuedConnection);
+    };
+    const auto job = [first, force, showFirst, known = d->fingerprint,
+                      previous = m_snapshot](const Repository& repository, const Progress& progress) -> Result<Loaded> {
         Loaded loaded;
         if (first && !repository.isBare())
             if (auto recovered = recover(repository))
@@ -103,7 +117,8 @@ void Session::refresh(bool force)
             loaded.unchanged = true;
             return loaded;
         }
-        auto snapshot = takeSnapshot(repository, progress, previous);
+        auto snapshot = takeSnapshot(repository, progress, previous,
+                                     first ? std::function<void(SnapshotPtr)>(showFirst) : nullptr);
         if (!snapshot)
             return std::unexpected(snapshot.error());
         auto lanes = layOut(*snapshot, {}, progress);
@@ -136,6 +151,16 @@ void Session::refresh(bool force)
     // Looking whether something changed is no work to show; reading it is.
     d->loading = startWork<Loaded>(this, tr("Reading the repository"), withRepository<Loaded>(m_path, job), then,
                                    force ? WorkPriority::Shown : WorkPriority::Background);
+}
+
+// A picture that the whole one follows at once would only flicker.
+void Session::offerFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes)
+{
+    constexpr int patience = 120;
+    QTimer::singleShot(patience, this, [this, snapshot, lanes, generation = d->generation] {
+        if (generation == d->generation && !m_snapshot)
+            Q_EMIT firstRowsRead(snapshot, lanes);
+    });
 }
 
 void Session::takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerprint)

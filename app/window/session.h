@@ -98,6 +98,8 @@ class Session : public QObject {
 
   Q_SIGNALS:
     void snapshotChanged();
+    // While a large repository is being opened: its newest rows, to be looked at until snapshotChanged.
+    void firstRowsRead(const espalier::SnapshotPtr& snapshot, const espalier::LanesPtr& lanes);
     // The repository could not be opened at all; isOpen() stays false.
     void openFailed(const QString& line);
     void driftChanged();
@@ -110,6 +112,7 @@ class Session : public QObject {
     void mainLineHasOwnCommits(int count);
 
   private:
+    void offerFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes);
     void takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerprint);
     void computeDriftNow();
     void forecastNow();

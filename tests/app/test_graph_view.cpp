@@ -3,10 +3,14 @@
 // The graph and the commit panel as a user meets them: rows, keyboard, drags, folds, focus, search, and what a screen
 // reader hears. With ESPALIER_PICTURES=FOLDER the pictures are kept for looking at.
 #include "app/history/commit_panel.h"
+#include "app/history/diff_view.h"
 #include "app/history/filter_bar.h"
 #include "app/history/graph_drag.h"
+#include "app/history/graph_header.h"
 #include "app/history/graph_list.h"
 #include "app/history/graph_view.h"
+#include "app/history/marked_scroll_bar.h"
+#include "app/history/version_pairs.h"
 #include "app/history/words.h"
 #include "app/support/theme.h"
 #include "core/samples/samples.h"
@@ -69,6 +73,7 @@ class TestGraphView : public QObject {
     void foldAndGoTo();
     void focusShowsTheDivergence();
     void searchFindsAndMarks();
+    void columnsAreWidenedAndKept();
     void selectionOutlivesASnapshot();
     void ghostRowsPushNothingAside();
     void spokenRows();
@@ -268,8 +273,61 @@ void TestGraphView::searchFindsAndMarks()
     m_view->findNext();
     QVERIFY(std::ranges::binary_search(expected, int(m_view->currentRow())));
     keepPicture(*m_view, QStringLiteral("searched"));
+
+    // Seen in the scroll bar, where a low list has one.
+    const QSize before = m_view->size();
+    m_view->resize(before.width(), 260);
+    auto* bar = static_cast<MarkedScrollBar*>(list()->verticalScrollBar());
+    QTRY_VERIFY_WITH_TIMEOUT(bar->isVisible(), longWait);
+    const QImage seen = bar->grab().toImage();
+    QVERIFY(!bar->markedHeights().empty());
+    for (const int y : bar->markedHeights())
+        QCOMPARE(seen.pixelColor(int((bar->width() - 3) * seen.devicePixelRatio()), int(y * seen.devicePixelRatio())).rgb(),
+                 theme::warning(bar->palette()).rgb());
+    m_view->resize(before);
+
+    m_view->findChild<FilterBar*>()->setText(QStringLiteral("no commit says this"));
+    QTRY_COMPARE_WITH_TIMEOUT(m_view->findChild<FilterBar*>()->result(), GraphView::tr("Nothing found"), longWait);
     m_view->findChild<FilterBar*>()->setText(QString());
-    QTRY_VERIFY_WITH_TIMEOUT(list()->matches().empty(), longWait);
+    QTRY_VERIFY_WITH_TIMEOUT(m_view->findChild<FilterBar*>()->result().isEmpty(), longWait);
+    QVERIFY(list()->matches().empty());
+}
+
+void TestGraphView::columnsAreWidenedAndKept()
+{
+    auto* header = m_view->findChild<GraphHeader*>();
+    const QByteArray before = m_view->saveState();
+    const Columns usual = list()->columns();
+    QVERIFY(usual.authorWidth > 0 && usual.dateWidth > 0);
+    const int gap = list()->geometryOfGraph().gap();
+
+    const QPoint edge(usual.author - gap / 2, header->height() / 2);
+    QTest::mousePress(header, Qt::LeftButton, {}, edge);
+    QTest::mouseMove(header, edge - QPoint(30, 0));
+    QTest::mouseRelease(header, Qt::LeftButton, {}, edge - QPoint(30, 0));
+    QCOMPARE(list()->columns().authorWidth, usual.authorWidth + 30);
+    QCOMPARE(list()->columns().subjectWidth, usual.subjectWidth - 30);
+    QTest::mouseDClick(header, Qt::LeftButton, {}, edge - QPoint(30, 0));
+    QCOMPARE(list()->columns().authorWidth, usual.authorWidth);
+
+    // By keyboard: the second edge is the authors', the third the dates'.
+    header->setFocus(Qt::TabFocusReason);
+    QTest::keyClick(header, Qt::Key_Right);
+    QTest::keyClick(header, Qt::Key_Right);
+    QTest::keyClick(header, Qt::Key_Left, Qt::ShiftModifier);
+    QCOMPARE(list()->columns().dateWidth, usual.dateWidth + 2 * gap);
+    const QByteArray widened = m_view->saveState();
+    QTest::keyClick(header, Qt::Key_Backspace);
+    QCOMPARE(list()->columns().dateWidth, usual.dateWidth);
+
+    // Another repository's state, and this one's again.
+    m_view->restoreState(widened);
+    QCOMPARE(list()->columns().dateWidth, usual.dateWidth + 2 * gap);
+    m_view->restoreState({});
+    QCOMPARE(list()->columns().dateWidth, usual.dateWidth + 2 * gap);
+    m_view->restoreState(QByteArray("not a state of ours"));
+    m_view->restoreState(before);
+    QCOMPARE(list()->columns().dateWidth, usual.dateWidth);
 }
 
 void TestGraphView::selectionOutlivesASnapshot()
@@ -356,7 +414,23 @@ void TestGraphView::panelCompares()
     const Oid oldest = m_opened.snapshot->history.id(m_opened.snapshot->history.size() - 1);
     panel.compare(oldest, newest);
     QVERIFY(loaded.wait(longWait));
-    QVERIFY(panel.findChild<QTreeWidget*>()->topLevelItemCount() > 0);
+    auto* list = panel.findChild<QTreeWidget*>();
+    QVERIFY(list->topLevelItemCount() > 0);
+
+    // As versions of a branch: the topic's commits are new, and each shows all that it does.
+    const Row topic = m_opened.snapshot->history.find(m_opened.snapshot->worktree.headTip);
+    const auto own = m_opened.snapshot->history.onlyIn(topic, m_opened.snapshot->mainLineRef()->row);
+    panel.compareVersions(newest, m_opened.snapshot->history.id(topic));
+    QVERIFY(loaded.wait(longWait));
+    QCOMPARE(list->topLevelItemCount(), int(own.size()));
+    for (int at = 0; at < list->topLevelItemCount(); ++at)
+        QCOMPARE(list->topLevelItem(at)->text(1), VersionPairs::tr("new"));
+    const auto* lines = panel.findChild<DiffView*>();
+    const QString before = lines->toPlainText();
+    QVERIFY(lines->blockCount() > 2);
+    list->setCurrentItem(list->topLevelItem(list->topLevelItemCount() - 1));
+    QVERIFY(loaded.wait(longWait));
+    QVERIFY(lines->toPlainText() != before);
 }
 
 void TestGraphView::pictures()

@@ -6,6 +6,7 @@
 //     make_pictures --job FOLDER             the main job on the sample same-lines, step by step
 //     make_pictures --pages FOLDER           every page in every look: light and dark, scales, sizes, a bigger font
 //     make_pictures --pages FOLDER LOOK…     in these looks only: light, dark, light-200, dark-small, …
+//     make_pictures --repository PATH FOLDER a repository's history at rest, folded, focused and filtered, light and dark
 #include "app/drift/drift_board.h"
 #include "app/dryrun/dry_run_page.h"
 #include "app/dryrun/replay_flow.h"
@@ -15,6 +16,7 @@
 #include "app/support/theme.h"
 #include "tests/pictures/all_pages.h"
 #include "tests/pictures/pictures.h"
+#include "tests/pictures/repository_pictures.h"
 
 #include <QApplication>
 #include <QProcess>
@@ -112,13 +114,21 @@ int main(int argc, char** argv)
     QStandardPaths::setTestModeEnabled(true);
     QApplication::setApplicationName(QStringLiteral("espalier-pictures"));
     const QStringList arguments = QApplication::arguments();
+    if (arguments.size() == 4 && arguments[1] == QLatin1String("--repository")) {
+        for (const auto scheme : {theme::Scheme::Light, theme::Scheme::Dark}) {
+            theme::apply(application, scheme);
+            takeRepositoryPictures(arguments[2], arguments[3],
+                                   scheme == theme::Scheme::Light ? QStringLiteral("-light") : QStringLiteral("-dark"));
+        }
+        return 0;
+    }
     const QString what = arguments.value(1), folder = arguments.value(2);
     const auto all = looks();
     const auto known = [&](const QString& name) { return std::ranges::find(all, name, &Look::name); };
     const QStringList wanted = arguments.mid(3);
     const bool sound = std::ranges::all_of(wanted, [&](const QString& name) { return known(name) != all.end(); });
     if (folder.isEmpty() || !sound) {
-        std::fputs("make_pictures: use make_pictures --job FOLDER or make_pictures --pages FOLDER [LOOK…]\n", stderr);
+        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…] or --repository PATH FOLDER\n", stderr);
         return 2;
     }
     theme::apply(application, theme::Scheme::Light);
