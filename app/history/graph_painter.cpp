@@ -134,6 +134,20 @@ void GraphPainter::paintStub(QPainter& painter, QPointF node, const LaneEdge& ed
     }
 }
 
+// A folded branch leaves here: dots up and away from the node.
+void GraphPainter::paintFoldBegin(QPainter& painter, QPointF node, LanePosition lane) const
+{
+    const QRectF mark = m_geometry.mark(node);
+    const qreal dot = m_geometry.lineWidth() * 0.8;
+    painter.setRenderHint(QPainter::Antialiasing, true);
+    painter.setPen(Qt::NoPen);
+    painter.setBrush(colourOf({lane.band, std::uint16_t(lane.lane + 1)}));
+    for (int k = 0; k < 3; ++k) {
+        const QPointF at(mark.right() + dot * (1.6 + 1.9 * k), node.y() - dot * (0.6 + 1.9 * k));
+        painter.drawEllipse(at, dot * (1 - k * 0.2), dot * (1 - k * 0.2));
+    }
+}
+
 void GraphPainter::paintRowLines(QPainter& painter, const std::vector<LaneEdge>& edges, const ViewRow& row,
                                  std::vector<Run>& runs) const
 {
@@ -207,6 +221,7 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
             cutOff.colour = lanes.position(at);
             paintStub(painter, node, cutOff); // it had parents, which are not here
         }
+        if (lanes.beginsFold(at)) paintFoldBegin(painter, node, lanes.position(at));
         paintMark(painter, node, model.snapshot()->placesOf(commit), isHead(*model.snapshot(), commit), false);
     }
 }

@@ -114,6 +114,7 @@ QString HistoryModel::spokenText(int displayRow) const
     parts << relativeTime(m_snapshot->history.time(row)) << presenceText(m_snapshot->placesOf(row));
     if (const auto folded = m_lanes->displayed(std::size_t(displayRow)).folded)
         parts << tr("%n more commit(s) folded in", nullptr, int(folded));
+    if (m_lanes->beginsFold(std::size_t(displayRow))) parts << tr("a folded branch begins here");
     parts << alterations(m_snapshot->history, row, true);
     parts.removeAll(QString());
     return parts.join(QStringLiteral(", "));

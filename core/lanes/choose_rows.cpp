@@ -25,6 +25,7 @@ class Chooser {
     std::vector<std::uint32_t> findLanded() const;
     void foldRuns();
     void number();
+    void findFoldBegins();
     // The row that stands for a commit, or for its nearest shown ancestor along first parents; none when all are hidden.
     std::uint32_t standsFor(Row row) const { return m_stand[row]; }
     bool isOpened(Row row) const { return std::ranges::binary_search(m_opened, row); }
@@ -203,6 +204,19 @@ void Chooser::number()
     m_data.parentStart.push_back(std::uint32_t(m_data.parents.size()));
 }
 
+// A fold's lines are those of its oldest commit; what the others stand on outside of it would not be seen.
+void Chooser::findFoldBegins()
+{
+    m_data.beginsFold.assign(m_data.count, false);
+    for (Row row = 0; row < m_count; ++row) {
+        if (!m_inside[row] || m_stand[row] == none || m_last[m_stand[row]] == row)
+            continue;
+        for (const Row parent : m_history.parents(row))
+            if (const std::uint32_t at = m_data.displayOf[parent]; at != none && at != m_data.displayOf[row])
+                m_data.beginsFold[at] = true;
+    }
+}
+
 void Chooser::run()
 {
     m_opened = m_options.opened;
@@ -217,6 +231,7 @@ void Chooser::run()
         foldRuns();
     }
     number();
+    if (m_options.fold) findFoldBegins();
 }
 
 } // namespace

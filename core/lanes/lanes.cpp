@@ -109,6 +109,8 @@ LanePosition Lanes::position(std::size_t i) const
     return i < m_data->count ? m_data->positionOf(std::uint32_t(i)) : LanePosition{};
 }
 
+bool Lanes::beginsFold(std::size_t i) const { return i < m_data->beginsFold.size() && m_data->beginsFold[i]; }
+
 std::vector<LaneEdge> Lanes::edges(std::size_t i) const
 {
     std::vector<LaneEdge> edges;

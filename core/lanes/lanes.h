@@ -60,6 +60,8 @@ class Lanes {
     // The display row that shows a commit (itself or the fold that holds it); nothing when it is hidden.
     std::optional<std::size_t> displayRowOf(Row row) const;
     LanePosition position(std::size_t i) const;
+    // A landed side branch that is folded into another row begins at this one; no line says so.
+    bool beginsFold(std::size_t i) const;
     // Edges of one display row; valid until the next call on the same thread. Computed from checkpoints, so any row costs
     // about the same, however long the history.
     std::vector<LaneEdge> edges(std::size_t i) const;

@@ -33,12 +33,13 @@ struct Lanes::Data {
 
     SnapshotPtr snapshot;
     std::uint32_t count = 0; // display rows
-    bool everything = true;  // display row i is row i; the five vectors below are empty then
+    bool everything = true;  // display row i is row i; the vectors below, up to `lane`, are empty then
     std::vector<Row> shown;
     std::vector<std::uint32_t> folded;
     std::vector<std::uint32_t> displayOf;   // by row; noRow where hidden
     std::vector<std::uint32_t> parentStart; // count + 1
     std::vector<std::uint32_t> parents;     // display rows, with skipsBit
+    std::vector<bool> beginsFold;           // by display row; empty without folds
 
     std::vector<std::uint8_t> lane;    // of each display row; isStub: the line to its first parent is one
     std::vector<std::uint8_t> further; // of each parent after the first, in the order of rows

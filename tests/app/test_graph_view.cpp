@@ -23,6 +23,7 @@
 #include <QPushButton>
 #include <QScrollBar>
 #include <QTreeWidget>
+#include <QWindow>
 #include <QtTest>
 
 using namespace espalier;
@@ -74,6 +75,7 @@ class TestGraphView : public QObject {
     void focusShowsTheDivergence();
     void searchFindsAndMarks();
     void columnsAreWidenedAndKept();
+    void firstRowsAreForLooking();
     void selectionOutlivesASnapshot();
     void ghostRowsPushNothingAside();
     void spokenRows();
@@ -328,6 +330,33 @@ void TestGraphView::columnsAreWidenedAndKept()
     m_view->restoreState(QByteArray("not a state of ours"));
     m_view->restoreState(before);
     QCOMPARE(list()->columns().dateWidth, usual.dateWidth);
+}
+
+void TestGraphView::firstRowsAreForLooking()
+{
+    GraphView view;
+    view.resize(1000, 600);
+    view.show();
+    auto* rows = view.findChild<GraphList*>();
+    const Row tip = m_opened.snapshot->history.find(m_opened.snapshot->worktree.headTip);
+    const auto click = [&] {
+        // To the window, as a pointer's click comes; a widget that lets it through does not get it.
+        const QPoint at = rows->viewport()->mapTo(&view, rows->rectOf(int(tip)).center());
+        QTest::mouseClick(view.windowHandle(), Qt::LeftButton, {}, at);
+    };
+    view.showFirstRows(m_opened.snapshot, m_opened.lanes);
+    QCOMPARE(rows->model()->rowCount(), int(m_opened.lanes->rowCount()));
+    QVERIFY(QTest::qWaitForWindowExposed(&view));
+    click();
+    QCOMPARE(view.currentRow(), noRow);
+    QVERIFY(!view.findChild<FilterBar*>()->isEnabled());
+    view.setSnapshot(m_opened.snapshot, m_opened.lanes);
+    click();
+    QCOMPARE(view.currentRow(), tip);
+    QVERIFY(view.findChild<FilterBar*>()->isEnabled());
+    // Too late, they change nothing.
+    view.showFirstRows(m_opened.snapshot, m_opened.lanes);
+    QCOMPARE(view.currentRow(), tip);
 }
 
 void TestGraphView::selectionOutlivesASnapshot()

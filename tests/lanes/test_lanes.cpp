@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// What must hold for every picture, on random histories of many shapes.
+// What must hold for every picture, on random histories of many shapes; and on a real one when ESPALIER_SHAPE_REPOSITORY names
+// a repository (see tests/bench/build-shape).
 #include "core/lanes/lanes.h"
 #include "tests/support/synthetic_history.h"
 
@@ -44,6 +45,30 @@ namespace {
 using Key = std::tuple<std::uint32_t, std::uint32_t, bool>; // child, parent, second
 std::pair<int, int> at(LanePosition p) { return {int(p.band), int(p.lane)}; }
 
+// A repository's topology and branches; what no place has counts as the clone's.
+SyntheticHistory shapeOfRepository(const QByteArray& path)
+{
+    const auto repository = Repository::open(path.toStdString());
+    if (!repository)
+        qFatal("%s", repository.error().line().c_str());
+    const SnapshotPtr snapshot = takeSnapshot(*repository).value();
+    SyntheticHistory shape;
+    for (Row row = 0; row < snapshot->history.size(); ++row) {
+        const auto parents = snapshot->history.parents(row);
+        shape.parents.emplace_back(parents.begin(), parents.end());
+    }
+    const auto add = [&](const Ref& ref) { shape.tips.push_back({ref.row, ref.place.value_or(Place::Clone), ref.name}); };
+    add(*snapshot->mainLineRef());
+    for (const Ref& ref : snapshot->refs)
+        if (&ref != snapshot->mainLineRef()) add(ref);
+    return shape;
+}
+
+SyntheticHistory shapeFor(unsigned seed, int commits)
+{
+    return seed == 0 ? shapeOfRepository(qgetenv("ESPALIER_SHAPE_REPOSITORY")) : randomShape(seed, std::size_t(commits));
+}
+
 } // namespace
 
 void TestLanes::seeds()
@@ -52,6 +77,7 @@ void TestLanes::seeds()
     QTest::addColumn<int>("commits");
     for (unsigned seed = 1; seed <= 24; ++seed)
         QTest::addRow("%u", seed) << seed << (seed % 6 == 0 ? 3000 : 300);
+    if (!qgetenv("ESPALIER_SHAPE_REPOSITORY").isEmpty()) QTest::newRow("repository") << 0u << 0;
 }
 
 std::vector<LanesPtr> TestLanes::pictures(const SnapshotPtr& snapshot)
@@ -65,7 +91,7 @@ void TestLanes::noTwoLinesShareALane()
 {
     QFETCH(unsigned, seed);
     QFETCH(int, commits);
-    for (const LanesPtr& lanes : pictures(snapshotOf(randomShape(seed, std::size_t(commits)))))
+    for (const LanesPtr& lanes : pictures(snapshotOf(shapeFor(seed, commits))))
         for (std::size_t row = 0; row < lanes->rowCount(); ++row) {
             // A lane holds at most one line at the top edge of a row and at the bottom edge, and none passes the node.
             std::set<std::pair<int, int>> top, bottom;
@@ -81,7 +107,7 @@ void TestLanes::everyLineJoinsItsParent()
 {
     QFETCH(unsigned, seed);
     QFETCH(int, commits);
-    const SnapshotPtr snapshot = snapshotOf(randomShape(seed, std::size_t(commits)));
+    const SnapshotPtr snapshot = snapshotOf(shapeFor(seed, commits));
     for (const LanesPtr& lanes : pictures(snapshot)) {
         const bool plain = lanes->rowCount() == snapshot->history.size();
         std::map<Key, std::pair<int, int>> open; // the lane each line is in at the bottom of the row before
@@ -124,7 +150,7 @@ void TestLanes::bandsFollowThePlaces()
 {
     QFETCH(unsigned, seed);
     QFETCH(int, commits);
-    const SnapshotPtr snapshot = snapshotOf(randomShape(seed, std::size_t(commits)));
+    const SnapshotPtr snapshot = snapshotOf(shapeFor(seed, commits));
     for (const LanesPtr& lanes : pictures(snapshot))
         for (std::size_t row = 0; row < lanes->rowCount(); ++row) {
             const Places places = snapshot->placesOf(lanes->displayed(row).row);
@@ -146,7 +172,7 @@ void TestLanes::mainLineIsStraight()
 {
     QFETCH(unsigned, seed);
     QFETCH(int, commits);
-    const SnapshotPtr snapshot = snapshotOf(randomShape(seed, std::size_t(commits)));
+    const SnapshotPtr snapshot = snapshotOf(shapeFor(seed, commits));
     std::set<Row> main;
     for (Row row = snapshot->mainLineRef()->row; row != noRow;) {
         main.insert(row);
@@ -168,7 +194,7 @@ void TestLanes::commitsOnTopMoveNothingBelow()
 {
     QFETCH(unsigned, seed);
     QFETCH(int, commits);
-    const SyntheticHistory before = randomShape(seed, std::size_t(commits));
+    const SyntheticHistory before = shapeFor(seed, commits);
     // New commits on the main line and on topics, one of them a merge; the places of the old ones stay.
     SyntheticHistory after = before;
     const Row added = 5;
@@ -206,7 +232,7 @@ void TestLanes::foldsHoldEveryCommitOnce()
 {
     QFETCH(unsigned, seed);
     QFETCH(int, commits);
-    const SnapshotPtr snapshot = snapshotOf(randomShape(seed, std::size_t(commits)));
+    const SnapshotPtr snapshot = snapshotOf(shapeFor(seed, commits));
     LanesOptions options;
     options.fold = true;
     const LanesPtr lanes = layOut(snapshot, options).value();
@@ -229,10 +255,12 @@ void TestLanes::foldsHoldEveryCommitOnce()
     for (Row row = 0; row < snapshot->history.size(); ++row)
         for (Row parent : snapshot->history.parents(row)) {
             const auto child = *lanes->displayRowOf(row), target = *lanes->displayRowOf(parent);
-            // What a folded side branch itself stands on is not drawn: the fold says only that it is inside.
-            if (child == target || lanes->displayed(child).row != row) continue;
-            if (lanes->displayed(child).folded == 0)
+            // What a folded side branch stands on has no line; it is marked as something that one begins at.
+            if (child == target) continue;
+            if (lanes->displayed(child).row == row && lanes->displayed(child).folded == 0)
                 QVERIFY(lines.contains({std::uint32_t(child), std::uint32_t(target)}));
+            else
+                QVERIFY(lines.contains({std::uint32_t(child), std::uint32_t(target)}) || lanes->beginsFold(target));
         }
 }
 
