@@ -136,7 +136,7 @@ void GraphHeader::keyPressEvent(QKeyEvent* event)
     const auto chosen = std::ranges::find(all, m_chosen, &std::pair<ColumnEdge, int>::first);
     const int way = event->key() == Qt::Key_Left ? -1 : event->key() == Qt::Key_Right ? 1 : 0;
     if (chosen == all.end() || (way == 0 && event->key() != Qt::Key_Backspace)) {
-        m_chosen = ColumnEdge::Lanes;
+        if (chosen == all.end()) m_chosen = ColumnEdge::Lanes; // its column is hidden now
         QWidget::keyPressEvent(event);
         return;
     }

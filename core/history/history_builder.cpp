@@ -131,9 +131,16 @@ class Gathering {
     }
 
     // The newest rows of what `tips` reach, reading what they need and no more.
-    History newest(std::span<const Oid> tips)
+    HistoryBuilder::Loaded newest(std::span<const Index> tips)
     {
         readNext();
+        std::vector<Oid> ids;
+        for (Index tip : tips) {
+            // What a tag points at has a number but may not have been read.
+            for (int depth = 0; depth < 64 && tip < m_graph.times.size() && kindOf(tip) == CommitHeader::Tag; ++depth)
+                tip = m_tagged[tip - m_base];
+            ids.push_back(m_ids[tip]);
+        }
         const auto lookUp = [this](const Oid& id) -> std::optional<KnownCommit> {
             const Index index = m_findInBase && m_findInBase(id) != noIndex ? m_findInBase(id) : m_table.find(id);
             KnownCommit commit;
@@ -150,7 +157,11 @@ class Gathering {
             commit.parents = std::move(batch.parents);
             return commit;
         };
-        return newestRows(tips, HistoryBuilder::firstRows, lookUp);
+        HistoryBuilder::Loaded loaded;
+        loaded.history = newestRows(ids, HistoryBuilder::firstRows, lookUp);
+        for (const Oid& id : ids)
+            loaded.rows.push_back(loaded.history.find(id));
+        return loaded;
     }
 
     // Reads what indexOf() has added, and what that leads to.
@@ -308,7 +319,7 @@ bool hasDoubles(std::span<const Index> byId, const std::vector<Oid>& ids)
 
 Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository, std::span<const Oid> tips,
                                                     const History* previous, const Progress& progress,
-                                                    const std::function<void(History)>& first)
+                                                    const std::function<void(Loaded)>& first)
 {
     const Overrides overrides = readOverrides(repository);
     auto data = std::make_shared<History::Data>();
@@ -341,7 +352,7 @@ Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository
         for (const Oid& tip : tips)
             indices.push_back(gathering.indexOf(tip));
         if (first && !known)
-            if (History newest = gathering.newest(tips); newest.size() > 0) first(std::move(newest));
+            if (Loaded newest = gathering.newest(indices); newest.history.size() > 0) first(std::move(newest));
         if (auto read = gathering.readAll(); !read)
             return std::unexpected(read.error());
 

@@ -46,10 +46,10 @@ class HistoryBuilder {
     // How many rows `first` gets.
     static constexpr std::size_t firstRows = 600;
     // `previous` may be null. Without it `first`, when given, gets the newest rows before the rest is read, if there are
-    // more (see first_rows.h).
+    // more (see first_rows.h); tips below them have no row.
     // Errors: Broken (a parent is missing, an object is damaged), Cancelled.
     static Result<Loaded> load(const Repository& repository, std::span<const Oid> tips, const History* previous,
-                               const Progress& progress, const std::function<void(History)>& first = {});
+                               const Progress& progress, const std::function<void(Loaded)>& first = {});
     // A table out of rows that are known: `parentStart` has one entry more than there are rows, parents are further down
     // than their children. For shapes without a repository (benchmarks, tests).
     static History fromRows(std::vector<Oid> ids, std::vector<std::int64_t> times, std::vector<std::uint32_t> parentStart,

@@ -191,7 +191,7 @@ void complete(Snapshot& snapshot, Named named, HistoryBuilder::Loaded loaded, Ro
 
 // The newest rows as a snapshot. A ref below them reaches nothing above, so their places are right. Null when the main line
 // is not among them: the lanes would be other ones.
-SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, History rows, const std::string& upstreamHead)
+SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, HistoryBuilder::Loaded loaded, const std::string& upstreamHead)
 {
     auto seen = std::make_shared<Snapshot>();
     seen->path = begun.path;
@@ -199,17 +199,8 @@ SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, History rows, c
     seen->remotes = begun.remotes;
     seen->roles = begun.roles;
     seen->worktree = begun.worktree;
-    Named reached;
-    HistoryBuilder::Loaded loaded;
-    for (std::size_t i = 0; i < named.refs.size(); ++i)
-        if (const Row row = rows.find(named.tips[i]); row != noRow) {
-            reached.refs.push_back(named.refs[i]);
-            reached.tips.push_back(named.tips[i]);
-            loaded.rows.push_back(row);
-        }
-    const Row head = begun.worktree.detached ? rows.find(begun.worktree.headTip) : noRow;
-    loaded.history = std::move(rows);
-    complete(*seen, std::move(reached), std::move(loaded), head, upstreamHead);
+    const Row head = begun.worktree.detached ? loaded.history.find(begun.worktree.headTip) : noRow;
+    complete(*seen, named, std::move(loaded), head, upstreamHead);
     Snapshot all;
     all.refs = named.refs;
     all.roles = begun.roles;
@@ -245,9 +236,9 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
         return cancelled();
 
     const History* known = previous && previous->path == snapshot->path ? &previous->history : nullptr;
-    std::function<void(History)> newest;
+    std::function<void(HistoryBuilder::Loaded)> newest;
     if (first)
-        newest = [&](History rows) {
+        newest = [&](HistoryBuilder::Loaded rows) {
             if (SnapshotPtr seen = seenSoFar(*snapshot, named, std::move(rows), upstreamHead)) first(std::move(seen));
         };
     auto loaded = HistoryBuilder::load(repository, named.tips, known, progress, newest);

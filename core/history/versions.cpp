@@ -176,8 +176,9 @@ Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& 
         return difference;
     // Line numbers of these texts tell nobody anything; the file does.
     for (DiffHunk& hunk : difference->hunks) {
-        const bool onlyBefore = hunk.newCount == 0;
-        hunk.header = fileAt(onlyBefore ? *oldText : *newText, onlyBefore ? hunk.oldStart : hunk.newStart + 3);
+        const auto first = std::ranges::find_if(hunk.lines, [](const DiffLine& line) { return line.kind != DiffLine::Context; });
+        if (first != hunk.lines.end())
+            hunk.header = first->kind == DiffLine::Added ? fileAt(*newText, first->newNumber) : fileAt(*oldText, first->oldNumber);
         hunk.oldStart = hunk.newStart = 0;
         for (DiffLine& line : hunk.lines)
             line.oldNumber = line.newNumber = 0;

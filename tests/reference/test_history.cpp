@@ -271,7 +271,7 @@ void TestHistory::damagedCommitGraph()
 void TestHistory::randomlyDamagedCommitGraph()
 {
     TempRepository repo;
-    growRandomly(repo, 8, 300);
+    growRandomly(repo, 8, 150);
     repo.git({"commit-graph", "write", "--reachable"});
     const auto expected = lines(repo.git({"rev-list", "--date-order", "--parents", "--all"}));
     const auto path = repo.fsPath() / ".git/objects/info/commit-graph";
@@ -285,7 +285,7 @@ void TestHistory::randomlyDamagedCommitGraph()
         return value;
     };
     const std::size_t data = offset(table + 4), dataEnd = offset(table + 16);
-    for (unsigned seed = 0; seed < 300; ++seed) {
+    for (unsigned seed = 0; seed < 250; ++seed) {
         std::mt19937 random(seed);
         rewriteFile(path, [&](std::string& bytes) {
             bytes = whole;
