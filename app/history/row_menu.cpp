@@ -95,7 +95,7 @@ void RowMenu::addForkVersions(const Snapshot& snapshot, Row row, int ref)
         const Ref* own = snapshot.findRef("refs/heads/" + each.branch);
         if (!fork || !own || fork->row == own->row)
             continue;
-        addAction(tr("Compare %1 with the fork's version").arg(plain(refLabel(*own))), m_view,
+        addAction(tr("Compare %1 with the fork's version").arg(toCaption(refLabel(*own))), m_view,
                   [view = m_view, before = fork->tip, now = own->tip] { Q_EMIT view->versionsRequested(before, now); });
         return;
     }
