@@ -240,10 +240,11 @@ class Parser {
         Person person;
         person.name = unescape(rest.substr(0, open - 1));
         person.email = unescape(rest.substr(open + 1, close - open - 1));
-        int hours = 0, minutes = 0;
+        int hours = 0, minutes = 0, length = 0;
         char sign = '+';
         const std::string zone(rest.substr(close + 1));
-        if (std::sscanf(zone.c_str(), " %c%2d%2d", &sign, &hours, &minutes) != 3)
+        if (std::sscanf(zone.c_str(), " %c%2d%2d%n", &sign, &hours, &minutes, &length) != 3 ||
+            std::size_t(length) != zone.size() || hours < 0 || hours > 14 || minutes < 0 || minutes > 59)
             return wrong(m_line, "a person ends with a time zone such as +0100");
         person.offsetMinutes = (sign == '-' ? -1 : 1) * (hours * 60 + minutes);
         m_recipe.people[key] = std::move(person);
@@ -279,7 +280,10 @@ class Parser {
             std::sscanf(time.c_str(), "%d:%d", &hour, &minute) != 2)
             return wrong(m_line, "a commit is LABEL [after LABEL] by PERSON at YYYY-MM-DD HH:MM");
         using namespace std::chrono;
-        const sys_days days{std::chrono::year(year) / month / date};
+        const year_month_day when = std::chrono::year(year) / month / date;
+        if (year < 1970 || year > 2999 || !when.ok() || hour < 0 || hour > 23 || minute < 0 || minute > 59)
+            return wrong(m_line, "there is no such day or time as '" + day + " " + time + "'");
+        const sys_days days{when};
         commit.author = m_recipe.people[author];
         commit.author.when = days.time_since_epoch() / seconds(1) + hour * 3600 + minute * 60 -
                              commit.author.offsetMinutes * 60;

@@ -100,6 +100,12 @@ class TestSamples : public QObject {
                                 << QByteArray("line 4");
         QTest::newRow("date") << QByteArray("person a A <a@b> +0000\nme a\ncommit x by a at soon\n")
                               << QByteArray("line 3");
+        QTest::newRow("no such day") << QByteArray("person a A <a@b> +0000\nme a\ncommit x by a at 2026-02-30 10:00\n")
+                                     << QByteArray("line 3");
+        // Found by tests/fuzz/fuzz_parsers: the minutes overflowed.
+        QTest::newRow("no such time") << QByteArray("person a A <a@b> +0000\nme a\ncommit x by a at 2026-02-03 10:215014513\n")
+                                      << QByteArray("line 3");
+        QTest::newRow("zone") << QByteArray("person a A <a@b> +9900000\n") << QByteArray("line 1");
         QTest::newRow("label") << QByteArray("person a A <a@b> +0000\nme a\nref clone main nowhere\n")
                                << QByteArray("line 3");
         QTest::newRow("include") << QByteArray("include no-such\n") << QByteArray("line 1");
