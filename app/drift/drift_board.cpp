@@ -107,6 +107,9 @@ void DriftBoard::reload()
 {
     m_model->reload();
     const SnapshotPtr snapshot = m_session->snapshot();
+    // Another repository's branch of the same name is another branch.
+    if (snapshot && std::exchange(m_path, snapshot->path) != snapshot->path)
+        m_kept.clear();
     const Ref* mainLine = snapshot ? snapshot->mainLineRef() : nullptr;
     m_title->setText(mainLine ? tr("Drift from %1").arg(toText(mainLine->shortName)) : tr("Drift"));
     const QString branches = toText(counted(std::size_t(m_model->branchCount()), "branch", "branches"));

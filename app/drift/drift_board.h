@@ -59,6 +59,7 @@ class DriftBoard : public QWidget {
     // What was chosen and seen before the rows were arranged anew.
     std::string m_kept;
     int m_scrolledTo = 0;
+    std::string m_path; // of the repository that is shown
 };
 
 } // namespace espalier

@@ -95,6 +95,16 @@ DryRunPage::DryRunPage(Session* session, ReplayFlow* flow, QWidget* parent)
 
 DryRunPage::~DryRunPage() = default;
 
+bool DryRunPage::event(QEvent* event)
+{
+    const bool handled = QWidget::event(event);
+    // What the sentences need depends on the width; a splitter asks only for what a page needs at any.
+    if (event->type() == QEvent::LayoutRequest || event->type() == QEvent::Resize)
+        if (const int least = std::max(0, layout()->totalMinimumHeightForWidth(width())); least != minimumHeight())
+            setMinimumHeight(least);
+    return handled;
+}
+
 QToolButton* DryRunPage::Private::tool(const QString& text, const QString& tip, const QKeySequence& key)
 {
     auto* button = new QToolButton(q);

@@ -38,6 +38,9 @@ class DryRunPage : public QWidget {
     void walkthroughRequested(const espalier::DryRunPtr& run);
     void closed();
 
+  protected:
+    bool event(QEvent* event) override;
+
   private:
     struct Private;
     std::unique_ptr<Private> d;

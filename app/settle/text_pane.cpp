@@ -291,7 +291,8 @@ void TextPane::paintFrames(QPainter& painter)
             return;
         const bool current = open->hunk == m_currentHunk;
         const double width = current ? 2 : 1;
-        const QRectF box(width / 2 + 0.5, top - 0.5, right - width / 2, bottom - top + 1);
+        // A line's underscores reach its very bottom: the upper edge stays below those of the line before.
+        const QRectF box(width / 2 + 0.5, top + 1, right - width / 2, bottom - top - 0.5);
         painter.setPen(QPen(open->line, width, open->dashed ? Qt::DashLine : Qt::SolidLine));
         painter.setBrush(open->fill);
         painter.drawRoundedRect(box, 4, 4);

@@ -33,7 +33,11 @@ void MainWindow::wireSession()
             m_board->select(m_session->snapshot()->worktree.headBranch);
         updateActions();
     });
-    connect(m_session, &Session::said, this, [this](const QString& line) { m_notice->say(NoticeBar::Good, line); });
+    connect(m_session, &Session::said, this, [this](const QString& line) {
+        // These two say themselves what they have done.
+        if (currentPage() != m_overwrite && currentPage() != m_logbook)
+            m_notice->say(NoticeBar::Good, line);
+    });
     connect(m_session, &Session::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
     connect(m_session, &Session::mainLineHasOwnCommits, this, &MainWindow::offerMoveToTopic);
     connect(m_session, &Session::openFailed, this, [this](const QString&) {

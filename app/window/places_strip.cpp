@@ -200,7 +200,7 @@ void PlacesStrip::fillUpstream(PlaceCard& card, const Snapshot& snapshot)
         }
         return;
     }
-    card.url->setText(toText(withoutSecret(remote->url)));
+    card.url->setText(tidyPath(toText(withoutSecret(remote->url))));
     card.when->setText(fetched(remote));
     const Ref* mainLine = snapshot.mainLineRef();
     const auto& clone = m_session->mainLines().clone;
@@ -220,7 +220,7 @@ void PlacesStrip::fillFork(PlaceCard& card, const Snapshot& snapshot)
         card.standing->setText(tr("No fork: there is nothing to push to."));
         return;
     }
-    card.url->setText(toText(withoutSecret(remote->pushUrl.empty() ? remote->url : remote->pushUrl)));
+    card.url->setText(tidyPath(toText(withoutSecret(remote->pushUrl.empty() ? remote->url : remote->pushUrl))));
     card.when->setText(fetched(remote));
     if (snapshot.roles.oneForBoth()) {
         card.standing->setText(tr("the same remote as upstream plays this part too"));
@@ -255,7 +255,7 @@ void PlacesStrip::fillFork(PlaceCard& card, const Snapshot& snapshot)
 
 void PlacesStrip::fillClone(PlaceCard& card, const Snapshot& snapshot)
 {
-    card.url->setText(toText(tidyPath(m_session->path()).toStdString()));
+    card.url->setText(tidyPath(toText(m_session->path().toStdString())));
     const WorktreeState& worktree = snapshot.worktree;
     const Ref* head = snapshot.findRef(worktree.headBranch);
     const std::string headName = worktree.headBranch.starts_with("refs/heads/") ? worktree.headBranch.substr(11)

@@ -136,8 +136,8 @@ bool WholeJob::untilSaid(const std::function<bool()>& act)
 
 bool WholeJob::push()
 {
-    return untilSaid([&] { return askToPush(); }) &&
-           m_window.notice()->line().startsWith(QStringLiteral("Pushed"));
+    const auto* page = m_window.overwritePage()->findChild<NoticeBar*>();
+    return untilSaid([&] { return askToPush(); }) && page && page->line().startsWith(QStringLiteral("Done"));
 }
 
 QAbstractItemView* WholeJob::logbookEntries() const
