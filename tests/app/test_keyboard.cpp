@@ -129,7 +129,19 @@ void TestKeyboard::boardMenu()
     pressMenuKey();
     QTRY_VERIFY(QApplication::activePopupWidget());
     QString title;
-    QVERIFY(withDialog([] { press(Qt::Key_R); }, [&](QDialog* dialog) { title = dialog->windowTitle(); }));
+    QVERIFY(withDialog([] { press(Qt::Key_R); },
+                       [&](QDialog* dialog) {
+                           title = dialog->windowTitle();
+                           // The field has the keyboard, and its arrows move through the list.
+                           const auto* list = dialog->findChild<QListWidget*>();
+                           QVERIFY(list->count() > 2 && !list->hasFocus());
+                           press(Qt::Key_Down);
+                           QCOMPARE(list->currentRow(), 1);
+                           press(Qt::Key_Up);
+                           QCOMPARE(list->currentRow(), 0);
+                           type(QStringLiteral("moon"));
+                           QCOMPARE(list->count(), 1);
+                       }));
     QCOMPARE(title, QStringLiteral("Replay topic/metric-heights onto"));
 }
 

@@ -10,8 +10,10 @@
 #include "app/window/dialogs.h"
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
+#include "core/keep/logbook.h"
 #include "core/samples/samples.h"
 #include "tests/support/job_check.h"
+#include "tests/support/job_outcome.h"
 #include "tests/support/temp_repository.h"
 
 #include <QMenuBar>
@@ -231,6 +233,22 @@ void TestMainWindow::cleansUp()
     QCOMPARE(list->topLevelItemCount(), int(window.cleanUpPage()->candidates().size()));
     for (const CleanUpCandidate& candidate : window.cleanUpPage()->candidates())
         QVERIFY(candidate.landed.wholly());
+    // All at once: one deletion after another, each in the logbook, in the clone and on the fork.
+    std::vector<CleanUpCandidate> chosen = window.cleanUpPage()->candidates();
+    std::erase_if(chosen, &CleanUpCandidate::checkedOut);
+    QVERIFY(chosen.size() >= 2);
+    QSignalSpy said(window.session(), &Session::said), failed(window.session(), &Session::failed);
+    QVERIFY(clickButton(window.cleanUpPage(), QStringLiteral("Delete what is ticked")));
+    QTRY_VERIFY_WITH_TIMEOUT(said.size() >= qsizetype(chosen.size()) || !failed.isEmpty(), 30000);
+    QVERIFY2(failed.isEmpty(), qPrintable(failed.isEmpty() ? QString() : failed[0][0].toString()));
+    std::size_t deletions = 0;
+    for (const CleanUpCandidate& candidate : chosen) {
+        QVERIFY(!Repository::open(sample->clone).value().resolve("refs/heads/" + candidate.branch));
+        QVERIFY(!Repository::open(sample->fork).value().resolve("refs/heads/" + candidate.branch));
+        deletions += candidate.forkTip ? 2 : 1;
+    }
+    QCOMPARE(readLogbook(Repository::open(sample->clone).value()).value().size(), deletions);
+    QCOMPARE(fsckProblem(*sample), QString());
 }
 
 void TestMainWindow::menusHaveMnemonics()
