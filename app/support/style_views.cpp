@@ -74,6 +74,9 @@ bool Style::drawView(ControlElement element, const QStyleOption* option, QPainte
                 same = *newer;
             else
                 static_cast<QStyleOptionHeader&>(same) = *header;
+            // The base style takes the margin off the height too, and the letters' lower ends with it.
+            const int margin = pixelMetric(PM_HeaderMargin, option, widget);
+            same.rect.adjust(0, -margin, 0, margin - 1);
             // The chosen row's column is not told by a bold heading.
             same.state &= ~State_On;
             same.palette.setColor(QPalette::ButtonText, theme::quiet(option->palette));
