@@ -82,7 +82,7 @@ void Session::bringUpToDate()
             for (const std::string& text : report.lines)
                 lines << toText(text);
             if (!lines.isEmpty())
-                Q_EMIT said(lines.join(QLatin1Char(' ')));
+                Q_EMIT said(lines.join(QStringLiteral(" · ")));
             if (report.ownCommits > 0)
                 Q_EMIT mainLineHasOwnCommits(int(report.ownCommits));
         });

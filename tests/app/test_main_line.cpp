@@ -107,7 +107,8 @@ void TestMainLine::behindAndNotCheckedOut()
     QVERIFY(scene.open());
     const auto before = scene.worktree();
     const QString line = scene.bringUpToDate();
-    QVERIFY2(line.contains(QStringLiteral("main moved up to")), qPrintable(line));
+    const QString moved = QString::fromLatin1(scene.tip(scene.sample().upstream, "main").left(7));
+    QCOMPARE(line, QStringLiteral("main moved up to %1 · main was pushed to origin").arg(moved));
     QCOMPARE(scene.tip(scene.sample().clone, "main"), scene.tip(scene.sample().upstream, "main"));
     QCOMPARE(scene.tip(scene.sample().fork, "main"), scene.tip(scene.sample().upstream, "main"));
     QCOMPARE(scene.worktree(), before);
