@@ -120,17 +120,22 @@ class SceneView : public QWidget {
         painter.setPen(QPen(colour, 2.4));
         painter.setBrush(commit.faded ? palette().color(QPalette::Base) : colour);
         painter.drawEllipse(at, radius, radius);
-        painter.setPen(palette().color(QPalette::Text));
+        // What fades keeps words that can be read.
+        painter.setOpacity(commit.faded ? 1 : opacityOf(commit));
+        painter.setPen(commit.faded ? theme::quiet(palette()) : palette().color(QPalette::Text));
         painter.setFont(font());
         const double line = fontMetrics().height();
-        painter.drawText(QRectF(at.x() - line * 4, at.y() + radius + 3, line * 8, line * 1.2), int(Qt::AlignHCenter),
-                         commit.id);
+        // The ring around a wanted base needs room of its own.
+        const double below = at.y() + radius * (commit.wanted ? 1.8 : 1) + 3;
+        const double above = at.y() - radius * (commit.wanted ? 1.8 : 1) - line * 1.4;
+        painter.drawText(QRectF(at.x() - line * 4, below, line * 8, line * 1.2), int(Qt::AlignHCenter), commit.id);
         if (!commit.label.isEmpty()) {
             painter.setFont(theme::sized(font(), 1.0, true));
             painter.setPen(colour);
-            painter.drawText(QRectF(at.x() - line * 6, at.y() - radius - line * 1.4, line * 12, line * 1.2),
-                             int(Qt::AlignHCenter),
-                             painter.fontMetrics().elidedText(commit.label, Qt::ElideMiddle, int(line * 12)));
+            const QString label = painter.fontMetrics().elidedText(commit.label, Qt::ElideMiddle, int(line * 12));
+            const double wide = painter.fontMetrics().horizontalAdvance(label) + 2;
+            const double left = std::min(at.x() - wide / 2, width() - wide - theme::gap(this) / 2.0);
+            painter.drawText(QRectF(left, above, wide, line * 1.2), int(Qt::AlignHCenter), label);
         }
         painter.setOpacity(1);
     }
