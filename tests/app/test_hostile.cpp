@@ -84,8 +84,9 @@ void TestHostile::init()
     m_sample = buildSample("hostile", m_folder.filePath(QString::number(++built)).toStdString()).value();
     // No word to break it at.
     const QString clone = QString::fromStdString(m_sample.clone.string());
-    const GitRun made = runProgram("git", {"commit-tree", "-p", "main", "-m", QString(3000, QLatin1Char('w')), "main^{tree}"}, clone);
-    QCOMPARE(runProgram("git", {"branch", "topic/" + QString(180, QLatin1Char('v')), QString::fromLatin1(made.out.trimmed())}, clone).exitCode, 0);
+    const QString subject(3000, QLatin1Char('w')), name = QStringLiteral("topic/") + QString(180, QLatin1Char('v'));
+    const GitRun made = runProgram("git", {"commit-tree", "-p", "main", "-m", subject, "main^{tree}"}, clone);
+    QCOMPARE(runProgram("git", {"branch", name, QString::fromLatin1(made.out.trimmed())}, clone).exitCode, 0);
     m_window = std::make_unique<MainWindow>();
     m_window->resize(size);
     QVERIFY(showActive(m_window.get()));
@@ -167,10 +168,10 @@ void TestHostile::menus()
 void TestHostile::dialogs()
 {
     m_window->driftBoard()->select(topic);
-    for (const auto& [key, then] : {std::pair{Qt::Key_R, Qt::Key_Escape}, {Qt::Key_M, Qt::Key_Escape}, {Qt::Key_D, Qt::Key_Escape}}) {
+    for (const Qt::Key key : {Qt::Key_R, Qt::Key_M, Qt::Key_D}) {
         const QString step = QKeySequence(key).toString();
         QVERIFY2(withDialog(
-                     [key = key] {
+                     [key] {
                          press(Qt::Key_B, Qt::AltModifier);
                          press(key);
                      },
@@ -178,7 +179,7 @@ void TestHostile::dialogs()
                          const QStringList problems = textProblems(dialog);
                          QVERIFY2(problems.isEmpty(), qPrintable(step + problems.join(QLatin1Char('\n'))));
                          QVERIFY2(dialog->width() < size.width(), qPrintable(step));
-                         press(then);
+                         press(Qt::Key_Escape);
                      }),
                  qPrintable(step));
     }
@@ -223,8 +224,8 @@ void TestHostile::replay()
     QTRY_VERIFY_WITH_TIMEOUT(!applied.isEmpty(), 30000);
     look(QStringLiteral("applied"));
     press(Qt::Key_F9);
-    QTRY_VERIFY_WITH_TIMEOUT(m_window->logbookPage()->findChild<QAbstractItemView*>(QStringLiteral("entries"))->model()->rowCount() > 0,
-                             30000);
+    const auto* entries = m_window->logbookPage()->findChild<QAbstractItemView*>(QStringLiteral("entries"));
+    QTRY_VERIFY_WITH_TIMEOUT(entries->model()->rowCount() > 0, 30000);
     look(QStringLiteral("logbook"));
     m_window->showCleanUp();
     look(QStringLiteral("clean up"));
@@ -249,8 +250,8 @@ void TestHostile::overwritten()
     QTRY_VERIFY_WITH_TIMEOUT(!said.isEmpty(), 30000);
     look(QStringLiteral("pushed"));
     press(Qt::Key_F9);
-    QTRY_VERIFY_WITH_TIMEOUT(m_window->logbookPage()->findChild<QAbstractItemView*>(QStringLiteral("entries"))->model()->rowCount() > 0,
-                             30000);
+    const auto* entries = m_window->logbookPage()->findChild<QAbstractItemView*>(QStringLiteral("entries"));
+    QTRY_VERIFY_WITH_TIMEOUT(entries->model()->rowCount() > 0, 30000);
     look(QStringLiteral("logbook"));
 }
 

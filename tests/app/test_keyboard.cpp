@@ -93,7 +93,8 @@ void TestKeyboard::wholeJob()
         // What was typed is in the file that was pushed.
         const GitRun file = runProgram("git", {"show", "topic/metric-heights:docs/units.md"},
                                        QString::fromStdString(sample->fork.string()));
-        QVERIFY2(file.out.contains(QByteArray(KeyboardJob::typedLine) + '\n') && !file.out.contains("<<<"), file.out.constData());
+        QVERIFY2(file.out.contains(QByteArray(KeyboardJob::typedLine) + '\n') && !file.out.contains("<<<"),
+                 file.out.constData());
     });
 }
 

@@ -123,7 +123,8 @@ void TestMainWindow::refuses()
     std::unique_ptr<TempRepository> repo;
     QString path = folder.path();
     if (kind == QStringLiteral("sha256")) {
-        repo = std::make_unique<TempRepository>(TempRepository::Worktree, QStringList{QStringLiteral("--object-format=sha256")});
+        repo = std::make_unique<TempRepository>(TempRepository::Worktree,
+                                                QStringList{QStringLiteral("--object-format=sha256")});
         path = repo->path();
     } else if (kind == QStringLiteral("nothing")) {
         path += QStringLiteral("/nothing");
@@ -188,7 +189,8 @@ void TestMainWindow::missingObject()
     if (what == QStringLiteral("topic/x")) {
         // The rest is there, and the window says which ref is not.
         QCOMPARE(int(window.session()->snapshot()->history.size()), 2);
-        QVERIFY2(window.notice()->line().contains(QStringLiteral("refs/heads/topic/x")), qPrintable(window.notice()->line()));
+        const QString line = window.notice()->line();
+        QVERIFY2(line.contains(QStringLiteral("refs/heads/topic/x")), qPrintable(line));
         return;
     }
     QVERIFY(topic && main);

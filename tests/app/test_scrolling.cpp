@@ -113,7 +113,8 @@ void TestScrolling::screenIsPainted()
         const QRect at = m_list->rectOf(row);
         QVERIFY2(isPainted({columns.subject, at.top(), columns.subjectWidth, at.height()}),
                  qPrintable(QStringLiteral("no text in row %1").arg(row)));
-        QVERIFY2(isPainted({0, at.top(), columns.subject, at.height()}), qPrintable(QStringLiteral("no lane in row %1").arg(row)));
+        QVERIFY2(isPainted({0, at.top(), columns.subject, at.height()}),
+                 qPrintable(QStringLiteral("no lane in row %1").arg(row)));
     }
 }
 
