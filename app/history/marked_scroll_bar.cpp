@@ -7,6 +7,9 @@
 #include <QStyle>
 #include <QStyleOptionSlider>
 
+#include <algorithm>
+#include <ranges>
+
 namespace espalier {
 
 void MarkedScrollBar::setMarks(std::vector<int> rows, int rowCount)
@@ -23,27 +26,33 @@ QRect MarkedScrollBar::groove() const
     return style()->subControlRect(QStyle::CC_ScrollBar, &option, QStyle::SC_ScrollBarGroove, this);
 }
 
-std::vector<int> MarkedScrollBar::markedHeights() const
+std::map<int, int> MarkedScrollBar::marks() const
 {
     const QRect inside = groove();
-    std::vector<int> heights;
-    for (const int row : m_rows) {
-        const int y = inside.top() + int(qint64(row) * std::max(1, inside.height() - 2) / std::max(1, m_rowCount));
-        if (heights.empty() || heights.back() != y) heights.push_back(y);
-    }
-    return heights;
+    std::map<int, int> counts;
+    for (const int row : m_rows)
+        ++counts[inside.top() + int(qint64(row) * std::max(1, inside.height() - 2) / std::max(1, m_rowCount))];
+    return counts;
 }
 
 void MarkedScrollBar::paintEvent(QPaintEvent* event)
 {
     QScrollBar::paintEvent(event);
-    if (m_rows.empty())
+    // Where everything is a match, a mark says nothing.
+    if (m_rows.empty() || int(m_rows.size()) >= m_rowCount)
         return;
-    // In the right half, so that the slider below stays in sight.
     QPainter painter(this);
-    const int left = width() / 2;
-    for (const int y : markedHeights())
-        painter.fillRect(QRect(left, y, width() - left - 1, 2), theme::warning(palette()));
+    const std::map<int, int> counts = marks();
+    const int most = std::ranges::max(counts | std::views::values);
+    // Few marks are all plain to see; when they run into each other, paler where there are fewer, and narrow, so that the
+    // slider below stays in sight.
+    const bool dense = int(counts.size()) > height() / 3;
+    const int left = dense ? width() * 2 / 3 : width() / 2;
+    for (const auto& [y, count] : counts) {
+        QColor colour = theme::warning(palette());
+        if (dense) colour.setAlphaF(0.25f + 0.75f * float(count) / float(most));
+        painter.fillRect(QRect(left, y, width() - left, dense ? 1 : 2), colour);
+    }
 }
 
 } // namespace espalier

@@ -5,6 +5,7 @@
 
 #include <QScrollBar>
 
+#include <map>
 #include <vector>
 
 namespace espalier {
@@ -15,8 +16,8 @@ class MarkedScrollBar : public QScrollBar {
     explicit MarkedScrollBar(QWidget* parent = nullptr) : QScrollBar(Qt::Vertical, parent) {}
     // Sorted rows out of `rowCount`.
     void setMarks(std::vector<int> rows, int rowCount);
-    // Heights in the bar at which there is a mark, from the top; for the test.
-    std::vector<int> markedHeights() const;
+    // How many rows are marked at each height of the bar that has any, from the top.
+    std::map<int, int> marks() const;
 
   protected:
     void paintEvent(QPaintEvent* event) override;

@@ -282,9 +282,9 @@ void TestGraphView::searchFindsAndMarks()
     auto* bar = static_cast<MarkedScrollBar*>(list()->verticalScrollBar());
     QTRY_VERIFY_WITH_TIMEOUT(bar->isVisible(), longWait);
     const QImage seen = bar->grab().toImage();
-    QVERIFY(!bar->markedHeights().empty());
-    for (const int y : bar->markedHeights())
-        QCOMPARE(seen.pixelColor(int((bar->width() - 3) * seen.devicePixelRatio()), int(y * seen.devicePixelRatio())).rgb(),
+    QVERIFY(!bar->marks().empty());
+    for (const auto& [y, count] : bar->marks())
+        QCOMPARE(seen.pixelColor(int((bar->width() - 2) * seen.devicePixelRatio()), int(y * seen.devicePixelRatio())).rgb(),
                  theme::warning(bar->palette()).rgb());
     m_view->resize(before);
 

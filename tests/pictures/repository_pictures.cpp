@@ -2,6 +2,7 @@
 #include "tests/pictures/repository_pictures.h"
 
 #include "app/drift/drift_board.h"
+#include "app/history/commit_panel.h"
 #include "app/history/filter_bar.h"
 #include "app/history/graph_list.h"
 #include "app/history/graph_view.h"
@@ -89,6 +90,23 @@ void takeFilters(Views& views, const Snapshot& snapshot)
     views.afterReset([&] { views.bar().setText(QString()); }, QStringLiteral("everything again"));
 }
 
+// A branch of which the fork holds another version.
+void takeVersions(MainWindow& window, Pictures& pictures)
+{
+    const Snapshot& snapshot = *window.session()->snapshot();
+    for (const BranchDrift& branch : window.session()->drift()->branches) {
+        const Ref& own = snapshot.refs[std::size_t(branch.ref)];
+        const Ref* fork = own.kind == RefKind::Branch && branch.ref != snapshot.mainLine ? snapshot.forkCopy(own.branch) : nullptr;
+        if (!fork || fork->row == own.row || branch.ahead == 0)
+            continue;
+        QSignalSpy loaded(window.commitPanel(), &CommitPanel::loaded);
+        window.commitPanel()->compareVersions(fork->tip, own.tip);
+        waitFor([&] { return loaded.count() > 0; }, QStringLiteral("the versions"));
+        pictures.take(QStringLiteral("versions"));
+        return;
+    }
+}
+
 } // namespace
 
 void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& suffix)
@@ -122,6 +140,7 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
         pictures.take(QStringLiteral("focused"));
         views.afterReset([&] { graph.focusOn(noRow); }, QStringLiteral("the whole"));
     }
+    takeVersions(window, pictures);
     views.afterReset([&] { graph.setFolded(true); }, QStringLiteral("the folds"));
     for (const double part : {0.0, 0.1, 0.5})
         views.at(part, QStringLiteral("folded-%1").arg(int(part * 100)));

@@ -306,6 +306,25 @@ void TestHistory::randomlyDamagedCommitGraph()
     QVERIFY(snapshotOf(repo)->notices.empty());
 }
 
+namespace {
+
+// The places whose branches are among these names.
+Places placesOfNames(const std::vector<std::string>& names)
+{
+    Places places = 0;
+    for (const std::string& name : names) {
+        if (name.starts_with("refs/heads/"))
+            places |= placeBit(Place::Clone);
+        else if (name.starts_with("refs/remotes/upstream/"))
+            places |= placeBit(Place::Upstream);
+        else if (name.starts_with("refs/remotes/origin/"))
+            places |= placeBit(Place::Fork);
+    }
+    return places;
+}
+
+} // namespace
+
 void TestHistory::placesAgree()
 {
     TempRepository repo;
@@ -318,18 +337,10 @@ void TestHistory::placesAgree()
     std::mt19937 random(3);
     for (int sample = 0; sample < 40; ++sample) {
         const Row row = Row(random() % snapshot->history.size());
-        Places expected = 0;
         // git for-each-ref --contains
-        for (const auto& name : lines(repo.git(
-                 {"for-each-ref", "--format=%(refname)", "--contains", snapshot->history.id(row).hex().c_str()}))) {
-            if (name.starts_with("refs/heads/"))
-                expected |= placeBit(Place::Clone);
-            else if (name.starts_with("refs/remotes/upstream/"))
-                expected |= placeBit(Place::Upstream);
-            else if (name.starts_with("refs/remotes/origin/"))
-                expected |= placeBit(Place::Fork);
-        }
-        QCOMPARE(snapshot->placesOf(row), expected);
+        const auto names = lines(repo.git(
+            {"for-each-ref", "--format=%(refname)", "--contains", snapshot->history.id(row).hex().c_str()}));
+        QCOMPARE(snapshot->placesOf(row), placesOfNames(names));
     }
 }
 
@@ -583,6 +594,13 @@ void TestHistory::shapeRepository()
     std::ranges::sort(rows);
     std::ranges::sort(expected);
     QVERIFY(rows == expected);
+    std::mt19937 random(5);
+    for (int sample = 0; sample < 25; ++sample) {
+        const Row row = Row(random() % (*snapshot)->history.size());
+        const auto names = git({"for-each-ref", "--format=%(refname)", "--contains",
+                                QString::fromStdString((*snapshot)->history.id(row).hex())});
+        QCOMPARE((*snapshot)->placesOf(row), placesOfNames(names));
+    }
     std::map<std::string, std::string> drift;
     const std::string main = (*snapshot)->mainLineRef()->name;
     for (const auto& line : git({"for-each-ref", QString::fromStdString("--format=%(refname) %(ahead-behind:" + main + ")")})) {
