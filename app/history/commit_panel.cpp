@@ -348,7 +348,8 @@ void CommitPanel::Private::fill()
         author->setText(asVersions ? VersionPairs::summary(loaded.versions) : tr("What changed between the two commits."));
         for (PlainLabel* each : {committer, presence, id})
             each->setText(QString());
-        committer->setVisible(false);
+        for (PlainLabel* each : {committer, presence, id})
+            each->setVisible(false); // no room for what there is not
         message->clear();
         fillParents({older, shown});
     }
@@ -370,6 +371,8 @@ void CommitPanel::Private::fillCommit(const Commit& commit)
     committer->setText(sameHand ? QString()
                                 : tr("Committed by %1, %2").arg(personText(commit.committer), momentText(commit.committer)));
     committer->setVisible(!sameHand);
+    presence->setVisible(true);
+    id->setVisible(true);
     const Row row = snapshot ? snapshot->history.find(commit.id) : noRow;
     QString where = row == noRow ? tr("not in the picture") : presenceText(snapshot->placesOf(row));
     if (row != noRow)
