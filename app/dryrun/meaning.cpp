@@ -160,6 +160,8 @@ QString detailText(const DryRun& run, std::size_t index)
         const QString path = toText(conflict.path.path);
         if (conflict.undecided == 0)
             parts << tr("%1: settled").arg(path);
+        else if (conflict.again > 0)
+            parts << tr("%1: %2 to be looked at again").arg(path, count(conflict.undecided, "hunk", "hunks"));
         else if (conflict.path.wholePath())
             parts << tr("%1: the whole file").arg(path);
         else if (conflict.undecided < conflict.hunks)

@@ -190,11 +190,13 @@ void ReplayFlow::Private::change(Settlements next)
     request();
 }
 
-void ReplayFlow::settle(const SettlementKey& key, const FileSettlement& settlement)
+void ReplayFlow::settle(const std::vector<std::pair<SettlementKey, FileSettlement>>& decided)
 {
     if (!m_active)
         return;
-    Settlements next = m_settlements.with(key, settlement);
+    Settlements next = m_settlements;
+    for (const auto& [key, settlement] : decided)
+        next = next.with(key, settlement);
     if (next == m_settlements)
         return;
     m_undo.push_back(m_settlements);

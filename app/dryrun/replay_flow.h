@@ -28,7 +28,9 @@ class ReplayFlow : public QObject {
     void setPlan(const Plan& plan);
     const Settlements& settlements() const { return m_settlements; }
     // Saved at once, whatever becomes of the flow; the dry run follows.
-    void settle(const SettlementKey& key, const FileSettlement& settlement);
+    void settle(const SettlementKey& key, const FileSettlement& settlement) { settle({{key, settlement}}); }
+    // Several that are one decision, and one step of undo.
+    void settle(const std::vector<std::pair<SettlementKey, FileSettlement>>& decided);
     // Keeps decisions to be offered the next time that the same three texts meet.
     void remember(std::vector<std::pair<ConflictHunk, HunkDecision>> decided);
     bool canUndo() const { return !m_undo.empty(); }

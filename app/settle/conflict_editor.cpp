@@ -2,13 +2,13 @@
 #include "app/settle/conflict_editor.h"
 
 #include "app/settle/code_highlighter.h"
+#include "app/settle/pane_card.h"
 #include "app/settle/text_pane.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 
 #include <QBoxLayout>
 #include <QEvent>
-#include <QPainter>
 #include <QScrollBar>
 #include <QTextBlock>
 #include <QTimer>
@@ -25,105 +25,6 @@ constexpr int aroundHunks = 6;      // rows
 constexpr int tellAfter = 400;      // milliseconds without a keystroke
 constexpr int bigFile = 5000;       // rows from which only the surroundings of hunks are shown at first
 constexpr std::array paneOrder{ConflictEditor::Pane::NewBase, ConflictEditor::Pane::Settled, ConflictEditor::Pane::Commit};
-
-// A pane with its title; the bar on top has the colour of what it shows.
-class PaneCard : public Card {
-  public:
-    PaneCard(ConflictEditor::Pane which, QWidget* parent)
-        : Card(parent)
-        , m_which(which)
-        , title(new PlainLabel(this))
-        , subtitle(new PlainLabel(this))
-        , pane(new TextPane(this))
-    {
-        auto* column = new QVBoxLayout(this);
-        const int space = theme::gap(this);
-        column->setContentsMargins(2, space, space / 2, space / 2);
-        column->setSpacing(space / 4);
-        auto* head = new QHBoxLayout;
-        head->setContentsMargins(space * 3 / 2, space / 2, space, 0);
-        head->addWidget(title, 1);
-        // The settled text has no such button but the room for it, so that the lines of all three stand side by side.
-        change = new QToolButton(this);
-        change->setText(ConflictEditor::tr("As a change"));
-        change->setCheckable(true);
-        change->setAutoRaise(true);
-        change->setToolTip(ConflictEditor::tr("Shows this side's hunks as their change against what was before both"));
-        head->addWidget(change);
-        QSizePolicy policy = change->sizePolicy();
-        policy.setRetainSizeWhenHidden(true);
-        change->setSizePolicy(policy);
-        change->setVisible(which != ConflictEditor::Pane::Settled);
-        auto* below = new QHBoxLayout;
-        below->setContentsMargins(space * 3 / 2, 0, space, space / 2);
-        below->addWidget(subtitle);
-        column->addLayout(head);
-        column->addLayout(below);
-        column->addWidget(pane, 1);
-        pane->setReadOnly(which != ConflictEditor::Pane::Settled);
-        if (pane->isReadOnly()) {
-            pane->setTextInteractionFlags(Qt::TextSelectableByMouse | Qt::TextSelectableByKeyboard);
-            pane->setTabChangesFocus(true);
-        }
-        if (which != ConflictEditor::Pane::Commit)
-            pane->setVerticalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
-        pane->installEventFilter(this);
-        dress();
-    }
-    QColor colour() const
-    {
-        switch (m_which) {
-        case ConflictEditor::Pane::NewBase: return theme::place(Place::Upstream, palette());
-        case ConflictEditor::Pane::Commit: return theme::place(Place::Fork, palette());
-        default: return theme::place(Place::Clone, palette());
-        }
-    }
-    void dress()
-    {
-        QPalette colours = palette();
-        colours.setColor(QPalette::WindowText, colour());
-        title->setPalette(colours);
-        title->setFont(theme::sized(font(), 1.05, true));
-        colours.setColor(QPalette::WindowText, theme::quiet(palette()));
-        subtitle->setPalette(colours);
-        subtitle->setFont(theme::sized(font(), 0.9));
-    }
-
-  protected:
-    void paintEvent(QPaintEvent* event) override
-    {
-        Card::paintEvent(event);
-        QPainter painter(this);
-        painter.setRenderHint(QPainter::Antialiasing);
-        painter.setClipRect(QRectF(0, 0, width(), 4));
-        painter.setPen(Qt::NoPen);
-        painter.setBrush(colour());
-        const double radius = theme::gap(this);
-        painter.drawRoundedRect(QRectF(rect()).adjusted(0.5, 0.5, -0.5, -0.5), radius, radius);
-        if (!pane->hasFocus())
-            return;
-        painter.setClipping(false);
-        painter.setBrush(Qt::NoBrush);
-        painter.setPen(QPen(theme::focusRing(palette()), 2));
-        painter.drawRoundedRect(QRectF(rect()).adjusted(1, 1, -1, -1), radius, radius);
-    }
-    // Which of the three panes has the keyboard is seen on its card.
-    bool eventFilter(QObject* watched, QEvent* event) override
-    {
-        if (event->type() == QEvent::FocusIn || event->type() == QEvent::FocusOut)
-            update();
-        return Card::eventFilter(watched, event);
-    }
-
-  private:
-    ConflictEditor::Pane m_which;
-
-  public:
-    PlainLabel* title;
-    PlainLabel* subtitle;
-    TextPane* pane;
-    QToolButton* change = nullptr;
-};
 
 } // namespace
 

@@ -40,11 +40,12 @@ HunkList::HunkList(QWidget* parent) : QTreeWidget(parent)
     });
 }
 
-void HunkList::setFiles(const std::vector<ConflictText>& files)
+void HunkList::setFiles(const std::vector<OneConflict>& files)
 {
     const QSignalBlocker quiet(this);
     clear();
-    for (const ConflictText& file : files) {
+    for (const OneConflict& conflict : files) {
+        const ConflictText& file = conflict.text;
         auto* item = new QTreeWidgetItem(this, {toText(file.path)});
         item->setFont(0, theme::sized(font(), 1.0, true));
         item->setToolTip(0, toToolTip(toText(file.path)));
@@ -61,7 +62,7 @@ void HunkList::setFiles(const std::vector<ConflictText>& files)
     expandAll();
 }
 
-void HunkList::setDecisions(int file, const FileSettlement& settlement)
+void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement)
 {
     QTreeWidgetItem* item = topLevelItem(file);
     if (!item)
@@ -69,7 +70,15 @@ void HunkList::setDecisions(int file, const FileSettlement& settlement)
     for (int i = 0; i < item->childCount() && i < int(settlement.hunks.size()); ++i) {
         const Choice choice = settlement.hunks[std::size_t(i)].choice;
         QTreeWidgetItem* child = item->child(i);
-        child->setText(1, (choice == Choice::Undecided ? QStringLiteral("○ ") : QStringLiteral("● ")) + choiceText(choice));
+        const bool open = choice == Choice::Undecided;
+        const bool again = open && std::size_t(i) < conflict.again.size() && conflict.again[std::size_t(i)];
+        child->setText(1, again  ? tr("↻ look again")
+                          : open ? QStringLiteral("○ ") + choiceText(choice)
+                                 : QStringLiteral("● ") + choiceText(choice));
+        child->setToolTip(1, conflict.text.wholePath && !open
+                                 ? toText(choice == Choice::NewBase ? conflict.text.keepNewBase : conflict.text.keepYourCommit)
+                                       .toHtmlEscaped()
+                                 : QString());
         child->setForeground(1, choice == Choice::Undecided ? theme::warning(palette()) : theme::success(palette()));
         child->setFont(1, theme::sized(font(), 1.0, choice == Choice::Undecided));
     }

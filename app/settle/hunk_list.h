@@ -3,7 +3,7 @@
 // The conflicts of one commit as a list: files, and their hunks with what was decided. Private to app/settle.
 #pragma once
 
-#include "core/settle/conflict_text.h"
+#include "app/settle/commit_conflicts.h"
 
 #include <QTreeWidget>
 
@@ -18,8 +18,8 @@ class HunkList : public QTreeWidget {
   public:
     explicit HunkList(QWidget* parent = nullptr);
 
-    void setFiles(const std::vector<ConflictText>& files);
-    void setDecisions(int file, const FileSettlement& settlement);
+    void setFiles(const std::vector<OneConflict>& files);
+    void setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement);
     void setCurrent(int file, int hunk);
 
   Q_SIGNALS:

@@ -158,7 +158,8 @@ QStringList HunkModel::standsFor(int index) const
 
 FileSettlement HunkModel::settlement() const
 {
-    FileSettlement result{m_text.ancestorId, m_text.newBaseId, m_text.commitId, m_decisions, {}};
+    FileSettlement result = espalier::undecided(m_text);
+    result.hunks = m_decisions;
     if (m_changedOutside.empty())
         return result;
     QStringList all;

@@ -27,6 +27,7 @@ struct Conflict {
     PathConflict path;         // see tree_merge.h
     std::size_t hunks = 0;     // undecided and decided; at least 1
     std::size_t undecided = 0; // what the settlements do not answer yet
+    std::size_t again = 0;     // of these: the file was decided for other texts, so they must be looked at again
 };
 
 struct ReplayedCommit {

@@ -15,19 +15,28 @@ struct Decisions {
     std::vector<HunkDecision> hunks;
     std::optional<std::string> wholeText;
     std::size_t undecided = 0;
+    std::size_t again = 0;
 };
 
-Decisions decisionsFor(const PathConflict& conflict, std::size_t hunks, const Oid& commit,
+std::vector<Oid> hunkTextsOf(const ConflictTexts& texts)
+{
+    std::vector<Oid> all;
+    for (const Segment& segment : segmentsOf(texts.merge, texts.ancestor, texts.newBase, texts.commit))
+        if (segment.conflict) all.push_back(textsOfHunk(segment.ancestor, segment.newBase, segment.commit));
+    return all;
+}
+
+// `texts` is null for a conflict of the whole path.
+Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts, const Oid& commit,
                        const Settlements& settlements)
 {
-    Decisions decisions;
-    decisions.hunks.resize(hunks);
     const FileSettlement* own = settlements.find({commit, conflict.path});
-    if (own && own->ancestor == conflict.ancestor.id && own->newBase == conflict.newBase.id &&
-        own->commit == conflict.commit.id) {
-        decisions.wholeText = own->wholeText;
-        if (own->hunks.size() == hunks) decisions.hunks = own->hunks;
-    }
+    FileSettlement fresh{conflict.ancestor.id, conflict.newBase.id, conflict.commit.id, {}, std::nullopt};
+    fresh.hunks.resize(texts ? conflict.hunks.size() : 1);
+    const bool other = own && !own->madeFor(fresh) && own->touched();
+    if (other && texts) fresh.hunkTexts = hunkTextsOf(*texts);
+    FileSettlement held = stillHolding(own, std::move(fresh));
+    Decisions decisions{std::move(held.hunks), std::move(held.wholeText)};
     if (decisions.wholeText) return decisions;
     for (HunkDecision& hunk : decisions.hunks) {
         // A path without hunks has no place for typed text.
@@ -35,6 +44,7 @@ Decisions decisionsFor(const PathConflict& conflict, std::size_t hunks, const Oi
         if (hunk.choice == Choice::Undecided && settlements.defaultChoice()) hunk.choice = *settlements.defaultChoice();
         decisions.undecided += hunk.choice == Choice::Undecided;
     }
+    decisions.again = other ? decisions.undecided : 0;
     return decisions;
 }
 
@@ -96,10 +106,18 @@ struct Work {
         if (at == list.end() || *at != owner) list.insert(at, owner);
     }
 
-    Result<void> settleText(const PathConflict& path, const Decisions& decisions)
+    Decisions decide(const PathConflict& path, const ConflictTexts* texts)
+    {
+        Decisions decisions = decisionsFor(path, texts, input.commit, settlements);
+        result.conflicts.push_back({path, decisions.hunks.size(), decisions.undecided, decisions.again});
+        return decisions;
+    }
+
+    Result<void> settleText(const PathConflict& path)
     {
         const auto texts = conflictTexts(store, path);
         if (!texts) return std::unexpected(texts.error());
+        const Decisions decisions = decide(path, &*texts);
         const auto earlier = before.find(path.path);
         const std::vector<HeldRegion> none;
         const std::vector<HeldRegion>& regions = earlier == before.end() ? none : earlier->second;
@@ -123,15 +141,49 @@ struct Work {
         return {};
     }
 
-    void settleWhole(const PathConflict& path, const Decisions& decisions)
+    // A file that each side renamed: what both changed in it is merged under both names; where that conflicts, the side
+    // whose name is chosen decides the hunks too. Without a conflict, what the merge made of it.
+    Result<void> composeRenamed(const PathConflict& path, bool yourCommit)
     {
+        const ConflictStage& side = yourCommit ? path.commit : path.newBase;
+        if (path.kind != ConflictKind::RenamedTwice || !side.exists() || path.otherPaths.size() != 2) return {};
+        const std::string& old = path.otherPaths[0];
+        const std::string& other = path.otherPaths[1];
+        const auto ancestor = entryAt(store, input.parentTree, old);
+        const auto newBase = entryAt(store, input.newBaseTree, yourCommit ? other : path.path);
+        const auto commit = entryAt(store, input.commitTree, yourCommit ? path.path : other);
+        if (!ancestor || !newBase || !commit)
+            return std::unexpected(!ancestor ? ancestor.error() : !newBase ? newBase.error() : commit.error());
+        const auto isText = [](const PathEntry& entry) {
+            return entry.mode == FileMode::File || entry.mode == FileMode::Executable;
+        };
+        const bool merged = side.id != newBase->id && side.id != commit->id;
+        if (!merged || !isText(*ancestor) || !isText(*newBase) || !isText(*commit)) return {};
+        const auto oldText = store.read(ancestor->id, ObjectType::Blob);
+        const auto ontoText = store.read(newBase->id, ObjectType::Blob);
+        const auto commitText = store.read(commit->id, ObjectType::Blob);
+        if (!oldText || !ontoText || !commitText)
+            return std::unexpected(!oldText ? oldText.error() : !ontoText ? ontoText.error() : commitText.error());
+        const TextMerge merge = mergeTexts(oldText->view(), ontoText->view(), commitText->view());
+        if (merge.hunks.empty()) return {};
+        const std::vector<HunkDecision> all(merge.hunks.size(), {yourCommit ? Choice::YourCommit : Choice::NewBase, {}});
+        const Composed file = compose(merge, ontoText->view(), commitText->view(), all, Choice::YourCommit);
+        edits[path.path] = {side.mode, store.add(ObjectType::Blob, file.bytes)};
+        return {};
+    }
+
+    Result<void> settleWhole(const PathConflict& path)
+    {
+        const Decisions decisions = decide(path, nullptr);
         if (decisions.wholeText) {
             edits[path.path] = {fileModeOf(path), store.add(ObjectType::Blob, *decisions.wholeText)};
-            return;
+            return {};
         }
         const Choice choice = decisions.hunks.front().choice;
-        keepSide(path, choice != Choice::NewBase && choice != Choice::NewBaseFirst, edits);
+        const bool yourCommit = choice != Choice::NewBase && choice != Choice::NewBaseFirst;
+        keepSide(path, yourCommit, edits);
         if (choice == Choice::Undecided) result.held[path.path].push_back({{}, true, input.index});
+        return composeRenamed(path, yourCommit);
     }
 
     // A path that was open before, and that this commit does not conflict in.
@@ -193,14 +245,8 @@ Result<Settled> settle(ObjectStore& store, const SettleInput& input, const TreeM
         if (auto done = work.follow(path, regions); !done) return std::unexpected(done.error());
     }
     for (const PathConflict& path : merge.conflicts) {
-        const std::size_t hunks = path.wholePath() ? 1 : path.hunks.size();
-        const Decisions decisions = decisionsFor(path, hunks, input.commit, settlements);
-        work.result.conflicts.push_back({path, hunks, decisions.undecided});
-        if (path.wholePath()) {
-            work.settleWhole(path, decisions);
-        } else if (auto done = work.settleText(path, decisions); !done) {
-            return std::unexpected(done.error());
-        }
+        auto done = path.wholePath() ? work.settleWhole(path) : work.settleText(path);
+        if (!done) return std::unexpected(done.error());
     }
     auto tree = editTree(store, merge.tree, work.edits);
     if (!tree) return std::unexpected(tree.error());

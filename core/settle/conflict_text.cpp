@@ -32,17 +32,38 @@ std::string thingOf(FileMode mode)
     }
 }
 
+std::string shown(std::string_view path) { return displayText(path, 60); }
+
 std::string keepWords(const PathConflict& path, const ConflictStage& side, bool newBase)
 {
     const std::string owner = newBase ? "the new base's" : "your commit's";
     if (!side.exists()) return "Leave nothing here";
-    if (!side.path.empty() && side.path != path.path) return "Keep it at " + displayText(side.path);
+    if (side.mode == FileMode::Submodule) return "Keep the submodule at " + side.id.brief();
+    if (!side.path.empty() && side.path != path.path) return "Keep it at " + shown(side.path);
     return "Keep " + owner + " version (" + thingOf(side.mode) + ")";
+}
+
+std::string bothLinks(const PathConflict& path)
+{
+    const bool links = path.newBase.mode == FileMode::Symlink && path.commit.mode == FileMode::Symlink;
+    return links ? "The new base and your commit point this symbolic link to different places" : std::string();
+}
+
+// Each of the three paths of a file that was renamed twice asks the same: which name. The other two are listed in the
+// order old name, the new base's, the commit's.
+Words nameWords(const PathConflict& path)
+{
+    std::vector<std::string> names = path.otherPaths;
+    names.insert(names.begin() + (path.ancestor.exists() ? 0 : path.newBase.exists() ? 1 : 2), path.path);
+    return {"The new base names " + shown(names[0]) + " " + shown(names[1]) + "; your commit names it " + shown(names[2]) +
+                ". What both changed in it is merged; where they change the same lines, the side you choose counts",
+            "Name it " + shown(names[1]), "Name it " + shown(names[2])};
 }
 
 Words wordsFor(const PathConflict& path)
 {
     Words words{{}, keepWords(path, path.newBase, true), keepWords(path, path.commit, false)};
+    const bool ofNewBase = path.newBase.exists();
     switch (path.kind) {
     case ConflictKind::Text:
         words.explanation = "The new base and your commit change the same lines";
@@ -57,24 +78,37 @@ Words wordsFor(const PathConflict& path)
         words = {"Your commit deletes this file; the new base changed it", "Keep the changed file", "Delete it"};
         break;
     case ConflictKind::Binary:
-        words.explanation = "The new base and your commit change this file, which cannot be merged line by line";
+        words.explanation = path.ancestor.exists()
+                                ? "The new base and your commit change this file, which cannot be merged line by line"
+                                : "The new base and your commit each add this file, which cannot be merged line by line";
         break;
     case ConflictKind::TypeDiffers:
-        words.explanation = "It is " + thingOf(path.newBase.mode) + " on the new base and " +
-                            thingOf(path.commit.mode) + " in your commit";
+        words.explanation = bothLinks(path);
+        if (words.explanation.empty())
+            words.explanation = "It is " + thingOf(path.newBase.mode) + " on the new base and " +
+                                thingOf(path.commit.mode) + " in your commit";
         break;
     case ConflictKind::FileAndDirectory:
-        words.explanation = "A file stands where the other side has a folder of the same name";
+        words.explanation = ofNewBase ? "It is a file on the new base and a folder in your commit"
+                                      : "It is a folder on the new base and a file in your commit";
+        (ofNewBase ? words.keepNewBase : words.keepYourCommit) = "Keep the file, without the folder";
+        (ofNewBase ? words.keepYourCommit : words.keepNewBase) = "Keep the folder, without the file";
         break;
     case ConflictKind::RenamedTwice:
+        if (path.otherPaths.size() == 2) {
+            words = nameWords(path);
+            break;
+        }
         words.explanation = "The new base and your commit give this file different names";
         break;
     case ConflictKind::RenamedTogether:
         words.explanation = "Two files are given this name";
         break;
     case ConflictKind::RenamedAndDeleted:
-        words.explanation = path.newBase.exists() ? "The new base renamed this file; your commit deletes it"
-                                                  : "Your commit renames this file; the new base deleted it";
+        words.explanation = ofNewBase ? "The new base renamed this file; your commit deletes it"
+                                      : "Your commit renames this file; the new base deleted it";
+        (ofNewBase ? words.keepNewBase : words.keepYourCommit) = "Keep the renamed file";
+        (ofNewBase ? words.keepYourCommit : words.keepNewBase) = ofNewBase ? "Delete it" : "Leave it deleted";
         break;
     case ConflictKind::RenamedAndAdded:
         words.explanation = "A file is renamed to this name, and the other side adds another one here";
@@ -86,9 +120,9 @@ Words wordsFor(const PathConflict& path)
         const bool ofCommit = path.commit.exists();
         words.explanation = ofCommit ? "Your commit puts this file into a folder that the new base renamed"
                                      : "The new base put this file into a folder that your commit renames";
-        (ofCommit ? words.keepNewBase : words.keepYourCommit) = "Let it follow to " + displayText(path.path);
+        (ofCommit ? words.keepNewBase : words.keepYourCommit) = "Let it follow to " + shown(path.path);
         if (!path.otherPaths.empty())
-            (ofCommit ? words.keepYourCommit : words.keepNewBase) = "Keep it at " + displayText(path.otherPaths.back());
+            (ofCommit ? words.keepYourCommit : words.keepNewBase) = "Keep it at " + shown(path.otherPaths.back());
         break;
     }
     }
@@ -179,7 +213,25 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.yourCommit = replayed.id;
     text.yourSubject = replayed.subject;
     text.wholePath = path.wholePath();
-    Words words = wordsFor(path);
+    if (path.kind == ConflictKind::RenamedTwice && text.wholePath) {
+        text.together = path.otherPaths;
+        if (!path.ancestor.exists() && !path.otherPaths.empty()) text.path = path.otherPaths.front();
+    }
+    // The file has been put aside under a made-up name; people know it by its own.
+    if (path.kind == ConflictKind::FileAndDirectory && !path.otherPaths.empty()) text.path = path.otherPaths.front();
+    // What stands at one place as two kinds of things has two paths: one of them made up, and one question.
+    const bool twoKinds = path.kind == ConflictKind::TypeDiffers && !path.otherPaths.empty();
+    PathConflict whole = path;
+    for (const Conflict& other : replayed.conflicts)
+        if (twoKinds && other.path.path == path.otherPaths.front()) {
+            if (!whole.newBase.exists()) whole.newBase = other.path.newBase;
+            if (!whole.commit.exists()) whole.commit = other.path.commit;
+            text.together = path.otherPaths;
+            text.path = std::min(path.path, other.path.path); // the made-up name goes on behind the true one
+            for (ConflictStage* side : {&whole.newBase, &whole.commit})
+                side->path.clear();
+        }
+    Words words = wordsFor(whole);
     text.explanation = std::move(words.explanation);
     text.keepNewBase = std::move(words.keepNewBase);
     text.keepYourCommit = std::move(words.keepYourCommit);
@@ -193,6 +245,8 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
         text.newBase = std::move(*newBase);
         text.commit = std::move(*yours);
         text.between.emplace_back();
+        if (path.newBase.mode == FileMode::Symlink) text.keepNewBase = "Keep the link to " + shown(text.newBase);
+        if (path.commit.mode == FileMode::Symlink) text.keepYourCommit = "Keep the link to " + shown(text.commit);
     } else {
         auto texts = conflictTexts(store, path);
         if (!texts) return std::unexpected(texts.error());
@@ -229,6 +283,8 @@ FileSettlement undecided(const ConflictText& text)
 {
     FileSettlement settlement{text.ancestorId, text.newBaseId, text.commitId, {}, std::nullopt};
     settlement.hunks.resize(text.wholePath ? 1 : text.hunks.size());
+    for (const ConflictHunk& hunk : text.hunks)
+        settlement.hunkTexts.push_back(textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText));
     return settlement;
 }
 

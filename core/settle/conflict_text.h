@@ -24,7 +24,7 @@ struct ConflictHunk {
 
 struct ConflictText {
     SettlementKey key;
-    std::string path;                      // bytes; also the name that chooses the highlighting
+    std::string path;                      // bytes, as people know it; also the name that chooses the highlighting
     std::string ancestor, newBase, commit; // whole files; empty where a side has none
     Oid ancestorId, newBaseId, commitId;   // blobs; zero where a side has none
     std::vector<ConflictHunk> hunks;       // empty for a conflict of the whole path
@@ -32,6 +32,7 @@ struct ConflictText {
     bool wholePath = false;  // NewBase or YourCommit for the whole path; `explanation` says what each means
     std::string explanation; // plain words: "The new base deleted this file; your commit changes it"
     std::string keepNewBase, keepYourCommit; // what the two decisions do: "Leave it deleted", "Keep the changed file"
+    std::vector<std::string> together; // other conflicts of this commit (SettlementKey::path) that are the same question
     // Who changed it on the new base: the last commit that touched the path between merge base and new base.
     std::optional<Oid> newBaseCommit;
     std::string newBaseSubject, newBaseAuthor;

@@ -124,11 +124,7 @@ fs::path openFile(const Repository& repository, const Plan& plan)
 
 fs::path hunkFile(const Repository& repository, const ConflictHunk& hunk)
 {
-    // Lengths in front: no two triples of texts read the same.
-    std::string bytes;
-    for (const std::string* text : {&hunk.ancestorText, &hunk.newBaseText, &hunk.commitText})
-        bytes += std::to_string(text->size()) + ':' + *text;
-    return rememberedFolder(repository) / hashObject(ObjectType::Blob, bytes).hex();
+    return rememberedFolder(repository) / textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText).hex();
 }
 
 std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Json& json)
@@ -142,6 +138,11 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
         auto decision = decisionFrom(one);
         if (!decision) return std::nullopt;
         settlement.hunks.push_back(std::move(*decision));
+    }
+    for (const Json& one : json.value("hunkTexts", Json::array())) {
+        const auto texts = Oid::parse(one.get<std::string>());
+        if (!texts) return std::nullopt;
+        settlement.hunkTexts.push_back(*texts);
     }
     if (json.contains("wholeText")) {
         settlement.wholeText = fromHex(json.value("wholeText", std::string()));
@@ -181,6 +182,8 @@ Result<void> saveOpenSettlements(const Repository& repository, const Plan& plan,
                  {"hunks", Json::array()}};
         for (const HunkDecision& hunk : settlement.hunks)
             one["hunks"].push_back(decisionJson(hunk));
+        for (const Oid& texts : settlement.hunkTexts)
+            one["hunkTexts"].push_back(texts.hex());
         if (settlement.wholeText) one["wholeText"] = toHex(*settlement.wholeText);
         files.push_back(std::move(one));
     }

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/settle/settlements.h"
 
+#include "core/git/objects.h"
+
 #include <algorithm>
 #include <array>
 
@@ -37,6 +39,45 @@ bool FileSettlement::decided() const
     if (wholeText) return true;
     return !hunks.empty() &&
            std::ranges::none_of(hunks, [](const HunkDecision& hunk) { return hunk.choice == Choice::Undecided; });
+}
+
+bool FileSettlement::touched() const
+{
+    return wholeText || std::ranges::any_of(hunks, [](const HunkDecision& hunk) { return hunk.choice != Choice::Undecided; });
+}
+
+bool FileSettlement::madeFor(const FileSettlement& inputs) const
+{
+    return ancestor == inputs.ancestor && newBase == inputs.newBase && commit == inputs.commit &&
+           hunks.size() == inputs.hunks.size();
+}
+
+Oid textsOfHunk(std::string_view ancestor, std::string_view newBase, std::string_view commit)
+{
+    // Lengths in front: no two triples of texts read the same.
+    std::string bytes;
+    for (const std::string_view text : {ancestor, newBase, commit}) {
+        bytes += std::to_string(text.size()) + ':';
+        bytes += text;
+    }
+    return hashObject(ObjectType::Blob, bytes);
+}
+
+FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh)
+{
+    if (!kept) return fresh;
+    if (kept->madeFor(fresh)) return *kept;
+    // Hunks keep their order, so each is looked for behind the one found before: two that read alike stay two.
+    std::size_t from = 0;
+    const std::size_t known = std::min(kept->hunks.size(), kept->hunkTexts.size());
+    for (std::size_t i = 0; i < std::min(fresh.hunks.size(), fresh.hunkTexts.size()); ++i)
+        for (std::size_t j = from; j < known; ++j)
+            if (kept->hunkTexts[j] == fresh.hunkTexts[i]) {
+                fresh.hunks[i] = kept->hunks[j];
+                from = j + 1;
+                break;
+            }
+    return fresh;
 }
 
 const FileSettlement* Settlements::find(const SettlementKey& key) const

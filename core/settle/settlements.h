@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // The user's decisions on conflicts, as values. A settlement belongs to a commit and a path and names the three inputs
-// that it was made for; when a later dry run meets other inputs, it does not apply and the hunk is undecided again.
+// that it was made for; when a later dry run meets other inputs, only its decisions on hunks whose three texts are still
+// the same apply, and the other hunks are undecided again.
 //
 //     Settlements next = settlements.with(key, decision);
 #pragma once
@@ -41,9 +42,21 @@ struct FileSettlement {
     std::vector<HunkDecision> hunks;
     // Text outside the hunks may be edited too: then this is the whole file and `hunks` only remembers the choices.
     std::optional<std::string> wholeText;
+    // What each hunk's three texts were (textsOfHunk), one for one; empty for a whole path or where it was not noted.
+    std::vector<Oid> hunkTexts = {};
     friend bool operator==(const FileSettlement&, const FileSettlement&) = default;
     bool decided() const;
+    // Something in it is decided.
+    bool touched() const;
+    bool madeFor(const FileSettlement& inputs) const; // the same three inputs and number of hunks
 };
+
+// Names a hunk by its three texts.
+Oid textsOfHunk(std::string_view ancestor, std::string_view newBase, std::string_view commit);
+
+// What of `kept` (null: nothing) holds for a conflict, given as `fresh`, its undecided settlement with hunkTexts: all of
+// it when it was made for the same inputs; else the decisions on hunks that are the same still.
+FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh);
 
 struct SettlementKey {
     Oid commit;       // the original commit

@@ -52,6 +52,9 @@ void appendFiles(QByteArray& stream, const Files& files)
         } else if (path.starts_with("link:")) {
             mode = "120000";
             path.remove_prefix(5);
+        } else if (path.starts_with("sub:")) {
+            stream += "M 160000 " + QByteArray::fromStdString(contents.value()) + ' ' + quoted(path.substr(4)) + '\n';
+            continue;
         }
         if (!contents) {
             stream += "D " + quoted(path) + '\n';

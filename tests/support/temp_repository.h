@@ -39,7 +39,8 @@ struct GitRun {
 GitRun runProgram(const QString& program, const QStringList& arguments, const QString& folder,
                   const QByteArray& input = {}, const std::map<QString, QString>& more = {});
 
-// Contents by path; nothing deletes the path. A path that starts with "exe:" or "link:" is made executable, a symlink.
+// Contents by path; nothing deletes the path. A path that starts with "exe:" or "link:" is made executable, a symlink; with
+// "sub:", a submodule at the commit that the contents name.
 using Files = std::map<std::string, std::optional<std::string>>;
 
 class TempRepository {

@@ -1,0 +1,30 @@
+// SPDX-License-Identifier: MIT
+//
+// The drawer of the settle page: what stood in a hunk's place before both sides changed it. Private to app/settle.
+#pragma once
+
+#include "app/support/text.h"
+#include "core/settle/conflict_text.h"
+
+#include <QStringList>
+
+class QToolButton;
+
+namespace espalier {
+
+class TextPane;
+
+class BeforeBoth : public Card {
+    Q_OBJECT
+  public:
+    explicit BeforeBoth(QWidget* parent);
+
+    // `lines` are those of the hunk's place in the ancestor.
+    void showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines);
+
+  private:
+    QToolButton* m_handle;
+    TextPane* m_pane;
+};
+
+} // namespace espalier

@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: MIT
+//
+// The conflicts of one commit of a dry run as the settle page walks them: each question once (a file that was renamed twice
+// is three conflicts and one question), with what was decided before for the same hunks. Private to app/settle.
+//
+//     Result<CommitConflicts> read = readConflicts(path, run, commit, progress);     // on a worker thread
+//     read->settlement(0, flow->settlements());
+#pragma once
+
+#include "core/settle/remembered.h"
+
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace espalier {
+
+struct OneConflict {
+    ConflictText text;
+    std::vector<std::pair<SettlementKey, FileSettlement>> together; // undecided; settled with this one, by the same choice
+    std::vector<std::optional<HunkDecision>> recalled;              // a hunk each
+    std::vector<bool> again; // a hunk each: it was decided for other texts and must be looked at again
+};
+
+class CommitConflicts {
+  public:
+    std::size_t commit = 0;
+    std::vector<OneConflict> files;
+
+    // What is decided of a file: settlements of other texts hold hunk by hunk.
+    FileSettlement settlement(std::size_t file, const Settlements& all) const;
+    // Everything a choice for a whole path settles.
+    std::vector<std::pair<SettlementKey, FileSettlement>> decidedWhole(std::size_t file, Choice choice) const;
+    // Undecided hunks as file and hunk, in order.
+    std::vector<std::pair<int, int>> undecided(const Settlements& all) const;
+    std::size_t hunkCount() const;
+    // Whether the run's conflicts of this commit are the ones that were read: the same paths with the same three inputs.
+    bool standsFor(const DryRun& run) const;
+
+  private:
+    friend Result<CommitConflicts> readConflicts(const std::string& path, const std::shared_ptr<const DryRun>& run,
+                                                 std::size_t commit, const Progress& progress);
+    struct Input {
+        std::string path;
+        Oid ancestor, newBase, commit;
+        friend bool operator==(const Input&, const Input&) = default;
+    };
+    static std::vector<Input> inputsOf(const ReplayedCommit& commit);
+    Oid m_id;
+    std::vector<Input> m_inputs;
+};
+
+Result<CommitConflicts> readConflicts(const std::string& path, const std::shared_ptr<const DryRun>& run, std::size_t commit,
+                                      const Progress& progress);
+
+} // namespace espalier

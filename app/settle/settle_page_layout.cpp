@@ -1,0 +1,199 @@
+// SPDX-License-Identifier: MIT
+//
+// How the settle page is put together, and what each of its controls asks for.
+#include "app/settle/settle_page_private.h"
+
+#include "app/settle/before_both.h"
+#include "app/settle/commit_conflicts.h"
+#include "app/settle/conflict_editor.h"
+#include "app/settle/hunk_list.h"
+#include "app/support/page.h"
+#include "app/support/text.h"
+#include "app/support/theme.h"
+#include "app/support/work.h"
+#include "core/git/text.h"
+
+#include <QCheckBox>
+#include <QPushButton>
+#include <QShortcut>
+#include <QSplitter>
+#include <QVBoxLayout>
+
+namespace espalier {
+
+namespace {
+
+// A button's own shortcut presses it for a tenth of a second before it clicks; what is typed meanwhile would go to the
+// hunk that is being left. This one clicks at once.
+void clicksAt(QPushButton* button, const QKeySequence& key)
+{
+    auto* shortcut = new QShortcut(key, button);
+    QObject::connect(shortcut, &QShortcut::activated, button, [button] { button->click(); });
+}
+
+} // namespace
+
+QWidget* SettlePage::Private::buildHead()
+{
+    const int space = theme::gap(page);
+    auto* card = new Card(page);
+    auto* row = new QHBoxLayout(card);
+    row->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    auto* words = new QVBoxLayout;
+    title = new PlainLabel(card);
+    title->setFont(theme::sized(page->font(), 1.3, true));
+    where = new PlainLabel(card);
+    page::quieten(where);
+    words->setSpacing(space / 2);
+    words->addWidget(title);
+    words->addWidget(where);
+    undo = new QPushButton(tr("&Undo"), card);
+    previous = new QPushButton(tr("Pre&vious undecided"), card);
+    next = new QPushButton(card);
+    back = new QPushButton(tr("&Close"), card);
+    redo = new QPushButton(tr("Re&do"), card);
+    undo->setObjectName(QStringLiteral("undo"));
+    redo->setObjectName(QStringLiteral("redo"));
+    next->setObjectName(QStringLiteral("nextUndecided"));
+    previous->setObjectName(QStringLiteral("previousUndecided"));
+    back->setObjectName(QStringLiteral("close"));
+    clicksAt(next, Qt::Key_F8);
+    clicksAt(previous, Qt::SHIFT | Qt::Key_F8);
+    next->setToolTip(tr("F8"));
+    previous->setToolTip(tr("Shift+F8"));
+    back->setToolTip(tr("Back to the dry run; the decisions stay"));
+    row->addLayout(words, 1);
+    for (QPushButton* button : {undo, redo, previous, next, back})
+        row->addWidget(button);
+    const auto byKeys = [this](QKeySequence::StandardKey keys, QPushButton* button) {
+        auto* shortcut = new QShortcut(keys, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+        QObject::connect(shortcut, &QShortcut::activated, button, [button] { button->click(); });
+        button->setToolTip(QKeySequence(keys).toString(QKeySequence::NativeText));
+    };
+    byKeys(QKeySequence::Undo, undo);
+    byKeys(QKeySequence::Redo, redo);
+    QObject::connect(undo, &QPushButton::clicked, page, [this] { revert(false); });
+    QObject::connect(redo, &QPushButton::clicked, page, [this] { revert(true); });
+    QObject::connect(previous, &QPushButton::clicked, page, [this] { goUndecided(false); });
+    QObject::connect(next, &QPushButton::clicked, page, [this] { goUndecided(true); });
+    QObject::connect(back, &QPushButton::clicked, page, [this] {
+        editor->flush();
+        Q_EMIT page->closed();
+    });
+    return card;
+}
+
+QWidget* SettlePage::Private::buildDecisions()
+{
+    const int space = theme::gap(page);
+    auto* card = new Card(page);
+    auto* column = new QVBoxLayout(card);
+    column->setContentsMargins(space * 2, space * 3 / 2, space * 2, space * 3 / 2);
+    column->setSpacing(space);
+    explanation = new PlainLabel(card);
+    explanation->setWrapped(true);
+    auto* row = new QHBoxLayout;
+    const std::pair<QString, Choice> all[] = {{tr("Keep new base"), Choice::NewBase},
+                                              {tr("Keep your commit"), Choice::YourCommit},
+                                              {tr("New base, then yours"), Choice::NewBaseFirst},
+                                              {tr("Yours, then new base"), Choice::YourCommitFirst}};
+    int number = 0;
+    for (const auto& [text, choice] : all) {
+        auto* button = new QPushButton(text, card);
+        clicksAt(button, Qt::ALT | Qt::Key(Qt::Key_1 + number));
+        button->setToolTip(tr("Alt+%1").arg(++number));
+        button->setObjectName(toText(choiceName(choice)));
+        button->setEnabled(false); // until a hunk is shown
+        QObject::connect(button, &QPushButton::clicked, page, [this, choice = choice] { decide(choice); });
+        choices.push_back(button);
+        row->addWidget(button);
+    }
+    // The two sides' answers have their panes' colours.
+    for (const auto& [button, side] : {std::pair{choices[0], Place::Upstream}, {choices[1], Place::Fork}}) {
+        QPalette colours = page->palette();
+        colours.setColor(QPalette::Active, QPalette::ButtonText, theme::place(side, colours));
+        colours.setColor(QPalette::Inactive, QPalette::ButtonText, theme::place(side, colours));
+        colours.setColor(QPalette::Button, theme::placeTint(side, colours));
+        button->setPalette(colours);
+    }
+    row->addStretch(1);
+    around = new QCheckBox(tr("&Only around hunks"), card);
+    row->addWidget(around);
+    column->addWidget(explanation);
+    column->addLayout(row);
+    QObject::connect(around, &QCheckBox::toggled, page, [this](bool only) { editor->setOnlyAroundHunks(only); });
+    return card;
+}
+
+void SettlePage::Private::build()
+{
+    const int space = theme::gap(page);
+    auto* column = new QVBoxLayout(page);
+    column->setContentsMargins(0, 0, 0, 0);
+    column->setSpacing(space);
+    column->addWidget(buildHead());
+    notice = new NoticeBar(page);
+    column->addWidget(notice);
+    auto* splitter = new QSplitter(Qt::Horizontal, page);
+    splitter->setChildrenCollapsible(false);
+    splitter->setHandleWidth(space);
+    auto* listCard = new Card(splitter);
+    listCard->setMinimumWidth(page->fontMetrics().averageCharWidth() * 44);
+    auto* listColumn = new QVBoxLayout(listCard);
+    listColumn->setContentsMargins(space, space, space, space);
+    list = new HunkList(listCard);
+    listColumn->addWidget(list);
+    page->setFocusProxy(list);
+    auto* right = new QWidget(splitter);
+    auto* rightColumn = new QVBoxLayout(right);
+    rightColumn->setContentsMargins(0, 0, 0, 0);
+    rightColumn->setSpacing(space);
+    editor = new ConflictEditor(right);
+    auto* wholeCard = new Card(right);
+    wholePath = wholeCard;
+    auto* wholeColumn = new QVBoxLayout(wholeCard);
+    wholeColumn->setContentsMargins(space * 3, space * 3, space * 3, space * 3);
+    wholePathText = new PlainLabel(wholeCard);
+    wholePathText->setAlignment(Qt::AlignCenter);
+    wholePathText->setWrapped(true);
+    wholePathText->setFont(theme::sized(page->font(), 1.15, true));
+    auto* wholeHelp = new PlainLabel(tr("There are no lines to choose between: decide below what becomes of the file."), wholeCard);
+    wholeHelp->setAlignment(Qt::AlignCenter);
+    wholeHelp->setWrapped(true);
+    page::quieten(wholeHelp);
+    wholeColumn->addStretch(2);
+    wholeColumn->addWidget(wholePathText);
+    wholeColumn->addWidget(wholeHelp);
+    wholeColumn->addStretch(3);
+    rightColumn->addWidget(editor, 1);
+    rightColumn->addWidget(wholePath, 1);
+    rightColumn->addWidget(buildDecisions());
+    drawer = new BeforeBoth(right);
+    rightColumn->addWidget(drawer);
+    splitter->setStretchFactor(0, 0);
+    splitter->setStretchFactor(1, 1);
+    splitter->setSizes({page->fontMetrics().averageCharWidth() * 38, page->fontMetrics().averageCharWidth() * 160});
+    column->addWidget(splitter, 1);
+    auto* foot = new PlainLabel(tr("Every decision is saved at once. Nothing in the repository changes before Apply."), page);
+    page::quieten(foot);
+    foot->setContentsMargins(space / 2, 0, space / 2, 0);
+    column->addWidget(foot);
+    QObject::connect(list, &HunkList::chosen, page, [this](int chosenFile, int chosenHunk) {
+        editor->flush();
+        showFile(chosenFile, chosenHunk);
+    });
+    QObject::connect(editor, &ConflictEditor::currentHunkChanged, page, [this] { showHunk(); });
+    QObject::connect(editor, &ConflictEditor::settled, page, [this](const FileSettlement& settlement) {
+        if (file < 0)
+            return;
+        rememberNew(settlement);
+        flow->settle({{shown.files[std::size_t(file)].text.key, settlement}});
+        showState();
+        offerRecalled();
+    });
+    // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
+    auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+    QObject::connect(leave, &QShortcut::activated, page, [this] { next->setFocus(Qt::OtherFocusReason); });
+}
+
+} // namespace espalier

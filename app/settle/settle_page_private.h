@@ -1,0 +1,64 @@
+// SPDX-License-Identifier: MIT
+//
+// The settle page's widgets and what it does with them. Private to settle_page.cpp and settle_page_layout.cpp.
+#pragma once
+
+#include "app/settle/commit_conflicts.h"
+#include "app/settle/settle_page.h"
+
+class QCheckBox;
+class QPushButton;
+
+namespace espalier {
+
+class BeforeBoth;
+class ConflictEditor;
+class HunkList;
+class NoticeBar;
+class PlainLabel;
+
+struct SettlePage::Private {
+    SettlePage* page;
+    Session* session;
+    ReplayFlow* flow;
+    CommitConflicts shown;
+    int file = -1;
+    int wantedHunk = -1;   // to go to once the conflicts have been read
+    bool loading = false;
+
+    PlainLabel* title = nullptr;
+    PlainLabel* where = nullptr;
+    NoticeBar* notice = nullptr;
+    HunkList* list = nullptr;
+    ConflictEditor* editor = nullptr;
+    PlainLabel* explanation = nullptr;
+    std::vector<QPushButton*> choices;
+    QPushButton* undo = nullptr;
+    QPushButton* redo = nullptr;
+    QPushButton* previous = nullptr;
+    QPushButton* next = nullptr;
+    QPushButton* back = nullptr;
+    BeforeBoth* drawer = nullptr;
+    QCheckBox* around = nullptr;
+    QWidget* wholePath = nullptr;
+    PlainLabel* wholePathText = nullptr;
+
+    void build();
+    QWidget* buildHead();
+    QWidget* buildDecisions();
+    void load(std::size_t commit);
+    void take(CommitConflicts read);
+    void followRun();
+    void showFile(int index, int hunk);
+    void showHunk();
+    void showState();
+    void decide(Choice choice);
+    void offerRecalled();
+    void rememberNew(const FileSettlement& settlement);
+    void revert(bool forward);
+    void goUndecided(bool forward);
+    FileSettlement settlementOf(std::size_t index) const { return shown.settlement(index, flow->settlements()); }
+    int hunk() const;
+};
+
+} // namespace espalier
