@@ -18,6 +18,9 @@
 #include <QPushButton>
 #include <QVBoxLayout>
 
+#include <mutex>
+#include <set>
+
 namespace espalier::dialogs {
 
 namespace {
@@ -345,14 +348,26 @@ Access accessFor(QWidget* parent)
     access.askLogin = [window](const std::string& url, const std::string& user) {
         return askOnGui<std::optional<Login>>(window, {}, [&](QWidget* at) { return askLogin(at, url, user); });
     };
+    // One question a certificate as long as the program runs, and nothing of it on the disk.
+    struct Accepted {
+        std::mutex mutex;
+        std::set<std::pair<std::string, std::string>> hosts;
+    };
+    static const auto accepted = std::make_shared<Accepted>();
     access.trustHost = [window](const std::string& host, const std::string& fingerprint) {
-        return askOnGui<bool>(window, false, [&](QWidget* at) {
+        const std::lock_guard one(accepted->mutex);
+        if (accepted->hosts.contains({host, fingerprint}))
+            return true;
+        const bool yes = askOnGui<bool>(window, false, [&](QWidget* at) {
             return confirm(at, QObject::tr("Unknown host"),
                            QObject::tr("Nothing on this computer vouches for %1. Go on only if the fingerprint is the one that "
                                        "its owner publishes: %2")
                                .arg(toText(host), toText(fingerprint)),
                            QObject::tr("It is the same"));
         });
+        if (yes)
+            accepted->hosts.emplace(host, fingerprint);
+        return yes;
     };
     return access;
 }

@@ -20,7 +20,8 @@ struct Login {
 // have no answer. Called on the working thread; a missing function means "no". Nothing is ever accepted in silence.
 struct Access {
     std::function<std::optional<Login>(const std::string& url, const std::string& user)> askLogin;
-    // The server's certificate or host key is not trusted by the system: `fingerprint` is for the user to compare.
+    // The server's certificate is not trusted by the system: `fingerprint`, its SHA-256 sum, is for the user to compare. Asked
+    // for every connection; whether an answer holds for longer is up to who answers. (Host keys are ssh's own affair.)
     std::function<bool(const std::string& host, const std::string& fingerprint)> trustHost;
 };
 

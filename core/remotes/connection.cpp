@@ -2,6 +2,7 @@
 #include "core/remotes/connection.h"
 
 #include "core/git/library.h"
+#include "core/git/sha256.h"
 #include "core/git/text.h"
 #include "core/history/places.h"
 #include "core/remotes/credentials.h"
@@ -123,12 +124,21 @@ int Connection::onCredentials(git_credential** out, const char* url, const char*
     return git_credential_userpass_plaintext_new(out, login->user.c_str(), login->secret.c_str());
 }
 
-int Connection::onCertificate(git_cert*, int valid, const char* host, void* payload)
+// What the system vouches for is taken; anything else only when the user says that the fingerprint is the right one.
+int Connection::onCertificate(git_cert* certificate, int valid, const char* host, void* payload)
 {
     if (valid)
         return 0;
-    static_cast<Connection*>(payload)->m_distrusted = host ? host : "";
-    return GIT_ECERTIFICATE;
+    auto* self = static_cast<Connection*>(payload);
+    self->m_distrusted = host ? host : "";
+    if (!certificate || certificate->cert_type != GIT_CERT_X509)
+        return GIT_ECERTIFICATE;
+    const auto* x509 = reinterpret_cast<const git_cert_x509*>(certificate);
+    const std::string fingerprint = fingerprintOf({static_cast<const char*>(x509->data), x509->len});
+    if (!self->m_access.trustHost || !self->m_access.trustHost(self->m_distrusted, fingerprint))
+        return GIT_ECERTIFICATE;
+    self->m_distrusted.clear();
+    return 0;
 }
 
 git_remote_callbacks Connection::callbacks(const std::string& url)
@@ -202,7 +212,8 @@ std::unexpected<Error> Connection::error(std::string what)
     std::string remedy = "Check the address and the connection, and whether you may use the remote";
     if (!m_distrusted.empty()) {
         what += ": the certificate of " + displayText(m_distrusted, 200) + " is not trusted";
-        remedy = "Add the authority that signed it to the system, or name its file in http.sslCAInfo";
+        remedy = "Accept it when its fingerprint is the one that its owner publishes, add the authority that signed it to the "
+                 "system, or name its file in http.sslCAInfo";
         text.clear();
     } else if (m_attempts > 0) {
         remedy = "Check your login; a credential helper (credential.helper) can keep it";
