@@ -163,6 +163,19 @@ DriftRow DriftModel::describe(const BranchDrift& branch) const
 
 void DriftModel::describeForecast(DriftRow& row) const
 {
+    tellForecast(row);
+    // What is not known yet, or was true of what stood here before, is not shown as if it were so.
+    const auto& refs = m_session->snapshot()->refs;
+    const auto at = std::size_t(row.refIndex);
+    row.forecastOld = at < refs.size() && refs[at].kind == RefKind::Branch && m_session->isForecastOld(row.ref);
+    if (!row.forecastOld)
+        return;
+    row.forecast = row.forecast.isEmpty() ? QStringLiteral("…") : QStringLiteral("… ") + row.forecast;
+    row.forecastTone = DriftTone::Quiet;
+}
+
+void DriftModel::tellForecast(DriftRow& row) const
+{
     const std::optional<Landed> landed = m_session->landed(row.ref);
     if (landed && landed->wholly() && row.ahead > 0) {
         row.landed = true;
@@ -256,6 +269,8 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
         for (const QString& part : {row.forecast, row.fork})
             if (!part.isEmpty())
                 text += QStringLiteral(", ") + part;
+        if (row.forecastOld)
+            text += tr(", being forecast again");
         return text;
     }
     if (role == Qt::ToolTipRole && !row.heading)

@@ -24,6 +24,7 @@ struct DriftRow {
     int refIndex = -1;        // into Snapshot::refs
     std::uint32_t ahead = 0, behind = 0;
     QString forecast, fork;   // right-hand texts, above and below
+    bool forecastOld = false; // what it was; it is being computed again
     DriftTone forecastTone = DriftTone::Quiet, forkTone = DriftTone::Quiet;
     bool checkedOut = false;
     bool landed = false;
@@ -75,6 +76,7 @@ class DriftModel : public QAbstractListModel {
   private:
     DriftRow describe(const BranchDrift& drift) const;
     void describeForecast(DriftRow& row) const;
+    void tellForecast(DriftRow& row) const;
 
     const Session* m_session = nullptr;
     std::vector<DriftRow> m_rows;

@@ -60,6 +60,8 @@ struct LogbookPage::Private {
     void buildEmpty();
     void buildDetail(QWidget* parent);
     void showChosen();
+    void takeItBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed);
+    void offerEvenSo(const LogbookEntry& entry, const std::vector<MovedBranch>& moved, const QString& refusal);
     void forget();
 };
 
@@ -162,13 +164,7 @@ void LogbookPage::Private::buildDetail(QWidget* parent)
     });
     QObject::connect(takeBack, &QPushButton::clicked, page, [this] {
         if (const LogbookEntry* entry = chosen(); entry && session)
-            session->restore(*entry, false, [this](const Result<std::string>& done) {
-                if (done)
-                    notice->say(NoticeBar::Good, tr("Taken back. That is an entry of its own and can be taken back too."));
-                else
-                    notice->say(NoticeBar::Trouble, toText(done.error().line()));
-                page->reload();
-            });
+            takeItBack(*entry, {});
     });
     QObject::connect(letGo, &QPushButton::clicked, page, [this] { forget(); });
 }
@@ -208,6 +204,51 @@ void LogbookPage::Private::showChosen()
     else
         consequence->setText(tr("Taking it back moves the branches to where they stood before. What stands there now is "
                                 "kept by a new entry."));
+}
+
+void LogbookPage::Private::takeItBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed)
+{
+    session->takeBack(entry, agreed, [this, entry](const Result<std::string>& done) {
+        if (done)
+            notice->say(NoticeBar::Good, tr("Taken back. That is an entry of its own and can be taken back too."));
+        else
+            notice->say(NoticeBar::Trouble, toText(done.error().line()));
+        page->reload();
+        // Perhaps only because a branch moved since: then it can be taken back even so, with open eyes.
+        if (!done && done.error().kind == ErrorKind::Refused)
+            session->movedSince(entry, [this, entry, refusal = toText(done.error().line())](
+                                           const Result<std::vector<MovedBranch>>& moved) {
+                if (moved && !moved->empty())
+                    offerEvenSo(entry, *moved, refusal);
+            });
+    });
+}
+
+// Names what the branches would lose, and offers to go on.
+void LogbookPage::Private::offerEvenSo(const LogbookEntry& entry, const std::vector<MovedBranch>& moved, const QString& refusal)
+{
+    QStringList sentences{refusal};
+    for (const MovedBranch& branch : moved) {
+        QString name = toText(branch.name);
+        name.remove(QStringLiteral("refs/heads/"));
+        if (branch.now.isZero())
+            sentences << tr("%1 is gone; it would stand there again.").arg(name);
+        else if (branch.count == 0)
+            sentences << tr("%1 loses nothing that no other branch has.").arg(name);
+        QStringList lost;
+        for (const LostCommit& commit : branch.newest)
+            lost << tr("%1 %2 (%3)").arg(toText(commit.id.brief()), toText(commit.subject), toText(commit.author));
+        if (branch.count > branch.newest.size())
+            lost << tr("and %1 more").arg(branch.count - branch.newest.size());
+        if (!lost.isEmpty())
+            sentences << tr("%1 would lose: %2.").arg(name, lost.join(QStringLiteral("; ")));
+    }
+    sentences << tr("The new entry keeps what stands there now.");
+    notice->say(NoticeBar::Warning, sentences.join(QLatin1Char(' ')));
+    QPushButton* evenSo = notice->offer(tr("Take back &even so"));
+    evenSo->setObjectName(QStringLiteral("takeBackEvenSo"));
+    QObject::connect(evenSo, &QPushButton::clicked, page, [this, entry, moved] { takeItBack(entry, moved); });
+    evenSo->setFocus();
 }
 
 void LogbookPage::Private::forget()

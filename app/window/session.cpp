@@ -171,6 +171,8 @@ void Session::takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerp
     m_snapshot = std::move(snapshot);
     m_lanes = std::move(lanes);
     m_drift.reset();
+    d->newForecasts.clear();
+    d->newLanded.clear();
     d->fingerprint = fingerprint;
     Q_EMIT snapshotChanged();
     computeDriftNow();
@@ -216,6 +218,7 @@ void Session::forecastNow()
                 if (!self || generation != self->d->generation)
                     return;
                 self->d->forecasts[ref] = forecast;
+                self->d->newForecasts.insert(ref);
                 Q_EMIT self->forecastChanged(toText(ref));
             },
             Qt::QueuedConnection);
@@ -227,6 +230,7 @@ void Session::forecastNow()
                 if (!self || generation != self->d->generation)
                     return;
                 self->d->landed[ref] = landed;
+                self->d->newLanded.insert(ref);
                 Q_EMIT self->forecastChanged(toText(ref));
             },
             Qt::QueuedConnection);
@@ -267,6 +271,11 @@ Forecast Session::forecast(const std::string& ref) const
 {
     const auto at = d->forecasts.find(ref);
     return at == d->forecasts.end() ? Forecast{} : at->second;
+}
+
+bool Session::isForecastOld(const std::string& ref) const
+{
+    return !d->newForecasts.contains(ref) || (d->landed.contains(ref) && !d->newLanded.contains(ref));
 }
 
 std::optional<Landed> Session::landed(const std::string& ref) const

@@ -15,6 +15,7 @@
 #include "core/remotes/fetch.h"
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
+#include "core/remotes/take_back.h"
 #include "core/replay/dry_run.h"
 
 #include <QHash>
@@ -65,6 +66,8 @@ class Session : public QObject {
     // By full ref name; Unknown until computed.
     Forecast forecast(const std::string& ref) const;
     std::optional<Landed> landed(const std::string& ref) const;
+    // What forecast() and landed() give is of an older snapshot, or nothing yet; the new answer is on its way.
+    bool isForecastOld(const std::string& ref) const;
 
     // Reads the repository again when it changed (or in any case when `force`). Also called by the file watcher.
     void refresh(bool force = false);
@@ -77,8 +80,9 @@ class Session : public QObject {
     void apply(const DryRunPtr& run, Answer<Applied> answer = {});
     void checkOverwrite(const std::string& branch, Answer<OverwriteCheck> answer);
     void push(const PushRequest& request, Answer<Pushed> answer = {});
-    // The answer is the title of the new entry.
-    void restore(const LogbookEntry& entry, bool evenIfMoved = false, Answer<std::string> answer = {});
+    // The answer is the title of the new entry. Where branches moved since, only with what movedSince() told in `agreed`.
+    void takeBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed = {}, Answer<std::string> answer = {});
+    void movedSince(const LogbookEntry& entry, Answer<std::vector<MovedBranch>> answer);
     void letGo(const LogbookEntry& entry, Answer<bool> answer = {});
     void checkOut(const std::string& branch);
     void createBranch(const std::string& branch, const Oid& at, bool checkItOut);

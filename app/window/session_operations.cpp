@@ -139,21 +139,24 @@ void Session::push(const PushRequest& request, Answer<Pushed> answer)
         std::move(answer));
 }
 
-void Session::restore(const LogbookEntry& entry, bool evenIfMoved, Answer<std::string> answer)
+void Session::takeBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed, Answer<std::string> answer)
 {
     operate<std::string>(
         tr("Taking back: %1").arg(toText(entry.title)),
-        [entry, evenIfMoved, access = d->access](const Repository& repository,
-                                                 const Progress& progress) -> Result<std::string> {
-            if (entry.remote.empty())
-                return espalier::restore(repository, entry.id, evenIfMoved, progress).transform([](const Applied& done) {
-                    return done.entry.title;
-                });
-            return restorePush(repository, entry.id, access, progress).transform([](const Pushed& done) {
-                return done.entry.title;
-            });
+        [entry, agreed, access = d->access](const Repository& repository, const Progress& progress) {
+            return espalier::takeBack(repository, entry, agreed, access, progress);
         },
         [this](const std::string& title) { Q_EMIT said(tr("Done: %1.").arg(toText(title))); }, std::move(answer));
+}
+
+void Session::movedSince(const LogbookEntry& entry, Answer<std::vector<MovedBranch>> answer)
+{
+    operate<std::vector<MovedBranch>>(
+        tr("Looking at what moved since"),
+        [entry, access = d->access](const Repository& repository, const Progress& progress) {
+            return espalier::movedSince(repository, entry, access, progress);
+        },
+        [](const std::vector<MovedBranch>&) {}, std::move(answer));
 }
 
 void Session::letGo(const LogbookEntry& entry, Answer<bool> answer)

@@ -9,6 +9,9 @@
 #include "app/window/session.h"
 #include "core/history/equivalence.h"
 
+#include <map>
+#include <set>
+
 namespace espalier {
 
 struct Session::Private {
@@ -18,6 +21,7 @@ struct Session::Private {
     Access access;
     std::map<std::string, Forecast> forecasts;
     std::map<std::string, Landed> landed;
+    std::set<std::string> newForecasts, newLanded; // answered for the snapshot there is
     std::shared_ptr<EquivalenceCache> equivalence = std::make_shared<EquivalenceCache>();
     RepositoryWatch watch;
     QPointer<Work> loading;

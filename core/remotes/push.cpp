@@ -171,7 +171,7 @@ Result<Pushed> push(const Repository& repository, const PushRequest& request, co
 }
 
 Result<Pushed> restorePush(const Repository& repository, const std::string& entryId, const Access& access,
-                           const Progress& progress)
+                           const Progress& progress, const std::optional<Oid>& expect)
 {
     auto entry = findEntry(repository, entryId);
     if (!entry)
@@ -191,7 +191,7 @@ Result<Pushed> restorePush(const Repository& repository, const std::string& entr
     order.localRef = keptRef(entry->id, 0);
     order.takesBack = entry->id;
     order.now = move.old;
-    order.expect = move.now;
+    order.expect = expect.value_or(move.now);
     return carryOut(repository, order, access, progress);
 }
 

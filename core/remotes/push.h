@@ -30,9 +30,10 @@ struct Pushed {
 Result<Pushed> push(const Repository& repository, const PushRequest& request, const Access& access = {},
                     const Progress& progress = {});
 
-// Takes a push back: puts the remote's branch back to the entry's old tip, with a lease on what the push left there.
+// Takes a push back: puts the remote's branch back to the entry's old tip, with a lease on what the push left there, or on
+// `expect` where the user has seen that it moved since. What is overwritten is kept by the new entry.
 Result<Pushed> restorePush(const Repository& repository, const std::string& entryId, const Access& access = {},
-                           const Progress& progress = {});
+                           const Progress& progress = {}, const std::optional<Oid>& expect = {});
 
 // Deletes a branch on a remote with a lease on `expect`; an entry of the logbook, restorable.
 Result<Pushed> deleteRemoteBranch(const Repository& repository, const std::string& remote, const std::string& branch,

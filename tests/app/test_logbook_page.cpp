@@ -4,6 +4,7 @@
 #include "app/support/text.h"
 #include "core/keep/apply.h"
 #include "core/samples/samples.h"
+#include "tests/support/remote_scene.h"
 
 #include <QPushButton>
 #include <QTreeWidget>
@@ -82,6 +83,66 @@ class TestLogbookPage : public QObject {
         QTest::keyClick(button(page, "letGo"), Qt::Key_Space);
         QTRY_COMPARE_WITH_TIMEOUT(readLogbook(*repository)->size(), std::size_t(1), patience);
         QTRY_COMPARE_WITH_TIMEOUT(entries(page)->topLevelItemCount(), 1, patience);
+    }
+
+    // The branch moved since: refused, then what it would lose is named, and taken back by key; the lost tip is kept.
+    void takesBackEvenSo()
+    {
+        test::RemoteScene scene;
+        auto clone = scene.repo.open();
+        QVERIFY(deleteBranch(clone, "topic/x"));
+        const std::string old = readLogbook(clone)->front().moves.front().old.hex();
+        const std::string own = scene.repo.commitFiles({{"own.txt", "own\n"}}, "Written <b>since</b>", {scene.main}, "topic/x");
+        Session session;
+        session.open(scene.repo.path());
+        QTRY_VERIFY_WITH_TIMEOUT(session.isOpen(), patience);
+        LogbookPage page(&session);
+        page.show();
+        QTRY_VERIFY_WITH_TIMEOUT(button(page, "takeBack")->isEnabled(), patience);
+        QTest::mouseClick(button(page, "takeBack"), Qt::LeftButton);
+        QTRY_VERIFY_WITH_TIMEOUT(button(page, "takeBackEvenSo"), patience);
+        const auto* notice = page.findChild<NoticeBar*>();
+        QVERIFY2(notice->line().contains(QStringLiteral("Written <b>since</b>")), qPrintable(notice->line()));
+        QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QStringLiteral("topic/x")}), own); // not yet
+        // It moves once more: what was agreed to is not what would be lost now.
+        const std::string more = scene.repo.commitFiles({{"own.txt", "more\n"}}, "And more", {own}, "topic/x");
+        QTest::keyClick(button(page, "takeBackEvenSo"), Qt::Key_Space);
+        QTRY_VERIFY_WITH_TIMEOUT(notice->line().contains(QStringLiteral("And more")), patience);
+        QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QStringLiteral("topic/x")}), more);
+        QTest::keyClick(button(page, "takeBackEvenSo"), Qt::Key_Space);
+        QTRY_COMPARE_WITH_TIMEOUT(scene.repo.git({QStringLiteral("rev-parse"), QStringLiteral("topic/x")}), old, patience);
+        QTRY_VERIFY_WITH_TIMEOUT(!session.isWriting(), patience);
+        const auto entry = readLogbook(clone)->front();
+        QCOMPARE(entry.moves.front().old.hex(), more);
+        QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QString::fromStdString(keptRef(entry.id, 0))}), more);
+    }
+
+    void takesAPushBackEvenSo()
+    {
+        test::RemoteScene scene;
+        auto clone = scene.repo.open();
+        const std::string old = scene.forkAt(QStringLiteral("refs/heads/topic/x"));
+        scene.replayTopic();
+        PushRequest request{"topic/x", "", Oid::parse(old)};
+        QVERIFY(push(clone, request));
+        const std::string strangers = scene.strangerPushes();
+        Session session;
+        session.open(scene.repo.path());
+        QTRY_VERIFY_WITH_TIMEOUT(session.isOpen(), patience);
+        LogbookPage page(&session);
+        page.show();
+        QTRY_VERIFY_WITH_TIMEOUT(button(page, "takeBack")->isEnabled(), patience);
+        QTest::mouseClick(button(page, "takeBack"), Qt::LeftButton);
+        QTRY_VERIFY_WITH_TIMEOUT(button(page, "takeBackEvenSo"), patience);
+        const QString line = page.findChild<NoticeBar*>()->line();
+        QVERIFY2(line.contains(QString::fromStdString(strangers.substr(0, 7))), qPrintable(line));
+        QCOMPARE(scene.forkAt(QStringLiteral("refs/heads/topic/x")), strangers);
+        QTest::mouseClick(button(page, "takeBackEvenSo"), Qt::LeftButton);
+        QTRY_COMPARE_WITH_TIMEOUT(scene.forkAt(QStringLiteral("refs/heads/topic/x")), old, patience);
+        QTRY_VERIFY_WITH_TIMEOUT(!session.isWriting(), patience);
+        const auto entry = readLogbook(clone)->front();
+        QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QString::fromStdString(keptRef(entry.id, 0))}), strangers);
+        scene.checkSound();
     }
 };
 

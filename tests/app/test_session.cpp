@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // Works that write: one at a time, in order, cancelled and answered one by one; and what the pages make of that.
 #include "app/drift/clean_up_page.h"
+#include "app/drift/drift_model.h"
 #include "app/dryrun/replay_flow.h"
 #include "app/support/text.h"
 #include "app/support/work_queue.h"
@@ -167,7 +168,7 @@ class TestSession : public QObject {
         LogbookEntry none;
         none.id = "20260101-000000-1";
         none.title = "nothing";
-        m_session->restore(none, false, [&](const Result<std::string>& done) {
+        m_session->takeBack(none, {}, [&](const Result<std::string>& done) {
             lines << (done ? QStringLiteral("done") : toText(done.error().line()));
         });
         m_session->deleteBranch("topic/never-there"); // nobody waits for this one's answer
@@ -198,6 +199,32 @@ class TestSession : public QObject {
         m_session->open(QString::fromStdString(m_clone.string()));
         QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen() && !m_session->isWriting(), patience);
         QVERIFY(!answered);
+    }
+
+    // A forecast of what stood here before is shown as such until the new one is there.
+    void anOldForecastIsShownAsOld()
+    {
+        openSample("same-lines");
+        DriftModel model(m_session.get());
+        connect(m_session.get(), &Session::driftChanged, &model, &DriftModel::reload);
+        connect(m_session.get(), &Session::forecastChanged, &model, &DriftModel::updateForecast);
+        model.reload();
+        const auto row = [&] { return model.row(model.indexOf("refs/heads/topic/metric-heights")); };
+        QTRY_VERIFY_WITH_TIMEOUT(model.indexOf("refs/heads/topic/metric-heights") >= 0, patience);
+        QTRY_VERIFY_WITH_TIMEOUT(row().forecast.startsWith(QStringLiteral("▲")), patience);
+        QVERIFY(!row().forecastOld);
+        const QString before = row().forecast;
+        QStringList seen;
+        QString read;
+        connect(m_session.get(), &Session::driftChanged, &model, [&] {
+            seen << row().forecast;
+            read = model.index(model.indexOf("refs/heads/topic/metric-heights")).data(Qt::AccessibleTextRole).toString();
+        });
+        m_session->refresh(true);
+        QTRY_COMPARE_WITH_TIMEOUT(seen.size(), 1, patience);
+        QCOMPARE(seen.front(), QStringLiteral("… ") + before);
+        QVERIFY2(read.contains(QStringLiteral("being forecast again")), qPrintable(read));
+        QTRY_COMPARE_WITH_TIMEOUT(row().forecast, before, patience);
     }
 
     // Several deletions at once: one branch moves underneath and stays, the page says so, the others go.

@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: MIT
+#include "core/remotes/take_back.h"
+
+#include "core/git/commit.h"
+#include "core/git/handles.h"
+#include "core/git/text.h"
+#include "core/keep/apply.h"
+#include "core/keep/ref_moves.h"
+#include "core/remotes/fetching.h"
+#include "core/remotes/push.h"
+
+#include <algorithm>
+#include <map>
+
+namespace espalier {
+
+namespace {
+
+constexpr std::size_t mostNamed = 8;
+constexpr std::size_t mostCounted = 10'000;
+
+// Every branch and tag but the one that moves and the refs that keep old tips, which nobody looks at.
+Result<void> hideOthers(git_repository* handle, git_revwalk* walk, const std::string& moving)
+{
+    Handle<git_reference_iterator> all;
+    if (git_reference_iterator_new(out(all), handle) < 0)
+        return libgitError("The branches cannot be read", {});
+    const char* name = nullptr;
+    while (git_reference_next_name(&name, all.get()) == 0) {
+        const std::string_view ref(name);
+        // A ref that leads nowhere reaches nothing.
+        if (ref != moving && !ref.starts_with("refs/espalier/"))
+            git_revwalk_hide_ref(walk, name);
+    }
+    return {};
+}
+
+Result<MovedBranch> describe(const Repository& repository, const RefMove& move, const Oid& now, const std::string& localName)
+{
+    MovedBranch moved{move.name, now, 0, {}};
+    if (now.isZero())
+        return moved;
+    Handle<git_revwalk> walk;
+    const git_oid tip = toGit(now);
+    if (git_revwalk_new(out(walk), raw(repository)) < 0 || git_revwalk_push(walk.get(), &tip) < 0)
+        return libgitError("The history cannot be read", now.hex());
+    git_revwalk_sorting(walk.get(), GIT_SORT_TOPOLOGICAL);
+    if (auto hidden = hideOthers(raw(repository), walk.get(), localName); !hidden)
+        return std::unexpected(hidden.error());
+    if (!move.old.isZero()) {
+        const git_oid old = toGit(move.old);
+        git_revwalk_hide(walk.get(), &old);
+    }
+    ObjectStore store(repository);
+    git_oid id;
+    while (moved.count < mostCounted && git_revwalk_next(&id, walk.get()) == 0) {
+        if (moved.count++ >= mostNamed)
+            continue;
+        const auto commit = readCommit(store, fromGit(id));
+        if (!commit)
+            return std::unexpected(commit.error());
+        moved.newest.push_back({fromGit(id), commit->subject(), commit->author.name});
+    }
+    return moved;
+}
+
+} // namespace
+
+Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const LogbookEntry& entry, const Access& access,
+                                            const Progress& progress)
+{
+    std::map<std::string, Oid> heads;
+    Connection connection(&repository, access, progress);
+    if (!entry.remote.empty()) {
+        auto fetched = fetchAndLook(repository, entry.remote, access, progress);
+        if (!fetched)
+            return std::unexpected(fetched.error());
+        heads = std::move(fetched->heads);
+        if (auto found = connection.find(entry.remote); !found)
+            return std::unexpected(found.error());
+    }
+    std::vector<MovedBranch> all;
+    for (const RefMove& move : entry.moves) {
+        if (move.name == "HEAD")
+            continue;
+        Oid now;
+        std::string localName = move.name;
+        if (!entry.remote.empty()) {
+            const auto at = heads.find(move.name);
+            now = at == heads.end() ? Oid{} : at->second;
+            localName = trackingRef(connection.remote(), move.name);
+        } else if (auto read = readRef(raw(repository), move.name)) {
+            now = *read;
+        } else {
+            return std::unexpected(read.error());
+        }
+        if (now == move.now || now == move.old)
+            continue;
+        auto moved = describe(repository, move, now, localName);
+        if (!moved)
+            return std::unexpected(moved.error());
+        all.push_back(std::move(*moved));
+    }
+    return all;
+}
+
+Result<std::string> takeBack(const Repository& repository, const LogbookEntry& entry, const std::vector<MovedBranch>& agreed,
+                             const Access& access, const Progress& progress)
+{
+    if (!entry.remote.empty()) {
+        // The lease is on what was agreed to: the server refuses when it moved once more.
+        const std::optional<Oid> expect = agreed.empty() ? std::nullopt : std::optional(agreed.front().now);
+        return restorePush(repository, entry.id, access, progress, expect).transform([](const Pushed& done) {
+            return done.entry.title;
+        });
+    }
+    bool evenIfMoved = false;
+    if (!agreed.empty()) {
+        const auto moved = movedSince(repository, entry, access, progress);
+        if (!moved)
+            return std::unexpected(moved.error());
+        for (const MovedBranch& branch : *moved)
+            if (std::ranges::none_of(agreed, [&](const MovedBranch& seen) {
+                    return seen.name == branch.name && seen.now == branch.now;
+                }))
+                return fail(ErrorKind::Refused, "The branch moved once more", displayText(branch.name, 300),
+                            "Nothing was changed; look at what would be lost again");
+        evenIfMoved = true;
+    }
+    return restore(repository, entry.id, evenIfMoved, progress).transform([](const Applied& done) { return done.entry.title; });
+}
+
+} // namespace espalier
