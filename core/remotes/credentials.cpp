@@ -2,7 +2,7 @@
 #include "core/remotes/credentials.h"
 
 #include "core/git/handles.h"
-#include "core/remotes/child_process.h"
+#include "core/git/process.h"
 
 namespace espalier {
 
@@ -67,6 +67,16 @@ std::string commandFor(const std::string& helper, const char* action)
     return (helper.starts_with('/') ? helper : "git credential-" + helper) + " " + action;
 }
 
+// No login is larger than the limit, and a helper may ask in its own way, also on the terminal.
+Result<ProcessResult> ask(const std::string& helper, const char* action, std::string input)
+{
+    return run({.argv = {"/bin/sh", "-c", commandFor(helper, action)},
+                .environment = {{"GIT_TERMINAL_PROMPT", "0"}},
+                .input = std::move(input),
+                .outputLimit = std::size_t(1) << 20,
+                .interactive = true});
+}
+
 std::string linesFor(const Target& target)
 {
     return "protocol=" + target.protocol + "\nhost=" + target.host + "\n" +
@@ -88,14 +98,12 @@ std::optional<Login> askHelpers(const Repository* repository, const std::string&
     if (!isSound(target))
         return std::nullopt;
     for (const std::string& helper : helpersFor(repository, target)) {
-        const auto run = runChild({.arguments = {"/bin/sh", "-c", commandFor(helper, "get")},
-                                   .environment = {{"GIT_TERMINAL_PROMPT", "0"}}},
-                                  linesFor(target) + "\n");
-        if (!run || run->exitCode != 0)
+        const auto told = ask(helper, "get", linesFor(target) + "\n");
+        if (!told || !told->ok())
             continue;
         Login login{target.user, {}};
         bool quit = false;
-        std::string_view rest = run->out;
+        std::string_view rest = told->out;
         while (!rest.empty()) {
             const std::size_t end = std::min(rest.find('\n'), rest.size());
             const std::string_view line = rest.substr(0, end);
@@ -120,9 +128,7 @@ void tellHelpers(const Repository* repository, const std::string& url, const Log
     if (!isSound(target) || login.secret.find('\n') != std::string::npos)
         return;
     for (const std::string& helper : helpersFor(repository, target))
-        (void)runChild({.arguments = {"/bin/sh", "-c", commandFor(helper, worked ? "store" : "erase")},
-                        .environment = {{"GIT_TERMINAL_PROMPT", "0"}}},
-                       linesFor(target) + "password=" + login.secret + "\n\n");
+        (void)ask(helper, worked ? "store" : "erase", linesFor(target) + "password=" + login.secret + "\n\n");
 }
 
 } // namespace espalier

@@ -2,9 +2,9 @@
 #include "core/remotes/push_target.h"
 
 #include "core/git/hooks.h"
+#include "core/git/process.h"
 #include "core/git/text.h"
 #include "core/history/places.h"
-#include "core/remotes/child_process.h"
 
 #include <cctype>
 
@@ -103,13 +103,15 @@ Result<std::string> runServerHook(const Repository& repository, const std::strin
     const fs::path hook = hookPath(repository, name);
     if (hook.empty())
         return std::string();
-    ChildSpec spec{.arguments = {hook.string()}, .folder = repository.gitDir(), .environment = {{"GIT_DIR", "."}}};
-    spec.arguments.insert(spec.arguments.end(), arguments.begin(), arguments.end());
-    const auto run = runChild(spec, input, progress);
-    if (!run)
-        return std::unexpected(run.error());
-    const std::string said = run->out + run->errors;
-    if (run->exitCode != 0)
+    ProcessRequest request{.argv = {hook.string()}, .environment = {{"GIT_DIR", "."}}, .folder = repository.gitDir()};
+    request.argv.insert(request.argv.end(), arguments.begin(), arguments.end());
+    request.input = input;
+    request.stop = progress.stop;
+    const auto ended = run(request);
+    if (!ended)
+        return std::unexpected(ended.error());
+    const std::string said = ended->out + ended->err;
+    if (!ended->ok())
         return fail(ErrorKind::Refused, "The hook " + name + " said no" +
                                             (said.empty() ? std::string() : " [" + displayText(said, 1000) + "]"),
                     hook.string(), "Do what it asks for, then try again");

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/ssh_transport.h"
 
+#include "core/git/conversation.h"
 #include "core/git/text.h"
-#include "core/remotes/child_process.h"
 
 #include <git2/sys/errors.h>
 
@@ -87,7 +87,7 @@ Variant variantOf(const Repository* repository, const std::string& program)
 }
 
 struct Stream : git_smart_subtransport_stream {
-    std::optional<ChildProcess> child;
+    std::optional<Conversation> child;
     SshContext* context = nullptr;
 };
 
@@ -145,7 +145,8 @@ int startAction(git_smart_subtransport_stream** out, git_smart_subtransport* bas
     auto command = sshCommand(transport->context->repository, url, fetches ? "git-upload-pack" : "git-receive-pack");
     if (!command)
         return report(command.error());
-    auto child = ChildProcess::start({.arguments = *command});
+    // It may ask on the terminal, as it does for git.
+    auto child = Conversation::start({.argv = *command, .interactive = true});
     if (!child)
         return report(child.error());
     auto stream = std::make_unique<Stream>();
