@@ -2,7 +2,7 @@
 #include "app/dryrun/replay_flow.h"
 
 #include "app/support/text.h"
-#include "app/support/work_queue.h"
+#include "app/support/work.h"
 
 namespace espalier {
 
@@ -19,11 +19,23 @@ Result<DryRunPtr> compute(const Folder& path, const Plan& plan, const Settlement
 
 } // namespace
 
-// Decisions are written and read in the order they were made, by a queue of their own that nothing cancels: what is
-// decided outlives the flow's closing and the next start. Dry runs are computed one at a time beside it; what changed
-// meanwhile makes the running one stop and the next one begin.
+// Decisions are written and read in the order they were made, one at a time and each to its end: what is decided outlives
+// the flow's closing, the next start, and the flow itself, which waits for the disk as it goes. Dry runs are computed one at
+// a time beside that; what changed meanwhile makes the running one stop and the next one begin.
 struct ReplayFlow::Private {
-    explicit Private(ReplayFlow* flow) : q(flow), decisions(new WorkQueue(flow)) {}
+    explicit Private(ReplayFlow* flow) : q(flow) { decisions.setMaxThreadCount(1); }
+
+    template <typename T, typename Job, typename Then> void inOrder(Job job, Then then)
+    {
+        using Told = std::shared_ptr<Result<T>>;
+        auto* watcher = new QFutureWatcher<Told>(q);
+        QObject::connect(watcher, &QFutureWatcherBase::finished, q, [watcher, then = std::move(then)] {
+            const Told told = watcher->result();
+            watcher->deleteLater();
+            then(std::move(*told));
+        });
+        watcher->setFuture(QtConcurrent::run(&decisions, [job = std::move(job)] { return std::make_shared<Result<T>>(job()); }));
+    }
 
     Folder path() const { return Folder(toBytes(q->m_session->path())); }
     void load();
@@ -37,7 +49,7 @@ struct ReplayFlow::Private {
     void forgetSettlements();
 
     ReplayFlow* q;
-    WorkQueue* decisions;
+    QThreadPool decisions; // of one thread
     QPointer<Work> work;
     bool running = false;
     bool again = false;
@@ -64,9 +76,8 @@ void ReplayFlow::Private::setBusy(bool busy)
 void ReplayFlow::Private::load()
 {
     setBusy(true);
-    decisions->add<Settlements>(
-        tr("Reading earlier decisions"),
-        [path = path(), plan = q->m_plan](const Progress&) {
+    inOrder<Settlements>(
+        [path = path(), plan = q->m_plan] {
             return Repository::open(path).transform(
                 [&](const Repository& repository) { return loadOpenSettlements(repository, plan); });
         },
@@ -80,15 +91,13 @@ void ReplayFlow::Private::load()
             }
             q->m_settlements = std::move(*kept);
             request();
-        },
-        WorkPriority::Background);
+        });
 }
 
 void ReplayFlow::Private::save()
 {
-    decisions->add<bool>(
-        tr("Saving a decision"),
-        [path = path(), plan = q->m_plan, settlements = q->m_settlements](const Progress&) {
+    inOrder<bool>(
+        [path = path(), plan = q->m_plan, settlements = q->m_settlements] {
             return Repository::open(path)
                 .and_then([&](const Repository& repository) { return saveOpenSettlements(repository, plan, settlements); })
                 .transform([] { return true; });
@@ -96,8 +105,7 @@ void ReplayFlow::Private::save()
         [this](const Result<bool>& saved) {
             if (!saved)
                 Q_EMIT q->failed(toText(saved.error().line()));
-        },
-        WorkPriority::Background);
+        });
 }
 
 void ReplayFlow::Private::request()
@@ -227,9 +235,8 @@ void ReplayFlow::redo()
 // What was decided for a hunk is offered the next time the same three texts meet; typed text too.
 void ReplayFlow::remember(std::vector<std::pair<ConflictHunk, HunkDecision>> decided)
 {
-    d->decisions->add<bool>(
-        tr("Remembering a decision"),
-        [path = d->path(), decided = std::move(decided)](const Progress&) -> Result<bool> {
+    d->inOrder<bool>(
+        [path = d->path(), decided = std::move(decided)] -> Result<bool> {
             const auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
@@ -239,20 +246,19 @@ void ReplayFlow::remember(std::vector<std::pair<ConflictHunk, HunkDecision>> dec
             return true;
         },
         // Only a convenience for the next time: the decision itself is saved beside it, and that reports its errors.
-        [](const Result<bool>&) {}, WorkPriority::Background);
+        [](const Result<bool>&) {});
 }
 
 void ReplayFlow::Private::forgetSettlements()
 {
-    decisions->add<bool>(
-        tr("Forgetting the decisions of a finished replay"),
-        [path = path(), plan = q->m_plan](const Progress&) {
+    inOrder<bool>(
+        [path = path(), plan = q->m_plan] {
             return Repository::open(path)
                 .and_then([&](const Repository& repository) { return forgetOpenSettlements(repository, plan); })
                 .transform([] { return true; });
         },
         // They name a tip that is no more: left behind they do no harm.
-        [](const Result<bool>&) {}, WorkPriority::Background);
+        [](const Result<bool>&) {});
 }
 
 void ReplayFlow::apply()
@@ -260,7 +266,9 @@ void ReplayFlow::apply()
     if (!m_active || m_busy || m_applying || !m_run || !m_run->clean)
         return;
     m_applying = true;
-    m_session->apply(m_run, [this, of = d->replay](const Result<Applied>& done) {
+    m_session->apply(m_run, [this, self = QPointer<ReplayFlow>(this), of = d->replay](const Result<Applied>& done) {
+        if (!self)
+            return;
         m_applying = false;
         if (of != d->replay || !m_active) {
             if (!done)
