@@ -210,6 +210,10 @@ std::unexpected<Error> Connection::error(std::string what)
             text += (text.empty() ? "" : " / ") + ssh[i];
     }
     std::string remedy = "Check the address and the connection, and whether you may use the remote";
+    // Whether a host key is the right one is asked and kept by ssh itself, which needs a terminal or its askpass program.
+    if (m_ssh.errors.find("Host key verification failed") != std::string::npos)
+        remedy = "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner publishes, and "
+                 "try again";
     if (!m_distrusted.empty()) {
         what += ": the certificate of " + displayText(m_distrusted, 200) + " is not trusted";
         remedy = "Accept it when its fingerprint is the one that its owner publishes, add the authority that signed it to the "

@@ -77,6 +77,21 @@ class TestFetch : public QObject {
         QCOMPARE(report.error().kind, ErrorKind::Cancelled);
     }
 
+    // An unknown host key is ssh's own question; where it cannot ask, the line says what to do. ssh's words: OpenSSH's.
+    void unknownHostKeysAreRefused()
+    {
+        RemoteScene scene(RemoteScene::Ssh);
+        const QString script = scene.repo.outside() + "/strict-ssh";
+        scene.writeScript(script, "#!/bin/sh\necho 'No ED25519 host key is known for example.org and you have requested strict "
+                                  "checking.' >&2\necho 'Host key verification failed.' >&2\nexit 255\n");
+        qputenv("GIT_SSH_COMMAND", script.toUtf8());
+        const auto report = fetchRemote(scene.repo.open(), "origin");
+        qunsetenv("GIT_SSH_COMMAND");
+        QVERIFY(!report);
+        const std::string line = report.error().line();
+        QVERIFY2(line.contains("Host key verification failed") && line.contains("compare the fingerprint"), line.c_str());
+    }
+
     void clonesOrLeavesNothing()
     {
         RemoteScene scene;
