@@ -5,10 +5,12 @@
 #include "app/dryrun/replay_flow.h"
 #include "app/support/text.h"
 #include "app/support/work_queue.h"
+#include "app/window/dialogs.h"
 #include "core/samples/samples.h"
 #include "core/settle/conflict_text.h"
 #include "tests/support/temp_repository.h"
 
+#include <QDialog>
 #include <QPushButton>
 #include <QTreeWidget>
 #include <QtTest>
@@ -205,7 +207,8 @@ class TestSession : public QObject {
     void anOldForecastIsShownAsOld()
     {
         openSample("same-lines");
-        DriftModel model(m_session.get());
+        DriftModel model;
+        model.setSession(m_session.get());
         connect(m_session.get(), &Session::driftChanged, &model, &DriftModel::reload);
         connect(m_session.get(), &Session::forecastChanged, &model, &DriftModel::updateForecast);
         model.reload();
@@ -299,6 +302,57 @@ class TestSession : public QObject {
         kept = flow.settlements().find(text->key);
         QVERIFY(kept);
         QCOMPARE(kept->hunks[0].choice, Choice::YourCommitFirst);
+        // Nor does the end of the program: the last of many in a row is on the disk.
+        auto ending = std::make_unique<ReplayFlow>(m_session.get());
+        ending->start(*plan);
+        QTRY_VERIFY_WITH_TIMEOUT(ending->run() && !ending->isBusy(), patience);
+        for (int i = 0; i < 30; ++i) {
+            settlement.hunks[0] = {Choice::Typed, std::to_string(i) + "\n"};
+            ending->settle(text->key, settlement);
+        }
+        ending.reset();
+        const Settlements saved = loadOpenSettlements(*repository, *plan);
+        QVERIFY(saved.find(text->key));
+        QCOMPARE(saved.find(text->key)->hunks[0].text, std::string("29\n"));
+    }
+
+    // The question about a certificate: shown with its fingerprint, not taken for granted, and asked once.
+    void asksAboutACertificate()
+    {
+        QWidget window;
+        window.show();
+        const Access access = dialogs::accessFor(&window);
+        QString shown;
+        int asked = 0;
+        bool accept = false;
+        QTimer user;
+        connect(&user, &QTimer::timeout, &user, [&] {
+            auto* dialog = qobject_cast<QDialog*>(QApplication::activeModalWidget());
+            if (!dialog)
+                return;
+            ++asked;
+            for (const auto* label : dialog->findChildren<PlainLabel*>())
+                shown += label->fullText();
+            accept ? dialog->accept() : dialog->reject();
+        });
+        user.start(20);
+        const auto ask = [&](const char* fingerprint) {
+            QFuture<bool> answer = QtConcurrent::run([&] { return access.trustHost("forge.example.org", fingerprint); });
+            while (!answer.isFinished())
+                QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents, 50);
+            return answer.result();
+        };
+        QVERIFY(!ask("AB:CD:EF"));
+        QCOMPARE(asked, 1);
+        QVERIFY2(shown.contains(QStringLiteral("AB:CD:EF")) && shown.contains(QStringLiteral("forge.example.org")), qPrintable(shown));
+        accept = true;
+        QVERIFY(ask("AB:CD:EF")); // a no is no answer for ever
+        QCOMPARE(asked, 2);
+        QVERIFY(ask("AB:CD:EF"));
+        QCOMPARE(asked, 2);
+        accept = false;
+        QVERIFY(!ask("01:23:45")); // another certificate of the same host
+        QCOMPARE(asked, 3);
     }
 };
 

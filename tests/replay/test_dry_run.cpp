@@ -250,9 +250,13 @@ class TestDryRun : public QObject {
         // The same by one answer for all.
         if (Choice(choice) != Choice::Typed)
             QCOMPARE(runOf(opened, plan, Settlements().withDefault(Choice(choice))).newTip, settled.newTip);
-        // A settlement is for its inputs: with others it does not apply.
+        // A settlement is for its inputs: made for others, only its decisions on hunks that are the same hold.
         file.newBase = file.commit;
-        QVERIFY(!runOf(opened, plan, Settlements().with(text->key, file)).clean);
+        QCOMPARE(runOf(opened, plan, Settlements().with(text->key, file)).newTip, settled.newTip);
+        file.hunkTexts[0] = file.commit;
+        const DryRun other = runOf(opened, plan, Settlements().with(text->key, file));
+        QVERIFY(!other.clean);
+        QCOMPARE(other.commits[0].conflicts[0].again, 1u);
     }
 
     void dependsOnHeldLines()
