@@ -3,6 +3,10 @@
 
 #include "core/git/handles.h"
 #include "core/git/library.h"
+#include "core/git/pack_reader.h"
+#include "core/git/sha1.h"
+
+#include <charconv>
 
 #include <git2/sys/mempack.h>
 #include <git2/sys/odb_backend.h>
@@ -15,9 +19,34 @@ Oid hashObject(ObjectType type, std::string_view bytes)
 {
     startLibrary();
     git_oid id;
-    git_odb_hash(&id, bytes.data(), bytes.size(), git_object_t(type));
-    return fromGit(id);
+    return git_odb_hash(&id, bytes.data(), bytes.size(), git_object_t(type)) < 0 ? Oid{} : fromGit(id);
 }
+
+Oid quickHash(ObjectType type, std::string_view bytes)
+{
+    static constexpr std::string_view names[] = {"", "commit ", "tree ", "blob ", "tag "};
+    char header[32];
+    const std::string_view name = names[std::size_t(type)];
+    char* end = std::copy(name.begin(), name.end(), header);
+    end = std::to_chars(end, header + sizeof header - 1, bytes.size()).ptr;
+    *end++ = '\0';
+    Sha1 sum;
+    sum.add({header, std::size_t(end - header)});
+    sum.add(bytes);
+    return sum.finish();
+}
+
+namespace {
+
+std::unexpected<Error> missingOrDamaged(const Oid& id)
+{
+    return fail(ErrorKind::Broken, "An object of the repository is missing or damaged", id.hex(),
+                "Fetch it again, or run git fsck in the repository");
+}
+
+const Oid emptyTree = *Oid::parse(emptyTreeHex);
+
+} // namespace
 
 struct NewObjects::Data {
     std::unordered_map<Oid, Object> objects;
@@ -31,7 +60,7 @@ NewObjects::NewObjects(const NewObjects& other) : m_data(std::make_unique<Data>(
 
 Oid NewObjects::add(ObjectType type, std::string bytes)
 {
-    const Oid id = hashObject(type, bytes);
+    const Oid id = quickHash(type, bytes);
     const auto [at, isNew] = m_data->objects.try_emplace(id);
     if (isNew) {
         m_data->bytes += bytes.size();
@@ -55,7 +84,9 @@ struct ObjectStore::Data {
     Data(const Repository& from, std::size_t cacheBytes) : repository(from), limit(cacheBytes) {}
 
     const Repository& repository;
-    Handle<git_odb> odb;
+    std::unique_ptr<PackReader> packs; // opened when first read from
+    std::uint64_t packsState = 0;
+    Handle<git_odb> odb; // opened when the packs do not answer
     std::unique_ptr<NewObjects> ownFresh = std::make_unique<NewObjects>();
     std::size_t limit;
     std::size_t used = 0;
@@ -76,12 +107,49 @@ struct ObjectStore::Data {
         if (young.emplace(id, object).second)
             used += cost;
     }
+
+    // Asks the packs, and once more where others have come since they were opened: a second program may have fetched, or
+    // repacked what was loose.
+    template <typename Ask> auto fromPacks(Ask ask) -> decltype(ask(*packs))
+    {
+        if (packs)
+            if (auto found = ask(*packs))
+                return found;
+        const auto folders = objectFolders(repository.commonDir());
+        const std::uint64_t state = packFoldersState(folders);
+        if (packs && state == packsState)
+            return {};
+        packsState = state;
+        packs = std::make_unique<PackReader>(PackFiles::open(folders));
+        return ask(*packs);
+    }
+
+    git_odb* library()
+    {
+        if (!odb)
+            git_repository_odb(out(odb), raw(repository));
+        return odb.get();
+    }
+
+    Result<Object> fromLibrary(const Oid& id)
+    {
+        const git_oid raw = toGit(id);
+        Handle<git_odb_object> found;
+        if (!library() || git_odb_read(out(found), odb.get(), &raw) < 0)
+            return missingOrDamaged(id);
+        const git_object_t type = git_odb_object_type(found.get());
+        if (type < GIT_OBJECT_COMMIT || type > GIT_OBJECT_TAG)
+            return fail(ErrorKind::Broken, "An object of the repository is of no known kind", id.hex(),
+                        "Run git fsck in the repository");
+        const std::string_view bytes(static_cast<const char*>(git_odb_object_data(found.get())),
+                                     git_odb_object_size(found.get()));
+        return Object{ObjectType(type), std::make_shared<const std::string>(bytes)};
+    }
 };
 
 ObjectStore::ObjectStore(const Repository& repository, std::size_t cacheBytes)
     : m_data(std::make_unique<Data>(repository, cacheBytes))
 {
-    git_repository_odb(out(m_data->odb), raw(repository));
 }
 
 ObjectStore::~ObjectStore() = default;
@@ -103,21 +171,18 @@ Result<Object> ObjectStore::read(const Oid& id)
         m_data->remember(id, object);
         return object;
     }
-    if (id == *Oid::parse(emptyTreeHex))
+    if (id == emptyTree)
         return Object{ObjectType::Tree, std::make_shared<const std::string>()};
-    const git_oid raw = toGit(id);
-    Handle<git_odb_object> found;
-    if (!m_data->odb || git_odb_read(out(found), m_data->odb.get(), &raw) < 0)
-        return fail(ErrorKind::Broken, "An object of the repository is missing or damaged", id.hex(),
-                    "Fetch it again, or run git fsck in the repository");
-    const git_object_t type = git_odb_object_type(found.get());
-    if (type < GIT_OBJECT_COMMIT || type > GIT_OBJECT_TAG)
-        return fail(ErrorKind::Broken, "An object of the repository is of no known kind", id.hex(),
-                    "Run git fsck in the repository");
-    Object object{ObjectType(type), std::make_shared<const std::string>(
-                                        static_cast<const char*>(git_odb_object_data(found.get())),
-                                        git_odb_object_size(found.get()))};
-    m_data->remember(id, object);
+    if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.share(id); })) {
+        m_data->remember(id, *packed);
+        return std::move(*packed);
+    }
+    // libgit2 does not survive every damage to an index; what is there and damaged it could not read either.
+    if (m_data->packs->foundDamaged())
+        return missingOrDamaged(id);
+    auto object = m_data->fromLibrary(id);
+    if (object)
+        m_data->remember(id, *object);
     return object;
 }
 
@@ -134,8 +199,10 @@ bool ObjectStore::contains(const Oid& id)
 {
     if (m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id))
         return true;
+    if (m_data->fromPacks([&](PackReader& packs) { return packs.contains(id); }))
+        return true;
     const git_oid raw = toGit(id);
-    return m_data->odb && git_odb_exists(m_data->odb.get(), &raw) == 1;
+    return m_data->library() && git_odb_exists(m_data->odb.get(), &raw) == 1;
 }
 
 Result<std::uint64_t> ObjectStore::size(const Oid& id)
@@ -144,12 +211,15 @@ Result<std::uint64_t> ObjectStore::size(const Oid& id)
         return fresh->bytes->size();
     if (const auto at = m_data->young.find(id); at != m_data->young.end())
         return at->second.bytes->size();
+    if (const auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.size(id); }))
+        return *packed;
+    if (m_data->packs->foundDamaged())
+        return missingOrDamaged(id);
     const git_oid raw = toGit(id);
     std::size_t size = 0;
     git_object_t type;
-    if (!m_data->odb || git_odb_read_header(&size, &type, m_data->odb.get(), &raw) < 0)
-        return fail(ErrorKind::Broken, "An object of the repository is missing or damaged", id.hex(),
-                    "Fetch it again, or run git fsck in the repository");
+    if (!m_data->library() || git_odb_read_header(&size, &type, m_data->odb.get(), &raw) < 0)
+        return missingOrDamaged(id);
     return size;
 }
 
@@ -228,8 +298,13 @@ Result<void> writeObjects(const Repository& repository, const NewObjects& object
     for (const Oid& id : objects.ids()) {
         const git_oid raw = toGit(id);
         // The handle is new: looking at the disk again for every object that is not there would find nothing.
-        if (git_odb_exists_ext(odb.get(), &raw, GIT_ODB_LOOKUP_NO_REFRESH) != 1)
-            missing.push_back(id);
+        if (git_odb_exists_ext(odb.get(), &raw, GIT_ODB_LOOKUP_NO_REFRESH) == 1)
+            continue;
+        const Object* object = objects.find(id);
+        if (hashObject(object->type, object->view()) != id)
+            return fail(ErrorKind::Broken, "A new object looks like an attempt at a SHA-1 collision", id.hex(),
+                        "Nothing was changed. Look at where the commits come from");
+        missing.push_back(id);
     }
     if (missing.size() <= fewEnoughToStayLoose)
         return writeLoose(repository, odb.get(), objects, missing, progress);

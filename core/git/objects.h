@@ -52,6 +52,10 @@ class NewObjects {
 };
 
 // Reads objects of one repository through a cache of bounded size, new ones first. One thread only.
+//
+// What is read has been checked: its SHA-1 is the id that was asked for, whatever has become of packs and indices. It is
+// read from packs and loose files directly (PackReader); libgit2 is asked for what is not found there (indices of old
+// formats, objects above 64 MiB), and checks the same.
 class ObjectStore {
   public:
     // `repository` must outlive the store. `cacheBytes` bounds what is kept of the objects read.
@@ -81,11 +85,14 @@ class ObjectStore {
     std::unique_ptr<Data> m_data;
 };
 
-// The SHA-1 that git gives an object of that type and those bytes.
+// The SHA-1 that git gives an object of that type and those bytes, by libgit2, which notices attempts at a collision: such
+// bytes get no id (zero).
 Oid hashObject(ObjectType type, std::string_view bytes);
+// The same, several times as quick, without that look.
+Oid quickHash(ObjectType type, std::string_view bytes);
 
 // Writes the objects that the repository lacks into it, a few of them loose, many as one pack, with fsync, so that a ref
-// may name them afterwards. When it fails no ref names any of them. Errors: Storage, Cancelled.
+// may name them afterwards. Their ids are computed once more, with the look for collision attacks (see hashObject). When it fails no ref names any of them. Errors: Storage, Cancelled.
 Result<void> writeObjects(const Repository& repository, const NewObjects& objects, const Progress& progress = {});
 
 } // namespace espalier

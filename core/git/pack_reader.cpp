@@ -1,18 +1,20 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/pack_reader.h"
 
+#include "core/git/unpack.h"
+
 #include <algorithm>
 #include <array>
 #include <cstring>
 #include <fstream>
 
-#include <zlib.h>
+#include <sys/stat.h>
 
 namespace espalier {
 
 namespace {
 
-constexpr std::size_t largest = std::size_t(64) << 20;
+constexpr std::size_t largest = largestUnpacked;
 constexpr std::size_t indexHeader = 8, fanoutSize = 1024, trailer = 40;
 constexpr int deepestChain = 4096;
 
@@ -137,93 +139,44 @@ std::optional<Entry> entryAt(const PackFiles::Pack& pack, std::uint64_t offset)
     return entry;
 }
 
-// Applies a delta (copy and insert instructions over the base); false when it does not make sense.
-bool applyDelta(std::string_view base, std::string_view delta, std::string& result)
-{
-    std::size_t at = 0;
-    const auto number = [&] {
-        std::uint64_t value = 0;
-        for (int shift = 0; at < delta.size() && shift < 60; shift += 7) {
-            const auto byte = static_cast<unsigned char>(delta[at++]);
-            value |= std::uint64_t(byte & 0x7F) << shift;
-            if ((byte & 0x80) == 0)
-                break;
-        }
-        return value;
-    };
-    const std::uint64_t baseSize = number(), size = number();
-    if (baseSize != base.size() || size > largest)
-        return false;
-    result.clear();
-    result.reserve(size);
-    while (at < delta.size()) {
-        const auto code = static_cast<unsigned char>(delta[at++]);
-        if ((code & 0x80) == 0) {
-            if (code == 0 || code > delta.size() - at || result.size() + code > size)
-                return false;
-            result.append(delta.substr(at, code));
-            at += code;
-            continue;
-        }
-        std::uint32_t from = 0, length = 0;
-        for (int i = 0; i < 7; ++i) {
-            if ((code & (1 << i)) == 0)
-                continue;
-            if (at >= delta.size())
-                return false;
-            const std::uint32_t byte = static_cast<unsigned char>(delta[at++]);
-            (i < 4 ? from : length) |= byte << (i < 4 ? 8 * i : 8 * (i - 4));
-        }
-        if (length == 0)
-            length = 0x10000;
-        if (from > base.size() || length > base.size() - from || result.size() + length > size)
-            return false;
-        result.append(base.substr(from, length));
-    }
-    return result.size() == size;
-}
-
-// One zlib stream used over and over: setting one up costs more than a small object.
-class Inflater {
+// What a delta is made from, by where it is: chains share their lower parts.
+class Bases {
   public:
-    Inflater() { m_ok = inflateInit(&m_stream) == Z_OK; }
-    ~Inflater() { inflateEnd(&m_stream); }
-    Inflater(const Inflater&) = delete;
-    Inflater& operator=(const Inflater&) = delete;
-
-    // Fills `out` (its size says how many bytes) from a stream that has at least as many.
-    bool run(std::string_view packed, char* out, std::size_t size)
+    struct Base {
+        const PackFiles::Pack* pack = nullptr;
+        std::uint64_t offset = 0;
+        int type = 0;
+        std::shared_ptr<const std::string> bytes;
+    };
+    const Base* find(const PackFiles::Pack& pack, std::uint64_t offset) const
     {
-        return begin(packed) && more(out, size);
+        const Base& base = m_slots[slot(offset)];
+        return base.pack == &pack && base.offset == offset ? &base : nullptr;
     }
-    bool begin(std::string_view packed)
+    void keep(const PackFiles::Pack& pack, std::uint64_t offset, int type, std::shared_ptr<const std::string> bytes)
     {
-        m_stream.next_in = reinterpret_cast<Bytef*>(const_cast<char*>(packed.data()));
-        m_left = packed.size();
-        m_stream.avail_in = 0;
-        return m_ok && inflateReset(&m_stream) == Z_OK;
-    }
-    bool more(char* out, std::size_t size) { return upTo(out, size) == size; }
-    // As many bytes as there are, at most `size`.
-    std::size_t upTo(char* out, std::size_t size)
-    {
-        m_stream.next_out = reinterpret_cast<Bytef*>(out);
-        m_stream.avail_out = uInt(size);
-        while (m_stream.avail_out > 0) {
-            if (m_stream.avail_in == 0) {
-                m_stream.avail_in = uInt(std::min<std::size_t>(m_left, std::size_t(1) << 30));
-                m_left -= m_stream.avail_in;
+        if (bytes->size() > most / 16)
+            return;
+        Base& base = m_slots[slot(offset)];
+        if (base.bytes)
+            m_used -= base.bytes->size();
+        m_used += bytes->size();
+        base = {&pack, offset, type, std::move(bytes)};
+        // Beyond the bound whatever comes next in the table goes; what is used often soon comes back.
+        for (; m_used > most; m_hand = (m_hand + 1) % m_slots.size())
+            if (Base& other = m_slots[m_hand]; other.bytes && &other != &base) {
+                m_used -= other.bytes->size();
+                other = {};
             }
-            if (inflate(&m_stream, Z_SYNC_FLUSH) != Z_OK)
-                break;
-        }
-        return size - m_stream.avail_out;
     }
 
   private:
-    z_stream m_stream{};
-    std::size_t m_left = 0;
-    bool m_ok = false;
+    static constexpr std::size_t most = std::size_t(48) << 20;
+    static constexpr int slotBits = 13;
+    static std::size_t slot(std::uint64_t offset) { return (offset * 0x9E3779B97F4A7C15u) >> (64 - slotBits); }
+
+    std::vector<Base> m_slots = std::vector<Base>(std::size_t(1) << slotBits);
+    std::size_t m_used = 0, m_hand = 0;
 };
 
 } // namespace
@@ -233,6 +186,19 @@ std::vector<std::filesystem::path> objectFolders(const std::filesystem::path& co
     std::vector<std::filesystem::path> folders;
     addFolder(folders, commonDir / "objects", 0);
     return folders;
+}
+
+std::uint64_t packFoldersState(const std::vector<std::filesystem::path>& folders)
+{
+    std::uint64_t state = 0xCBF29CE484222325u; // FNV-1a, as far as it goes
+    const auto add = [&state](std::uint64_t value) { state = (state ^ value) * 0x100000001B3u; };
+    for (const auto& folder : folders) {
+        struct stat found{};
+        const bool there = ::stat((folder / "pack").c_str(), &found) == 0;
+        add(there ? std::uint64_t(found.st_ino) : 0);
+        add(there ? std::uint64_t(found.st_mtim.tv_sec) * 1'000'000'000u + std::uint64_t(found.st_mtim.tv_nsec) : 0);
+    }
+    return state;
 }
 
 std::shared_ptr<const PackFiles> PackFiles::open(std::vector<std::filesystem::path> folders)
@@ -254,20 +220,31 @@ std::shared_ptr<const PackFiles> PackFiles::open(std::vector<std::filesystem::pa
 
 struct PackReader::Data {
     std::shared_ptr<const PackFiles> files;
-    Inflater inflater;
+    Inflater pieces;
+    WholeInflater whole;
+    Bases bases;
     std::size_t lastPack = 0;
-    std::string result;
-    // Bases of deltas that were made before, by where they are: chains share them.
-    struct Base {
-        const PackFiles::Pack* pack = nullptr;
-        std::uint64_t offset = 0;
-        int type = 0;
-        std::string bytes;
-    };
-    std::vector<Base> bases = std::vector<Base>(1024);
+    bool damaged = false, tooLarge = false;
+    std::string piece, delta;
+    std::shared_ptr<const std::string> result; // keeps what read() has given out
 
-    std::optional<RawObject> readAt(const PackFiles::Pack& pack, std::uint64_t offset, std::size_t limit);
-    std::optional<RawObject> readLoose(const Oid& id, std::size_t limit);
+    struct Place {
+        const PackFiles::Pack* pack;
+        std::uint64_t offset;
+    };
+    struct Loose {
+        MappedFile file;
+        ObjectType type;
+        std::size_t size;
+        std::string begun; // the bytes that came with the header
+    };
+    // Calls `each` with the places that the id has in packs until it returns true.
+    template <typename Each> bool places(const Oid& id, Each each);
+    std::optional<Object> readAt(const Place& place);
+    std::optional<std::uint64_t> sizeAt(const Place& place);
+    std::optional<Loose> openLoose(const Oid& id);
+    std::optional<std::string> readLoose(const Loose& loose, std::size_t wanted);
+    std::optional<RawObject> beginningOf(const Oid& id, std::size_t limit);
 };
 
 PackReader::PackReader(std::shared_ptr<const PackFiles> packs) : m_data(std::make_unique<Data>())
@@ -276,75 +253,100 @@ PackReader::PackReader(std::shared_ptr<const PackFiles> packs) : m_data(std::mak
 }
 PackReader::~PackReader() = default;
 
-std::optional<RawObject> PackReader::Data::readAt(const PackFiles::Pack& pack, std::uint64_t offset, std::size_t limit)
+template <typename Each> bool PackReader::Data::places(const Oid& id, Each each)
+{
+    const auto& packs = files->packs();
+    const std::size_t first = lastPack;
+    for (std::size_t tried = 0; tried < packs.size(); ++tried) {
+        const std::size_t at = first + tried < packs.size() ? first + tried : first + tried - packs.size();
+        if (const auto offset = findInPack(packs[at], id)) {
+            lastPack = at;
+            if (each(Place{&packs[at], *offset}))
+                return true;
+        }
+    }
+    return false;
+}
+
+std::optional<Object> PackReader::Data::readAt(const Place& place)
 {
     struct Step {
-        std::uint64_t offset;
-        Entry entry;
+        std::uint64_t offset, size;
+        std::string_view packed;
     };
+    const PackFiles::Pack& pack = *place.pack;
     std::vector<Step> deltas;
+    std::uint64_t offset = place.offset;
     int type = 0;
-    const auto slot = [&](std::uint64_t of) -> Base& { return bases[(of * 0x9E3779B97F4A7C15u)  >> 54]; };
-    for (;;) {
-        if (Base& known = slot(offset); known.pack == &pack && known.offset == offset) {
-            type = known.type;
-            result = known.bytes;
+    std::shared_ptr<const std::string> bytes;
+    while (!bytes) {
+        if (const Bases::Base* const known = bases.find(pack, offset)) {
+            type = known->type;
+            bytes = known->bytes;
             break;
         }
         const auto entry = entryAt(pack, offset);
+        tooLarge |= entry && entry->size > largest;
         if (!entry || entry->size > largest || deltas.size() > deepestChain)
             return std::nullopt;
-        if (entry->type != offsetDelta && entry->type != idDelta) {
-            const bool part = deltas.empty() && limit < entry->size;
-            result.resize(part ? limit : entry->size);
-            if (!inflater.run(entry->packed, result.data(), result.size()))
+        if (entry->type == offsetDelta || entry->type == idDelta) {
+            deltas.push_back({offset, entry->size, entry->packed});
+            const auto base =
+                entry->type == offsetDelta ? std::optional(entry->baseOffset) : findInPack(pack, entry->baseId);
+            if (!base)
                 return std::nullopt;
-            if (deltas.empty())
-                return RawObject{ObjectType(entry->type), result, !part};
-            type = entry->type;
-            break;
-        }
-        deltas.push_back({offset, *entry});
-        if (entry->type == offsetDelta) {
-            offset = entry->baseOffset;
-        } else if (const auto base = findInPack(pack, entry->baseId)) {
             offset = *base;
-        } else {
+            continue;
+        }
+        type = entry->type;
+        bytes = whole.run(entry->packed, entry->size);
+        if (!bytes)
             return std::nullopt;
-        }
+        bases.keep(pack, offset, type, bytes);
     }
-    const bool chained = !deltas.empty();
-    std::string delta, made;
     while (!deltas.empty()) {
-        if (result.size() <= 0x10000) {
-            Base& keep = slot(offset);
-            keep = {&pack, offset, type, result};
-        }
         const Step step = deltas.back();
         deltas.pop_back();
-        delta.resize(step.entry.size);
-        if (!inflater.run(step.entry.packed, delta.data(), delta.size()) || !applyDelta(result, delta, made))
+        bool ok = false;
+        delta.resize_and_overwrite(step.size, [&](char* out, std::size_t size) {
+            ok = whole.run(step.packed, out, size);
+            return ok ? size : 0;
+        });
+        if (ok)
+            bytes = applyDelta(*bytes, delta);
+        if (!ok || !bytes)
             return std::nullopt;
-        std::swap(result, made);
-        offset = step.offset;
+        bases.keep(pack, step.offset, type, bytes);
     }
-    // The next one asked for is often a delta to this one.
-    if (chained && result.size() <= 0x10000)
-        slot(offset) = {&pack, offset, type, result};
-    return RawObject{ObjectType(type), result, true};
+    return Object{ObjectType(type), std::move(bytes)};
 }
 
-std::optional<RawObject> PackReader::Data::readLoose(const Oid& id, std::size_t limit)
+std::optional<std::uint64_t> PackReader::Data::sizeAt(const Place& place)
+{
+    const auto entry = entryAt(*place.pack, place.offset);
+    if (!entry || (entry->type != offsetDelta && entry->type != idDelta))
+        return entry ? std::optional(entry->size) : std::nullopt;
+    std::array<char, 20> head;
+    if (!pieces.begin(entry->packed))
+        return std::nullopt;
+    const std::string_view begun(head.data(), pieces.upTo(head.data(), std::min<std::size_t>(head.size(), entry->size)));
+    std::size_t at = 0;
+    deltaSize(begun, at);
+    const std::uint64_t size = deltaSize(begun, at);
+    return at > 1 ? std::optional(size) : std::nullopt;
+}
+
+auto PackReader::Data::openLoose(const Oid& id) -> std::optional<Loose>
 {
     const std::string hex = id.hex();
     for (const auto& folder : files->folders()) {
-        const auto file = MappedFile::open(folder / hex.substr(0, 2) / hex.substr(2));
+        auto file = MappedFile::open(folder / hex.substr(0, 2) / hex.substr(2));
         if (!file)
             continue;
         std::array<char, 64> head;
-        if (!inflater.begin(file->bytes()))
+        if (!pieces.begin(file->bytes()))
             return std::nullopt;
-        const std::size_t got = inflater.upTo(head.data(), head.size());
+        const std::size_t got = pieces.upTo(head.data(), head.size());
         const std::string_view begun(head.data(), got);
         const std::size_t zero = begun.find('\0'), blank = begun.find(' ');
         if (zero == std::string_view::npos || blank == std::string_view::npos || blank > zero)
@@ -352,7 +354,7 @@ std::optional<RawObject> PackReader::Data::readLoose(const Oid& id, std::size_t 
         const std::string_view name = begun.substr(0, blank);
         std::size_t size = 0;
         for (char c : begun.substr(blank + 1, zero - blank - 1)) {
-            if (c < '0' || c > '9' || size > largest)
+            if (c < '0' || c > '9' || size > SIZE_MAX / 16)
                 return std::nullopt;
             size = size * 10 + std::size_t(c - '0');
         }
@@ -361,30 +363,111 @@ std::optional<RawObject> PackReader::Data::readLoose(const Oid& id, std::size_t 
                                 : name == "tag"  ? ObjectType::Tag
                                                  : ObjectType::Blob;
         const std::string_view rest = begun.substr(zero + 1);
-        if (size > largest || rest.size() > size || (type == ObjectType::Blob && name != "blob"))
+        if (rest.size() > size || (type == ObjectType::Blob && name != "blob"))
             return std::nullopt;
-        const std::size_t wanted = std::max(std::min(limit, size), rest.size());
-        result.assign(rest);
-        result.resize(wanted);
-        if (!inflater.more(result.data() + rest.size(), wanted - rest.size()))
-            return std::nullopt;
-        return RawObject{type, result, wanted == size};
+        return Loose{std::move(*file), type, size, std::string(rest)};
     }
     return std::nullopt;
 }
 
+// Right after openLoose(), whose stream it goes on with.
+std::optional<std::string> PackReader::Data::readLoose(const Loose& loose, std::size_t wanted)
+{
+    if (wanted > largest)
+        return std::nullopt;
+    std::string bytes = loose.begun;
+    const std::size_t begun = bytes.size();
+    bytes.resize(std::max(wanted, begun));
+    if (!pieces.more(bytes.data() + begun, bytes.size() - begun) || (bytes.size() == loose.size && !pieces.ends()))
+        return std::nullopt;
+    return bytes;
+}
+
+// For objects that are not deltas.
+std::optional<RawObject> PackReader::Data::beginningOf(const Oid& id, std::size_t limit)
+{
+    std::optional<RawObject> found;
+    places(id, [&](const Place& place) {
+        const auto entry = entryAt(*place.pack, place.offset);
+        if (!entry || entry->type == offsetDelta || entry->type == idDelta || limit >= entry->size)
+            return true;
+        piece.resize(limit);
+        if (pieces.run(entry->packed, piece.data(), limit))
+            found = RawObject{ObjectType(entry->type), piece, false};
+        return found.has_value();
+    });
+    return found;
+}
+
 std::optional<RawObject> PackReader::read(const Oid& id, std::size_t limit)
 {
-    const auto& packs = m_data->files->packs();
-    for (std::size_t tried = 0; tried < packs.size(); ++tried) {
-        const std::size_t at = (m_data->lastPack + tried) % packs.size();
-        if (const auto offset = findInPack(packs[at], id)) {
-            m_data->lastPack = at;
-            if (auto object = m_data->readAt(packs[at], *offset, limit))
-                return object;
+    if (limit != SIZE_MAX)
+        if (auto beginning = m_data->beginningOf(id, limit))
+            return beginning;
+    std::optional<RawObject> found;
+    const bool packed = m_data->places(id, [&](const Data::Place& place) {
+        auto object = m_data->readAt(place);
+        if (!object)
+            return false;
+        m_data->result = std::move(object->bytes);
+        found = RawObject{object->type, *m_data->result, true};
+        return true;
+    });
+    if (packed)
+        return found;
+    if (const auto loose = m_data->openLoose(id))
+        if (auto bytes = m_data->readLoose(*loose, std::min(limit, loose->size))) {
+            m_data->piece = std::move(*bytes);
+            return RawObject{loose->type, m_data->piece, m_data->piece.size() == loose->size};
         }
+    return std::nullopt;
+}
+
+std::optional<Object> PackReader::share(const Oid& id)
+{
+    m_data->damaged = m_data->tooLarge = false;
+    std::optional<Object> found;
+    const auto isIt = [&] {
+        if (found && quickHash(found->type, found->view()) == id)
+            return true;
+        found.reset();
+        m_data->damaged = true;
+        return false;
+    };
+    if (m_data->places(id, [&](const Data::Place& place) {
+            found = m_data->readAt(place);
+            return isIt();
+        }))
+        return found;
+    if (const auto loose = m_data->openLoose(id)) {
+        m_data->tooLarge |= loose->size > largest;
+        if (auto bytes = m_data->readLoose(*loose, loose->size))
+            found = Object{loose->type, std::make_shared<const std::string>(std::move(*bytes))};
+        isIt();
     }
-    return m_data->readLoose(id, limit);
+    return found;
+}
+
+std::optional<std::uint64_t> PackReader::size(const Oid& id)
+{
+    m_data->damaged = m_data->tooLarge = false;
+    std::optional<std::uint64_t> found;
+    if (m_data->places(id, [&](const Data::Place& place) {
+            found = m_data->sizeAt(place);
+            m_data->damaged |= !found;
+            return found.has_value();
+        }))
+        return found;
+    if (const auto loose = m_data->openLoose(id))
+        return loose->size;
+    return std::nullopt;
+}
+
+bool PackReader::foundDamaged() const { return m_data->damaged && !m_data->tooLarge; }
+
+bool PackReader::contains(const Oid& id)
+{
+    return m_data->places(id, [](const Data::Place&) { return true; }) || m_data->openLoose(id);
 }
 
 } // namespace espalier

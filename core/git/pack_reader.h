@@ -4,6 +4,10 @@
 // gitformat-pack(5). What is not understood (an old index, a damaged entry) is simply not found here; libgit2, through
 // ObjectStore, is then asked and gives the error.
 //
+// What is compressed is checked against its checksum (zlib's), lengths against what the headers say. share() also checks
+// that the bytes have the id that was asked for: an entry's header and the offset of a delta's base are covered by no
+// checksum. read() does not.
+//
 //     auto packs = PackFiles::open(objectFolders(repository.commonDir()));   // shared by all workers
 //     PackReader reader(packs);                                              // one a worker
 //     if (auto commit = reader.read(id)) use(commit->bytes);                 // valid until the next call
@@ -24,6 +28,9 @@ namespace espalier {
 
 // The repository's object folder and its alternates (objects/info/alternates), without doubles.
 std::vector<std::filesystem::path> objectFolders(const std::filesystem::path& commonDir);
+
+// A number that changes when packs come or go in them.
+std::uint64_t packFoldersState(const std::vector<std::filesystem::path>& folders);
 
 // The packs of some object folders, mapped. Immutable; may be shared by threads.
 class PackFiles {
@@ -58,6 +65,13 @@ class PackReader {
     // The object, or the first `limit` bytes of it where that saves work. Nothing when it is not found, is damaged, or is
     // larger than 64 MiB. The bytes are valid until the next call.
     std::optional<RawObject> read(const Oid& id, std::size_t limit = SIZE_MAX);
+    // The whole object, to keep: shared with what the reader keeps as the base of further deltas. Its SHA-1 is `id`.
+    std::optional<Object> share(const Oid& id);
+    // The last share() or size() gave nothing although the object is here, and not for its size: every copy is damaged.
+    bool foundDamaged() const;
+    // Its size, by reading no more than headers. Nothing as above, but of any size.
+    std::optional<std::uint64_t> size(const Oid& id);
+    bool contains(const Oid& id);
 
   private:
     struct Data;

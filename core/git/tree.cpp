@@ -20,29 +20,75 @@ FileMode modeFrom(std::uint32_t mode)
 
 } // namespace
 
-Result<std::vector<TreeEntry>> parseTree(std::string_view bytes)
+void TreeCursor::parse()
 {
-    const auto damaged = [] {
-        return fail(ErrorKind::Broken, "A tree object is damaged", {}, "Run git fsck in the repository");
-    };
-    std::vector<TreeEntry> entries;
-    entries.reserve(bytes.size() / 36);
-    const char* at = bytes.data();
-    const char* const end = at + bytes.size();
+    if (m_begin == m_end)
+        return;
+    const char* at = m_begin;
+    std::uint32_t mode = 0;
+    while (at < m_end && *at >= '0' && *at <= '7' && at - m_begin < 7)
+        mode = mode * 8 + std::uint32_t(*at++ - '0');
+    const char* const name = at + 1;
+    const char* const zero = at > m_begin && name < m_end && *at == ' '
+                                 ? static_cast<const char*>(std::memchr(name, 0, std::size_t(m_end - name)))
+                                 : nullptr;
+    if (!zero || zero == name || m_end - zero < 21) {
+        m_damaged = true;
+        m_begin = m_end;
+        return;
+    }
+    m_entry.name = {name, std::size_t(zero - name)};
+    m_entry.mode = modeFrom(mode);
+    std::memcpy(m_entry.id.bytes.data(), zero + 1, 20);
+    m_next = zero + 21;
+}
+
+bool TreeCursor::seek(std::string_view name, bool isTree)
+{
+    for (; !atEnd(); next())
+        if (const int order = compareTreeNames(m_entry.name, m_entry.isTree(), name, isTree); order >= 0)
+            return order == 0;
+    return false;
+}
+
+void TreeCursor::skipEqual(TreeCursor& a, TreeCursor& b)
+{
+    const std::size_t left = std::min(std::size_t(a.m_end - a.m_begin), std::size_t(b.m_end - b.m_begin));
+    std::size_t same = 0;
+    for (std::uint64_t x, y; same + 8 <= left; same += 8) {
+        std::memcpy(&x, a.m_begin + same, 8);
+        std::memcpy(&y, b.m_begin + same, 8);
+        if (x != y)
+            break;
+    }
+    while (same < left && a.m_begin[same] == b.m_begin[same])
+        ++same;
+    const char* const end = a.m_begin + same;
+    const char* at = a.m_begin;
+    // An entry ends 20 bytes behind the first zero in it.
     while (at < end) {
-        std::uint32_t mode = 0;
-        const char* const digits = at;
-        while (at < end && *at >= '0' && *at <= '7' && at - digits < 7)
-            mode = mode * 8 + std::uint32_t(*at++ - '0');
-        if (at == digits || at >= end || *at != ' ')
-            return damaged();
-        ++at;
         const char* const zero = static_cast<const char*>(std::memchr(at, 0, std::size_t(end - at)));
-        if (!zero || zero == at || end - zero < 21)
-            return damaged();
-        entries.push_back({{at, std::size_t(zero - at)}, modeFrom(mode), Oid::fromRaw(zero + 1)});
+        if (!zero || end - zero < 21)
+            break;
         at = zero + 21;
     }
+    if (at == a.m_begin)
+        return;
+    b.m_begin += at - a.m_begin;
+    a.m_begin = at;
+    a.parse();
+    b.parse();
+}
+
+Result<std::vector<TreeEntry>> parseTree(std::string_view bytes)
+{
+    std::vector<TreeEntry> entries;
+    entries.reserve(bytes.size() / 36);
+    TreeCursor at(bytes);
+    for (; !at.atEnd(); at.next())
+        entries.push_back(at.entry());
+    if (at.damaged())
+        return fail(ErrorKind::Broken, "A tree object is damaged", {}, "Run git fsck in the repository");
     return entries;
 }
 
@@ -57,22 +103,26 @@ int compareTreeNames(std::string_view a, bool aIsTree, std::string_view b, bool 
     return next(a, aIsTree) - next(b, bIsTree);
 }
 
+void appendEntry(std::string& bytes, const TreeEntry& entry)
+{
+    switch (entry.mode) {
+    case FileMode::Tree: bytes += "40000 "; break;
+    case FileMode::Executable: bytes += "100755 "; break;
+    case FileMode::Symlink: bytes += "120000 "; break;
+    case FileMode::Submodule: bytes += "160000 "; break;
+    default: bytes += "100644 "; break;
+    }
+    bytes += entry.name;
+    bytes += '\0';
+    bytes.append(reinterpret_cast<const char*>(entry.id.bytes.data()), 20);
+}
+
 std::string formatTree(const std::vector<TreeEntry>& entries)
 {
     std::string bytes;
     bytes.reserve(entries.size() * 40);
-    for (const TreeEntry& entry : entries) {
-        switch (entry.mode) {
-        case FileMode::Tree: bytes += "40000 "; break;
-        case FileMode::Executable: bytes += "100755 "; break;
-        case FileMode::Symlink: bytes += "120000 "; break;
-        case FileMode::Submodule: bytes += "160000 "; break;
-        default: bytes += "100644 "; break;
-        }
-        bytes += entry.name;
-        bytes += '\0';
-        bytes.append(reinterpret_cast<const char*>(entry.id.bytes.data()), 20);
-    }
+    for (const TreeEntry& entry : entries)
+        appendEntry(bytes, entry);
     return bytes;
 }
 

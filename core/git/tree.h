@@ -35,10 +35,45 @@ struct TreeEntry {
 // Errors: Broken when the bytes are not a tree. Old group-writable modes are read as 0100644.
 Result<std::vector<TreeEntry>> parseTree(std::string_view bytes);
 
+// Goes through a tree's bytes entry by entry, without making a list of them.
+//
+//     for (TreeCursor at(object.view()); !at.atEnd(); at.next()) use(at.entry());
+//     if (at.damaged()) …                  // also at the end
+class TreeCursor {
+  public:
+    TreeCursor() = default;
+    explicit TreeCursor(std::string_view bytes) : m_begin(bytes.data()), m_end(bytes.data() + bytes.size()) { parse(); }
+    bool atEnd() const { return m_begin == m_end; }
+    bool damaged() const { return m_damaged; }
+    const TreeEntry& entry() const { return m_entry; }
+    void next()
+    {
+        m_begin = m_next;
+        parse();
+    }
+    // The first entry at or behind this one that does not come before such a name; true when it is that very one.
+    bool seek(std::string_view name, bool isTree);
+    // Moves both on to where they differ, at least not beyond it.
+    static void skipEqual(TreeCursor& a, TreeCursor& b);
+    // The bytes from the entry on.
+    const char* position() const { return m_begin; }
+
+  private:
+    void parse();
+
+    const char* m_begin = nullptr;
+    const char* m_next = nullptr; // behind the entry
+    const char* m_end = nullptr;
+    TreeEntry m_entry;
+    bool m_damaged = false;
+};
+
 // git's order of names within a tree: a directory compares as if its name ended in '/'.
 int compareTreeNames(std::string_view a, bool aIsTree, std::string_view b, bool bIsTree);
 
 // The bytes of a tree; entries must be in git's order.
 std::string formatTree(const std::vector<TreeEntry>& entries);
+// One more entry behind the bytes of others.
+void appendEntry(std::string& bytes, const TreeEntry& entry);
 
 } // namespace espalier

@@ -89,13 +89,14 @@ class TreeMerger {
             m_result.tree = m_newBase;
             return std::move(m_result);
         }
-        auto changed = changedLeaves(m_store, m_base, m_newBase, m_commit, m_progress);
-        if (!changed)
-            return std::unexpected(changed.error());
-        m_changed = std::move(*changed);
-        if (m_options.renames)
-            if (auto done = renameBothSides(); !done)
-                return std::unexpected(done.error());
+        if (m_base == m_newBase) {
+            if (auto there = m_store.read(m_commit, ObjectType::Tree); !there)
+                return std::unexpected(there.error());
+            m_result.tree = m_commit;
+            return std::move(m_result);
+        }
+        if (auto done = readChanges(); !done)
+            return std::unexpected(done.error());
         for (auto& [path, leaves] : m_changed)
             m_items.try_emplace(path, Item{leaves, path, path, path, {}, {}, {}});
         for (const std::string& gone : m_gone)
@@ -111,7 +112,48 @@ class TreeMerger {
     }
 
   private:
+    // Folders that only the commit changed are taken whole. Where renames matter every path in them counts, though.
+    Result<void> readChanges()
+    {
+        auto changed = changedPaths(m_store, m_base, m_newBase, m_commit, false, m_progress);
+        if (!changed)
+            return std::unexpected(changed.error());
+        m_changed = std::move(changed->leaves);
+        bool renamesMatter = false;
+        if (m_options.renames) {
+            if (auto done = askForDirectories(); !done)
+                return done;
+            renamesMatter = !m_askedOfNewBase.empty() || !m_askedOfCommit.empty() ||
+                            std::ranges::any_of(m_changed, [](const auto& change) {
+                                return newBaseRenameMatters(change.second) || commitRenameMatters(change.second);
+                            });
+        }
+        if (!renamesMatter) {
+            for (const auto& [path, tree] : changed->folders)
+                m_edits.leaves[path] = {FileMode::Tree, tree};
+            return {};
+        }
+        if (!changed->folders.empty()) {
+            changed = changedPaths(m_store, m_base, m_newBase, m_commit, true, m_progress);
+            if (!changed)
+                return std::unexpected(changed.error());
+            m_changed = std::move(changed->leaves);
+        }
+        return renameBothSides();
+    }
+
     // ---- renames
+
+    // The new base has the file no longer: under which name?
+    static bool newBaseRenameMatters(const ThreeLeaves& leaves)
+    {
+        return leaves.base.exists() && !leaves.newBase.exists();
+    }
+    // The commit took away what the new base changed.
+    static bool commitRenameMatters(const ThreeLeaves& leaves)
+    {
+        return leaves.base.exists() && !leaves.commit.exists() && leaves.base != leaves.newBase;
+    }
 
     Result<const Departures*> newBaseDepartures()
     {
@@ -135,16 +177,14 @@ class TreeMerger {
         bool newBaseMatters = false, commitMatters = false;
         Departures ofCommit;
         for (const auto& [path, leaves] : m_changed) {
-            newBaseMatters |= leaves.base.exists() && !leaves.newBase.exists();
+            newBaseMatters |= newBaseRenameMatters(leaves);
+            commitMatters |= commitRenameMatters(leaves);
             if (leaves.base.exists() && !leaves.commit.exists()) {
                 ofCommit.deleted.emplace_back(path, leaves.base);
-                commitMatters |= leaves.base != leaves.newBase;
             } else if (!leaves.base.exists() && leaves.commit.exists()) {
                 ofCommit.added.emplace_back(path, leaves.commit);
             }
         }
-        if (auto done = askForDirectories(); !done)
-            return done;
         const auto below = [](const std::set<std::string>& folders, const std::string& path) {
             for (std::string_view folder = folderOf(path); !folder.empty(); folder = folderOf(folder))
                 if (folders.contains(std::string(folder)))

@@ -78,7 +78,8 @@ struct TreeMerge {
     Oid tree;                            // readable from the store: new trees and blobs are in store.fresh()
     std::vector<PathConflict> conflicts; // in order of path; empty means clean
     std::vector<StagedPath> stages;      // in order of path and stage
-    std::vector<std::string> touched;    // paths in the result that the commit's change reaches, in order
+    std::vector<std::string> touched;    // paths in the result that the commit's change reaches, in order; "folder/"
+                                         // where only the commit changed what is below
     bool clean() const { return conflicts.empty(); }
 };
 

@@ -13,65 +13,64 @@ constexpr int deepest = 2048;
 
 const Oid emptyTree = *Oid::parse(emptyTreeHex);
 
-// A tree and the bytes that its entries point into.
-struct OpenTree {
-    Object object;
-    std::vector<TreeEntry> entries;
-
-    const TreeEntry* find(std::string_view name, bool tree) const
-    {
-        const auto at = std::ranges::lower_bound(entries, 0, {}, [&](const TreeEntry& entry) {
-            return compareTreeNames(entry.name, entry.isTree(), name, tree);
-        });
-        return at != entries.end() && at->name == name && at->isTree() == tree ? &*at : nullptr;
-    }
-};
-
-Result<OpenTree> openTree(ObjectStore& store, const Oid& id)
+// A tree's bytes; none where there is no tree.
+Result<Object> openTree(ObjectStore& store, const Oid& id)
 {
-    OpenTree tree;
+    static const Object none{ObjectType::Tree, std::make_shared<const std::string>()};
     if (id.isZero() || id == emptyTree)
-        return tree;
-    auto object = store.read(id, ObjectType::Tree);
-    if (!object)
-        return std::unexpected(object.error());
-    auto entries = parseTree(object->view());
-    if (!entries)
-        return fail(ErrorKind::Broken, "A tree object is damaged", id.hex(), "Run git fsck in the repository");
-    tree.object = std::move(*object);
-    tree.entries = std::move(*entries);
-    return tree;
+        return none;
+    return store.read(id, ObjectType::Tree);
+}
+
+std::unexpected<Error> damagedTree(const Oid& id)
+{
+    return fail(ErrorKind::Broken, "A tree object is damaged", id.hex(), "Run git fsck in the repository");
+}
+
+// Where a file or folder of that name is, or nothing.
+Result<std::optional<TreeEntry>> findEntry(const Object& tree, const Oid& id, std::string_view name, bool isTree)
+{
+    TreeCursor at(tree.view());
+    const bool found = at.seek(name, isTree);
+    if (at.damaged())
+        return damagedTree(id);
+    return found ? std::optional(at.entry()) : std::nullopt;
 }
 
 Leaf leafOf(const TreeEntry* entry) { return entry ? Leaf{entry->mode, entry->id} : Leaf{}; }
 
 // Calls `each` for every name at which two trees differ, with the entries of both (null where there is none).
-template <typename Each> Result<void> differences(const OpenTree& a, const OpenTree& b, Each each)
+template <typename Each> Result<void> differences(const Oid& aId, const Object& a, const Oid& bId, const Object& b, Each each)
 {
-    std::size_t i = 0, j = 0;
-    while (i < a.entries.size() || j < b.entries.size()) {
-        int order = 0;
-        if (i == a.entries.size())
-            order = 1;
-        else if (j == b.entries.size())
-            order = -1;
-        else
-            order = compareTreeNames(a.entries[i].name, a.entries[i].isTree(), b.entries[j].name, b.entries[j].isTree());
-        const TreeEntry* left = order <= 0 ? &a.entries[i] : nullptr;
-        const TreeEntry* right = order >= 0 ? &b.entries[j] : nullptr;
-        i += left != nullptr;
-        j += right != nullptr;
-        if (left && right && left->id == right->id && left->mode == right->mode)
-            continue;
-        if (auto done = each(left, right); !done)
-            return done;
+    TreeCursor left(a.view()), right(b.view());
+    while (true) {
+        TreeCursor::skipEqual(left, right);
+        if (left.damaged() || right.damaged())
+            return damagedTree(left.damaged() ? aId : bId);
+        if (left.atEnd() && right.atEnd())
+            return {};
+        const int order = left.atEnd()    ? 1
+                          : right.atEnd() ? -1
+                                          : compareTreeNames(left.entry().name, left.entry().isTree(),
+                                                             right.entry().name, right.entry().isTree());
+        const TreeEntry* was = order <= 0 ? &left.entry() : nullptr;
+        const TreeEntry* is = order >= 0 ? &right.entry() : nullptr;
+        if (!was || !is || was->id != is->id || was->mode != is->mode)
+            if (auto done = each(was, is); !done)
+                return done;
+        if (was)
+            left.next();
+        if (is)
+            right.next();
     }
-    return {};
 }
 
 class ChangeWalk {
   public:
-    ChangeWalk(ObjectStore& store, const Progress& progress) : m_store(store), m_progress(progress) {}
+    ChangeWalk(ObjectStore& store, bool everyLeaf, const Progress& progress)
+        : m_store(store), m_everyLeaf(everyLeaf), m_progress(progress)
+    {
+    }
 
     Result<void> run(const Oid& base, const Oid& newBase, const Oid& commit, const std::string& prefix, int depth)
     {
@@ -83,23 +82,33 @@ class ChangeWalk {
         for (const auto* tree : {&o, &a, &b})
             if (!*tree)
                 return std::unexpected(tree->error());
-        return differences(*o, *b, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
+        TreeCursor there(a->view());
+        return differences(base, *o, commit, *b, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
             const TreeEntry& any = was ? *was : *is;
-            const TreeEntry* there = a->find(any.name, any.isTree());
+            const bool found = there.seek(any.name, any.isTree());
+            if (there.damaged())
+                return damagedTree(newBase);
             std::string path = prefix + std::string(any.name);
             if (!any.isTree()) {
-                leaves[std::move(path)] = {leafOf(was), leafOf(there), leafOf(is)};
+                changed.leaves[std::move(path)] = {leafOf(was), leafOf(found ? &there.entry() : nullptr), leafOf(is)};
                 return {};
             }
             const auto idOf = [](const TreeEntry* entry) { return entry ? entry->id : Oid{}; };
-            return run(idOf(was), idOf(there), idOf(is), path + '/', depth + 1);
+            const Oid newBaseId = found ? there.entry().id : Oid{};
+            // What the commit takes away is looked into all the same: it may have gone elsewhere.
+            if (!m_everyLeaf && is && idOf(was) == newBaseId) {
+                changed.folders.emplace(path + '/', is->id);
+                return {};
+            }
+            return run(idOf(was), newBaseId, idOf(is), path + '/', depth + 1);
         });
     }
 
-    LeavesByPath leaves;
+    ChangedPaths changed;
 
   private:
     ObjectStore& m_store;
+    const bool m_everyLeaf;
     const Progress& m_progress;
 };
 
@@ -116,7 +125,7 @@ class DepartureWalk {
         const auto o = openTree(m_store, base), a = openTree(m_store, side);
         if (!o || !a)
             return std::unexpected(!o ? o.error() : a.error());
-        return differences(*o, *a, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
+        return differences(base, *o, side, *a, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
             const TreeEntry& any = was ? *was : *is;
             std::string path = prefix + std::string(any.name);
             if (any.isTree())
@@ -148,68 +157,92 @@ class TreeWriter {
     // The tree with the edits in [begin, end) made, all of which are below `prefix`; zero when nothing is left.
     Result<Oid> write(const Oid& id, const std::string& prefix, Edit begin, Edit end)
     {
-        auto tree = openTree(m_store, id);
+        const auto tree = openTree(m_store, id);
         if (!tree)
             return std::unexpected(tree.error());
-        Names files, folders; // edited ones only; their names point into the edits
+        std::vector<NameEdit> edits; // their names point into the paths
         for (Edit at = begin; at != end;) {
             const std::string_view rest = std::string_view(at->first).substr(prefix.size());
             const std::size_t slash = rest.find('/');
-            if (slash == std::string_view::npos) {
-                files[rest] = at->second;
+            const std::string_view name = rest.substr(0, slash);
+            if (slash == std::string_view::npos || slash + 1 == rest.size()) {
+                edits.push_back({name, slash != std::string_view::npos, at->second});
                 ++at;
                 continue;
             }
-            const std::string_view name = rest.substr(0, slash);
             const std::string inside = prefix + std::string(name) + '/';
             Edit last = at;
             while (last != end && last->first.starts_with(inside))
                 ++last;
-            const TreeEntry* old = tree->find(name, true);
-            const auto made = write(old ? old->id : Oid{}, inside, at, last);
+            const auto old = findEntry(*tree, id, name, true);
+            if (!old)
+                return std::unexpected(old.error());
+            const auto made = write(*old ? (*old)->id : Oid{}, inside, at, last);
             if (!made)
                 return made;
-            folders[name] = made->isZero() ? Leaf{} : Leaf{FileMode::Tree, *made};
+            edits.push_back({name, true, made->isZero() ? Leaf{} : Leaf{FileMode::Tree, *made}});
             at = last;
         }
-        return join(*tree, files, folders, prefix);
+        std::ranges::sort(edits, [](const NameEdit& a, const NameEdit& b) {
+            return compareTreeNames(a.name, a.isTree, b.name, b.isTree) < 0;
+        });
+        return join(id, *tree, edits, prefix);
     }
 
   private:
-    using Names = std::map<std::string_view, Leaf>;
+    struct NameEdit {
+        std::string_view name;
+        bool isTree = false;
+        Leaf leaf;
+    };
 
-    Result<Oid> join(const OpenTree& tree, Names& files, Names& folders, const std::string& prefix)
+    // Copies what lies between the edits as it is.
+    Result<Oid> join(const Oid& id, const Object& tree, const std::vector<NameEdit>& edits, const std::string& prefix)
     {
-        std::vector<TreeEntry> entries;
-        entries.reserve(tree.entries.size() + files.size() + folders.size());
-        for (const TreeEntry& entry : tree.entries) {
-            Names& edited = entry.isTree() ? folders : files;
-            const auto at = edited.find(entry.name);
-            if (at == edited.end()) {
-                entries.push_back(entry);
-                continue;
-            }
-            if (at->second.exists())
-                entries.push_back({entry.name, at->second.mode, at->second.id});
-            edited.erase(at);
-        }
+        std::string bytes;
+        bytes.reserve(tree.view().size() + edits.size() * 64);
+        TreeCursor at(tree.view());
         std::vector<std::string_view> added;
-        for (const Names* left : {&files, &folders})
-            for (const auto& [name, leaf] : *left)
-                if (leaf.exists()) {
-                    entries.push_back({name, leaf.mode, leaf.id});
-                    added.push_back(name);
-                }
+        for (const NameEdit& edit : edits) {
+            const char* const from = at.position();
+            const bool there = at.seek(edit.name, edit.isTree);
+            if (at.damaged())
+                return damagedTree(id);
+            bytes.append(from, at.position());
+            if (edit.leaf.exists())
+                appendEntry(bytes, {edit.name, edit.leaf.mode, edit.leaf.id});
+            if (there)
+                at.next();
+            else if (edit.leaf.exists())
+                added.push_back(edit.name);
+        }
+        if (at.damaged())
+            return damagedTree(id);
+        bytes.append(at.position(), tree.view().data() + tree.view().size());
+        if (!added.empty())
+            if (auto done = putAside(id, bytes, added, prefix); !done)
+                return std::unexpected(done.error());
+        return bytes.empty() ? Oid{} : m_store.add(ObjectType::Tree, std::move(bytes));
+    }
+
+    // Where a name that was added is now both a file's and a folder's, the file gets another.
+    Result<void> putAside(const Oid& id, std::string& bytes, const std::vector<std::string_view>& added,
+                          const std::string& prefix)
+    {
+        const std::string before = bytes; // the entries' names point into it
+        auto entries = parseTree(before);
+        if (!entries)
+            return damagedTree(id);
         std::deque<std::string> newNames;
         for (const std::string_view name : added)
-            putAside(name, prefix, entries, newNames);
-        if (entries.empty())
-            return Oid{};
-        if (!added.empty())
-            std::ranges::sort(entries, [](const TreeEntry& a, const TreeEntry& b) {
-                return compareTreeNames(a.name, a.isTree(), b.name, b.isTree()) < 0;
-            });
-        return m_store.add(ObjectType::Tree, formatTree(entries));
+            putAside(name, prefix, *entries, newNames);
+        if (newNames.empty())
+            return {};
+        std::ranges::sort(*entries, [](const TreeEntry& a, const TreeEntry& b) {
+            return compareTreeNames(a.name, a.isTree(), b.name, b.isTree()) < 0;
+        });
+        bytes = formatTree(*entries);
+        return {};
     }
 
     // A file whose name a directory has too gets another.
@@ -237,14 +270,14 @@ class TreeWriter {
 
 } // namespace
 
-Result<LeavesByPath> changedLeaves(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
-                                   const Progress& progress)
+Result<ChangedPaths> changedPaths(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
+                                  bool everyLeaf, const Progress& progress)
 {
-    ChangeWalk walk(store, progress);
+    ChangeWalk walk(store, everyLeaf, progress);
     if (base != commit)
         if (auto done = walk.run(base, newBase, commit, {}, 0); !done)
             return std::unexpected(done.error());
-    return std::move(walk.leaves);
+    return std::move(walk.changed);
 }
 
 Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& side, const Progress& progress)
@@ -263,10 +296,12 @@ Result<Oid> treeAt(ObjectStore& store, const Oid& tree, std::string_view path)
         if (!opened)
             return std::unexpected(opened.error());
         const std::size_t slash = std::min(path.find('/'), path.size());
-        const TreeEntry* entry = opened->find(path.substr(0, slash), true);
+        const auto entry = findEntry(*opened, at, path.substr(0, slash), true);
         if (!entry)
+            return std::unexpected(entry.error());
+        if (!*entry)
             return Oid{};
-        at = entry->id;
+        at = (*entry)->id;
         path.remove_prefix(std::min(slash + 1, path.size()));
     }
     return at;
@@ -280,12 +315,14 @@ Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path)
         if (!opened)
             return std::unexpected(opened.error());
         const std::size_t slash = path.find('/');
-        const TreeEntry* entry = opened->find(path.substr(0, slash), slash != std::string_view::npos);
+        const auto entry = findEntry(*opened, at, path.substr(0, slash), slash != std::string_view::npos);
         if (!entry)
+            return std::unexpected(entry.error());
+        if (!*entry)
             return Leaf{};
         if (slash == std::string_view::npos)
-            return leafOf(entry);
-        at = entry->id;
+            return leafOf(&**entry);
+        at = (*entry)->id;
         path.remove_prefix(slash + 1);
     }
 }

@@ -29,8 +29,15 @@ struct ThreeLeaves {
 using LeavesByPath = std::map<std::string, ThreeLeaves>;
 
 // Every path at which `commit` differs from `base`, with what `newBase` has there. Cost: the change's, not the tree's.
-Result<LeavesByPath> changedLeaves(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
-                                   const Progress& progress);
+struct ChangedPaths {
+    LeavesByPath leaves;
+    // "folder/", and the commit's tree there: what the new base left alone and the commit changed or added. Nothing below it
+    // is listed.
+    std::map<std::string, Oid> folders;
+};
+// `everyLeaf`: no folder stands for what is below it.
+Result<ChangedPaths> changedPaths(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
+                                  bool everyLeaf, const Progress& progress);
 
 // The paths that one side deleted and added.
 struct Departures {
@@ -43,7 +50,7 @@ Result<Oid> treeAt(ObjectStore& store, const Oid& tree, std::string_view path);
 // The leaf at a path; one that does not exist when there is none.
 Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path);
 
-// `tree` with leaves set or (mode None) removed. Directories that become empty go. New trees go to store.fresh(). A file
+// `tree` with leaves set or (mode None) removed; a path that ends in '/' sets a whole folder. Directories that become empty go. New trees go to store.fresh(). A file
 // whose name a directory has too goes to the path that `aside` gives for its own.
 struct TreeEdits {
     std::map<std::string, Leaf> leaves;

@@ -61,6 +61,10 @@ class TestObjects : public QObject {
     void storeReads();
     void storeCacheIsBounded();
     void storeSeesNewPacks();
+    void storeReadsOnUnderARepack();
+    void storeReadsThroughAlternates();
+    void bigObjects();
+    void damagedPackGivesNoWrongBytes();
 };
 
 void TestObjects::hashIsGits_data()
@@ -282,6 +286,125 @@ void TestObjects::storeSeesNewPacks()
     repo.git({"repack", "-adq"});
     const auto found = store.read(*Oid::parse(ids.back()), ObjectType::Commit);
     QVERIFY2(found, found ? "" : found.error().line().c_str());
+}
+
+// A second program packs everything anew and takes the old packs and loose files away, between reads and all the time.
+void TestObjects::storeReadsOnUnderARepack()
+{
+    TempRepository repo(TempRepository::Bare);
+    NewObjects objects;
+    const Oid tip = makeHistory(objects, 150);
+    QVERIFY(writeObjects(repo.open(), objects));
+    repo.git({"update-ref", "refs/heads/main", QString::fromStdString(tip.hex())});
+    const std::string loose = repo.writeRaw("blob", "loose at first\n");
+    repo.git({"update-ref", "refs/tags/loose", QString::fromStdString(loose)});
+    const Repository opened = repo.open();
+    ObjectStore store(opened, 4096); // too small to keep what was read
+    const std::vector<Oid> ids = objects.ids();
+    for (std::size_t i = 0; i < ids.size(); ++i) {
+        if (i % 90 == 45) {
+            const QStringList before = packsOf(repo);
+            repo.git({"repack", "-adfq", "--depth=" + QString::number(5 + i / 10)});
+            repo.git({"prune-packed"});
+            QVERIFY(packsOf(repo).size() == 1);
+        }
+        const auto object = store.read(ids[i]);
+        QVERIFY2(object, object ? "" : object.error().line().c_str());
+        QCOMPARE(object->type, objects.find(ids[i])->type);
+        QCOMPARE(object->view(), objects.find(ids[i])->view());
+        QCOMPARE(store.size(ids[ids.size() - 1 - i]).value(), objects.find(ids[ids.size() - 1 - i])->bytes->size());
+    }
+    QVERIFY(!QFile::exists(repo.path() + "/objects/" + QString::fromStdString(loose.substr(0, 2) + "/" + loose.substr(2))));
+    QCOMPARE(store.read(*Oid::parse(loose))->view(), "loose at first\n");
+}
+
+void TestObjects::storeReadsThroughAlternates()
+{
+    TempRepository lender(TempRepository::Bare), repo(TempRepository::Bare);
+    NewObjects objects;
+    makeHistory(objects, 30);
+    QVERIFY(writeObjects(lender.open(), objects));
+    repo.writeFile("objects/info/alternates", "# a comment\n" + lender.path().toStdString() + "/objects\n");
+    const Repository opened = repo.open();
+    ObjectStore store(opened);
+    for (const Oid& id : objects.ids()) {
+        const auto object = store.read(id);
+        QVERIFY2(object, object ? "" : object.error().line().c_str());
+        QCOMPARE(object->view(), objects.find(id)->view());
+        QVERIFY(store.contains(id));
+    }
+}
+
+// Larger than the pack reader makes, so libgit2's to read: loose, and then in a pack.
+void TestObjects::bigObjects()
+{
+    TempRepository repo(TempRepository::Bare);
+    const std::string bytes((std::size_t(64) << 20) + 1, 'x');
+    const Oid id = *Oid::parse(repo.writeRaw("blob", bytes));
+    repo.git({"update-ref", "refs/tags/big", QString::fromStdString(id.hex())});
+    for (const bool packed : {false, true}) {
+        if (packed)
+            repo.git({"repack", "-adq"});
+        const Repository opened = repo.open();
+        ObjectStore store(opened);
+        QCOMPARE(store.size(id).value(), std::uint64_t(bytes.size()));
+        const auto object = store.read(id, ObjectType::Blob);
+        QVERIFY2(object, object ? "" : object.error().line().c_str());
+        QVERIFY(object->view() == bytes);
+    }
+}
+
+// Every byte of a pack and of its index is damaged in turn: an object is then read as it was, or not at all.
+void TestObjects::damagedPackGivesNoWrongBytes()
+{
+    TempRepository repo(TempRepository::Bare);
+    NewObjects objects;
+    makeHistory(objects, 12);
+    std::string text;
+    for (int i = 0; i < 60; ++i)
+        text += "line " + std::to_string(i * i) + "\n";
+    for (int i = 0; i < 8; ++i)
+        objects.add(ObjectType::Blob, text + std::to_string(i) + "\n" + (i % 2 ? text : ""));
+    QByteArray names;
+    for (const Oid& id : objects.ids())
+        names += QByteArray::fromStdString(id.hex()) + '\n';
+    QVERIFY(writeObjects(repo.open(), objects));
+    const QStringList before = packsOf(repo);
+    const QString folder = repo.path() + "/objects/pack/";
+    // git's own pack, with deltas that name their bases by offset.
+    const std::string name = repo.git({"pack-objects", "--no-reuse-delta", "--delta-base-offset", "-q", folder + "pack"}, names);
+    const QString made = folder + "pack-" + QString::fromStdString(name) + ".pack";
+    for (const QString& old : before)
+        if (folder + old != made)
+            for (QString path : {folder + old, (folder + old).replace(".pack", ".idx")})
+                QVERIFY(QFile::remove(path));
+    QCOMPARE(packsOf(repo).size(), 1);
+    std::size_t wrong = 0, refused = 0;
+    for (QString path : {made, QString(made).replace(".pack", ".idx")}) {
+        QFile file(path);
+        QVERIFY(file.setPermissions(QFile::ReadOwner | QFile::WriteOwner));
+        QVERIFY(file.open(QIODevice::ReadWrite | QIODevice::Unbuffered));
+        const QByteArray bytes = file.readAll();
+        for (qsizetype at = 0; at < bytes.size(); ++at) {
+            const char damaged = char(bytes[at] ^ (1 << (at * 5 % 8)));
+            QVERIFY(file.seek(at) && file.write(&damaged, 1) == 1);
+            const Repository opened = repo.open();
+            ObjectStore store(opened);
+            for (const Oid& id : objects.ids()) {
+                const auto object = store.read(id);
+                if (!object) {
+                    ++refused;
+                    QCOMPARE(object.error().kind, ErrorKind::Broken);
+                    QCOMPARE(object.error().on, id.hex());
+                } else if (object->view() != objects.find(id)->view() || object->type != objects.find(id)->type) {
+                    ++wrong;
+                }
+            }
+            QVERIFY(file.seek(at) && file.write(&bytes.constData()[at], 1) == 1);
+        }
+    }
+    QVERIFY(refused > 1000);
+    QCOMPARE(wrong, std::size_t(0));
 }
 
 QTEST_GUILESS_MAIN(TestObjects)
