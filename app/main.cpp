@@ -1,29 +1,23 @@
 // SPDX-License-Identifier: MIT
+//
+// The program: runs a command, or turns into the window's program (see CMakeLists.txt for why they are two).
 #include "app/commands/commands.h"
-#include "app/support/theme.h"
-#include "app/window/main_window.h"
 
-#include <QApplication>
-#include <QIcon>
+#include <cstdio>
+#include <filesystem>
+
+#include <unistd.h>
 
 int main(int argc, char** argv)
 {
-    // Commands need no display, so they come before anything of the window's.
     if (espalier::isCommand(argc, argv))
         return espalier::runCommand(argc, argv);
-    QApplication application(argc, argv);
-    QApplication::setApplicationName(QStringLiteral("espalier"));
-    QApplication::setApplicationDisplayName(QStringLiteral("Espalier"));
-    QApplication::setOrganizationName(QStringLiteral("espalier"));
-    QApplication::setApplicationVersion(QStringLiteral(ESPALIER_VERSION));
-    QApplication::setDesktopFileName(QStringLiteral("espalier"));
-    QApplication::setWindowIcon(QIcon(QStringLiteral(":/espalier.svg")));
-    espalier::theme::apply(application);
-    espalier::MainWindow window;
-    window.restoreLayout();
-    window.show();
-    const QStringList arguments = QApplication::arguments();
-    if (arguments.size() > 1)
-        window.openRepository(arguments[1]);
-    return QApplication::exec();
+    std::error_code error;
+    const auto folder = std::filesystem::read_symlink("/proc/self/exe", error).parent_path();
+    // Beside it where it was built, in its own folder where it is installed.
+    for (const auto& place : {folder, folder / ESPALIER_WINDOW_FOLDER})
+        execv((place / "espalier-window").c_str(), argv);
+    std::fprintf(stderr, "espalier: The window cannot be opened: %s. Install Espalier again\n",
+                 (folder / ESPALIER_WINDOW_FOLDER / "espalier-window").lexically_normal().c_str());
+    return 2;
 }
