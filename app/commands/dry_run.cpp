@@ -12,6 +12,10 @@
 #include <iostream>
 #include <sstream>
 
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
+
 namespace espalier {
 
 namespace {
@@ -78,8 +82,19 @@ Result<Plan> planFrom(const Repository& repository, const Arguments& arguments, 
     return plan;
 }
 
+// Texts and trees come and go by the thousand. Given back to the system each time they would be fetched from it again.
+void keepFreedMemory()
+{
+#ifdef __GLIBC__
+    mallopt(M_MMAP_THRESHOLD, 32 << 20);
+    mallopt(M_TRIM_THRESHOLD, 64 << 20);
+    mallopt(M_TOP_PAD, 4 << 20);
+#endif
+}
+
 Result<ExitStatus> runBatchLines(const Repository& repository, const Arguments& arguments)
 {
+    keepFreedMemory();
     unsigned threads = 1;
     if (const auto given = arguments.value("threads")) {
         const char* const end = given->data() + given->size();

@@ -4,6 +4,7 @@
 #include "core/merge/myers.h"
 
 #include <algorithm>
+#include <cstring>
 
 namespace espalier {
 
@@ -244,16 +245,67 @@ class Compaction {
     const Marks& m_other;
 };
 
+// Eight bytes at a time, multiplied and folded; only within one process, so its values need not stay the same.
+std::uint64_t hashOf(std::string_view line)
+{
+    constexpr std::uint64_t factor = 0x9E3779B97F4A7C15u;
+    std::uint64_t hash = line.size() * factor;
+    const auto mix = [&hash](std::uint64_t word) {
+        hash = (hash ^ word) * factor;
+        hash ^= hash >> 32;
+    };
+    std::size_t at = 0;
+    std::uint64_t word = 0;
+    for (; at + 8 <= line.size(); at += 8) {
+        std::memcpy(&word, line.data() + at, 8);
+        mix(word);
+    }
+    word = 0;
+    std::memcpy(&word, line.data() + at, line.size() - at);
+    mix(word);
+    return hash;
+}
+
 } // namespace
+
+void LineTable::grow()
+{
+    m_slots.assign(std::max<std::size_t>(m_slots.size() * 2, 256), 0);
+    const std::size_t mask = m_slots.size() - 1;
+    for (std::size_t i = 0; i < m_known.size(); ++i) {
+        std::size_t slot = m_known[i].hash & mask;
+        while (m_slots[slot] != 0)
+            slot = (slot + 1) & mask;
+        m_slots[slot] = std::uint32_t(i + 1);
+    }
+}
+
+std::uint32_t LineTable::idOf(std::string_view line)
+{
+    if (m_known.size() * 2 >= m_slots.size())
+        grow();
+    const std::uint64_t hash = hashOf(line);
+    const std::size_t mask = m_slots.size() - 1;
+    std::size_t slot = hash & mask;
+    for (; m_slots[slot] != 0; slot = (slot + 1) & mask)
+        if (const Known& known = m_known[m_slots[slot] - 1]; known.hash == hash && known.line == line)
+            return m_slots[slot] - 1;
+    m_known.push_back({line, hash});
+    m_slots[slot] = std::uint32_t(m_known.size());
+    return m_slots[slot] - 1;
+}
 
 Lines LineTable::add(std::string_view text)
 {
     Lines lines;
+    const auto expected = std::size_t(std::ranges::count(text, '\n')) + 1;
+    lines.text.reserve(expected);
+    lines.ids.reserve(expected);
     while (!text.empty()) {
         const std::size_t end = text.find('\n');
         const std::string_view line = text.substr(0, end == std::string_view::npos ? end : end + 1);
         lines.text.push_back(line);
-        lines.ids.push_back(m_ids.try_emplace(line, std::uint32_t(m_ids.size())).first->second);
+        lines.ids.push_back(idOf(line));
         text.remove_prefix(line.size());
     }
     return lines;

@@ -10,7 +10,6 @@
 #include <cstdint>
 #include <span>
 #include <string_view>
-#include <unordered_map>
 #include <vector>
 
 namespace espalier {
@@ -28,7 +27,15 @@ class LineTable {
     Lines add(std::string_view text);
 
   private:
-    std::unordered_map<std::string_view, std::uint32_t> m_ids;
+    std::uint32_t idOf(std::string_view line);
+    void grow();
+
+    struct Known {
+        std::string_view line;
+        std::uint64_t hash = 0;
+    };
+    std::vector<Known> m_known;         // by number
+    std::vector<std::uint32_t> m_slots; // numbers plus one by hash, 0: free; a power of two, at most half full
 };
 
 // Lines [a, a + aCount) became lines [b, b + bCount).

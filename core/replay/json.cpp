@@ -5,79 +5,143 @@
 
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
+
 namespace espalier {
 
 namespace {
 
-// The order of the keys is part of the stable form.
-using Json = nlohmann::ordered_json;
-
-Json idOrNull(const std::optional<Oid>& id)
-{
-    return id && !id->isZero() ? Json(id->hex()) : Json(nullptr);
-}
-
-Json commitJson(const ReplayedCommit& commit)
-{
-    Json conflicts = Json::array();
-    for (const Conflict& conflict : commit.conflicts)
-        conflicts.push_back({{"path", escapePath(conflict.path.path)},
-                             {"kind", conflictKindName(conflict.path.kind)},
-                             {"hunks", conflict.hunks}});
-    return {{"id", commit.id.hex()},
-            {"subject", escapePath(commit.subject)},
-            {"outcome", outcomeName(commit.outcome)},
-            {"newId", idOrNull(commit.newId)},
-            {"newTree", idOrNull(commit.newTree)},
-            {"dependsOn", Json::array()},
-            {"conflicts", std::move(conflicts)}};
-}
-
-Json runJson(const DryRun& run)
-{
-    Json commits = Json::array();
-    for (const ReplayedCommit& commit : run.commits) {
-        Json one = commitJson(commit);
-        for (const std::size_t index : commit.dependsOn)
-            one["dependsOn"].push_back(run.commits[index].id.hex());
-        commits.push_back(std::move(one));
+// Written by hand, key by key in their stable order: for a batch, values made and thrown away cost as much as a merge.
+class JsonLine {
+  public:
+    JsonLine& key(std::string_view name)
+    {
+        comma();
+        m_text += '"';
+        m_text += name;
+        m_text += "\":";
+        m_first = true; // its value needs no comma
+        return *this;
     }
-    constexpr std::string_view heads = "refs/heads/";
-    const std::string& branch = run.plan.branch;
-    Json json;
-    json["branch"] = branch.empty()
-                         ? Json(nullptr)
-                         : Json(escapePath(branch.starts_with(heads) ? branch.substr(heads.size()) : branch));
-    json["tip"] = run.plan.tip.hex();
-    json["onto"] = run.plan.onto.hex();
-    json["mergeBase"] = idOrNull(run.plan.mergeBase);
-    json["commits"] = std::move(commits);
-    json["clean"] = run.clean;
-    json["newTip"] = idOrNull(run.newTip);
-    json["newTree"] = idOrNull(run.newTree);
-    return json;
-}
+    void id(const Oid& id)
+    {
+        comma();
+        m_text += '"';
+        m_text += id.hex();
+        m_text += '"';
+    }
+    void idOrNull(const std::optional<Oid>& value)
+    {
+        if (value && !value->isZero())
+            id(*value);
+        else
+            raw("null");
+    }
+    void string(std::string_view text)
+    {
+        comma();
+        const auto special = [](char c) { return static_cast<unsigned char>(c) < 0x20 || c == '"' || c == '\\'; };
+        if (std::ranges::any_of(text, special)) {
+            m_text += nlohmann::json(text).dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+            return;
+        }
+        m_text += '"';
+        m_text += text;
+        m_text += '"';
+    }
+    void raw(std::string_view text)
+    {
+        comma();
+        m_text += text;
+    }
+    void open(char bracket)
+    {
+        comma();
+        m_text += bracket;
+        m_first = true;
+    }
+    void close(char bracket)
+    {
+        m_text += bracket;
+        m_first = false;
+    }
+    std::string take() { return std::move(m_text); }
 
-std::string oneLine(const Json& json)
+  private:
+    void comma()
+    {
+        if (!m_first)
+            m_text += ',';
+        m_first = false;
+    }
+
+    std::string m_text;
+    bool m_first = true;
+};
+
+void addCommit(JsonLine& json, const DryRun& run, const ReplayedCommit& commit)
 {
-    return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+    json.open('{');
+    json.key("id").id(commit.id);
+    json.key("subject").string(escapePath(commit.subject));
+    json.key("outcome").string(outcomeName(commit.outcome));
+    json.key("newId").idOrNull(commit.newId);
+    json.key("newTree").idOrNull(commit.newTree);
+    json.key("dependsOn").open('[');
+    for (const std::size_t index : commit.dependsOn)
+        json.id(run.commits[index].id);
+    json.close(']');
+    json.key("conflicts").open('[');
+    for (const Conflict& conflict : commit.conflicts) {
+        json.open('{');
+        json.key("path").string(escapePath(conflict.path.path));
+        json.key("kind").string(conflictKindName(conflict.path.kind));
+        json.key("hunks").raw(std::to_string(conflict.hunks));
+        json.close('}');
+    }
+    json.close(']');
+    json.close('}');
 }
 
 } // namespace
 
 std::string dryRunJson(const DryRun& run, std::optional<std::string> entry)
 {
-    Json json = runJson(run);
-    if (entry) json["entry"] = *entry;
-    return oneLine(json);
+    constexpr std::string_view heads = "refs/heads/";
+    const std::string_view branch = run.plan.branch;
+    JsonLine json;
+    json.open('{');
+    if (branch.empty())
+        json.key("branch").raw("null");
+    else
+        json.key("branch").string(escapePath(branch.starts_with(heads) ? branch.substr(heads.size()) : branch));
+    json.key("tip").id(run.plan.tip);
+    json.key("onto").id(run.plan.onto);
+    json.key("mergeBase").idOrNull(run.plan.mergeBase);
+    json.key("commits").open('[');
+    for (const ReplayedCommit& commit : run.commits)
+        addCommit(json, run, commit);
+    json.close(']');
+    json.key("clean").raw(run.clean ? "true" : "false");
+    json.key("newTip").idOrNull(run.newTip);
+    json.key("newTree").idOrNull(run.newTree);
+    if (entry)
+        json.key("entry").string(escapePath(*entry));
+    json.close('}');
+    return json.take();
 }
 
 std::string batchJson(const BatchAnswer& answer)
 {
-    if (answer.run) return oneLine(runJson(*answer.run));
-    return oneLine({{"tip", escapePath(answer.line.tip)},
-                    {"onto", escapePath(answer.line.onto)},
-                    {"error", answer.run.error().line()}});
+    if (answer.run)
+        return dryRunJson(*answer.run);
+    JsonLine json;
+    json.open('{');
+    json.key("tip").string(escapePath(answer.line.tip));
+    json.key("onto").string(escapePath(answer.line.onto));
+    json.key("error").string(escapePath(answer.run.error().line()));
+    json.close('}');
+    return json.take();
 }
 
 } // namespace espalier
