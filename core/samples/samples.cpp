@@ -2,6 +2,7 @@
 #include "core/samples/samples.h"
 
 #include "core/git/handles.h"
+#include "core/git/library.h"
 #include "core/git/objects.h"
 #include "core/git/tree.h"
 #include "core/samples/recipe.h"
@@ -177,6 +178,7 @@ class Builder {
 
 Result<Repository> initRepository(const fs::path& path, bool bare)
 {
+    startLibrary();
     git_repository_init_options options = GIT_REPOSITORY_INIT_OPTIONS_INIT;
     options.flags = GIT_REPOSITORY_INIT_MKDIR | GIT_REPOSITORY_INIT_MKPATH | GIT_REPOSITORY_INIT_NO_REINIT;
     if (bare)
