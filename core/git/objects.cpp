@@ -143,6 +143,8 @@ struct ObjectStore::Data {
                         "Run git fsck in the repository");
         const std::string_view bytes(static_cast<const char*>(git_odb_object_data(found.get())),
                                      git_odb_object_size(found.get()));
+        if (quickHash(ObjectType(type), bytes) != id)
+            return missingOrDamaged(id);
         return Object{ObjectType(type), std::make_shared<const std::string>(bytes)};
     }
 };
