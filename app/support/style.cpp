@@ -181,7 +181,7 @@ void Style::drawPrimitive(PrimitiveElement element, const QStyleOption* option, 
         }
         break;
     case PE_FrameFocusRect:
-        // Buttons have drawn theirs with their surface.
+        // A button's ring was drawn with its surface.
         if (!qobject_cast<const QPushButton*>(widget) && !qobject_cast<const QToolButton*>(widget))
             drawRing(painter, option->rect, radius(option) * 0.8, theme::focusRing(option->palette), 1.5);
         return;

@@ -20,11 +20,11 @@ namespace espalier {
 struct EquivalenceCache::Data {
     std::mutex lock;
     std::unordered_map<Oid, std::optional<Oid>> changeIds;
-    // Which paths a commit changes, as one number. A commit that was given up halfway has none the first time; when it is
-    // asked for again the whole is worth keeping.
+    // Which paths a commit changes, as one number. Of a commit that was given up halfway, the path that ruled it out: as
+    // long as nobody wants that path either it need not be read again, and once somebody does the whole is worth keeping.
     struct Outline {
-        bool known = false;
         std::uint64_t key = 0;
+        std::string ruledOutBy; // empty: `key` is known
     };
     std::unordered_map<Oid, Outline> outlines;
     // Opened once a repository; a commit that is newer than these files is found in the store.
@@ -231,29 +231,35 @@ class Outlines {
         bool again = false;
         {
             const std::scoped_lock locked(m_cache.lock);
-            const auto [at, isNew] = m_cache.outlines.try_emplace(commit);
-            if (at->second.known)
-                return at->second.key;
-            again = !isNew;
+            if (const auto at = m_cache.outlines.find(commit); at != m_cache.outlines.end()) {
+                const EquivalenceCache::Data::Outline& outline = at->second;
+                if (outline.ruledOutBy.empty() || !m_paths.contains(outline.ruledOutBy))
+                    return outline.ruledOutBy.empty() ? outline.key : noOutline;
+                again = true;
+            }
         }
         const auto step = stepOf(objects, commit);
         if (!step)
             return std::unexpected(step.error());
-        std::uint64_t key = noOutline;
+        EquivalenceCache::Data::Outline outline{noOutline, {}};
         if (!step->merge) {
             std::function<bool(const std::string&)> wanted;
             if (!again)
-                wanted = [this](const std::string& path) { return m_paths.contains(path); };
+                wanted = [&](const std::string& path) {
+                    if (m_paths.contains(path))
+                        return true;
+                    outline.ruledOutBy = path;
+                    return false;
+                };
             const auto changes = treeChanges(objects, step->oldTree, step->newTree, wanted);
             if (!changes)
                 return std::unexpected(changes.error());
-            if (!*changes)
-                return noOutline;
-            key = outlineOf(**changes);
+            if (*changes)
+                outline = {outlineOf(**changes), {}};
         }
         const std::scoped_lock locked(m_cache.lock);
-        m_cache.outlines[commit] = {true, key};
-        return key;
+        m_cache.outlines[commit] = outline;
+        return outline.key;
     }
 
     // The same for many, by all cores; in the order of `commits`.

@@ -2,6 +2,7 @@
 // Every edit of a replay in the dry run page, by mouse and by keyboard, to the applied commits; git reads what was written.
 #include "app/dryrun/dry_run_page.h"
 #include "tests/support/temp_repository.h"
+#include "tests/support/topic_plan.h"
 
 #include <QCheckBox>
 #include <QComboBox>
@@ -44,10 +45,7 @@ class TestDryRunEdits : public QObject {
         m_session->open(m_repo->path());
         QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen(), patience);
         auto repository = m_repo->open();
-        const Snapshot& snapshot = *m_session->snapshot();
-        PlanOptions options;
-        options.committer = Person{"Mira Sol", "mira@example.org", 1772000000, 60};
-        const auto plan = planBranch(repository, snapshot, topic, snapshot.findRef("refs/heads/main")->tip, "main", options);
+        const auto plan = test::planOntoMain(repository, *m_session->snapshot(), topic);
         QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
         m_flow = std::make_unique<ReplayFlow>(m_session.get());
         m_page = std::make_unique<DryRunPage>(m_session.get(), m_flow.get());

@@ -9,6 +9,7 @@
 #include "app/settle/text_pane.h"
 #include "app/support/text.h"
 #include "tests/support/temp_repository.h"
+#include "tests/support/topic_plan.h"
 
 #include <QPushButton>
 #include <QToolButton>
@@ -67,10 +68,7 @@ class TestSettlePaths : public QObject {
         m_session->open(m_repo->path());
         QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen(), patience);
         auto repository = m_repo->open();
-        const Snapshot& snapshot = *m_session->snapshot();
-        PlanOptions options;
-        options.committer = Person{"Mira Sol", "mira@example.org", 1772000000, 60};
-        const auto plan = planBranch(repository, snapshot, topic, snapshot.findRef("refs/heads/main")->tip, "main", options);
+        const auto plan = test::planOntoMain(repository, *m_session->snapshot(), topic);
         QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
         m_flow = std::make_unique<ReplayFlow>(m_session.get());
         m_dryRun = std::make_unique<DryRunPage>(m_session.get(), m_flow.get());

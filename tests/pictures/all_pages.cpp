@@ -129,24 +129,8 @@ void dryRunAndSettle(MainWindow& window, Pictures& pictures)
     pictures.take(QStringLiteral("settle-half"));
     decide(window, QStringLiteral("Keep new base"));
     pictures.take(QStringLiteral("settle-all-decided"));
-    click(window.settlePage(), QStringLiteral("Back to the dry run"));
-    pictures.take(QStringLiteral("dry-run-settled"));
-    QSignalSpy applied(window.flow(), &ReplayFlow::applied);
-    click(window.dryRunPage(), QStringLiteral("Apply"));
-    waitFor([&] { return applied.count() > 0; }, QStringLiteral("apply"));
-    QSignalSpy forecasts(window.session(), &Session::forecastsDone);
-    waitFor([&] { return forecasts.count() > 0; }, QStringLiteral("the new picture"));
-    pictures.take(QStringLiteral("workbench-applied"));
-    window.checkAndPush("topic/metric-heights");
-    waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
-    pictures.take(QStringLiteral("overwrite-check"));
-    click(window.overwritePage(), QStringLiteral("Replace"));
-    waitFor([&] { return buttonOf(window.overwritePage(), QStringLiteral("Nothing to push")); }, QStringLiteral("the push"));
-    pictures.take(QStringLiteral("overwrite-pushed"));
-    window.showLogbook();
-    auto* entries = window.logbookPage()->findChild<QTreeWidget*>(QStringLiteral("entries"));
-    waitFor([&] { return entries->topLevelItemCount() > 1; }, QStringLiteral("the logbook"));
-    pictures.take(QStringLiteral("logbook"));
+    applyAndPush(window, pictures, "topic/metric-heights", QStringLiteral("workbench-applied"),
+                 QStringLiteral("overwrite-pushed"));
     window.showWorkbench();
 }
 

@@ -11,7 +11,6 @@
 #include "app/dryrun/dry_run_page.h"
 #include "app/dryrun/replay_flow.h"
 #include "app/logbook/logbook_page.h"
-#include "app/overwrite/overwrite_page.h"
 #include "app/settle/settle_page.h"
 #include "app/support/theme.h"
 #include "tests/pictures/all_pages.h"
@@ -60,24 +59,8 @@ void theJob(const QString& folder)
     beginSettling(window);
     pictures.take(QStringLiteral("settle"));
     decideAll(window, pictures);
-    click(window.settlePage(), QStringLiteral("Back to the dry run"));
-    pictures.take(QStringLiteral("dry-run-settled"));
-    QSignalSpy applied(window.flow(), &ReplayFlow::applied);
-    click(window.dryRunPage(), QStringLiteral("Apply"));
-    waitFor([&] { return applied.count() > 0; }, QStringLiteral("apply"));
-    QSignalSpy forecasts(window.session(), &Session::forecastsDone);
-    waitFor([&] { return forecasts.count() > 0; }, QStringLiteral("the new picture"));
-    pictures.take(QStringLiteral("applied"));
-    window.checkAndPush("topic/metric-heights");
-    waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
-    pictures.take(QStringLiteral("overwrite-check"));
-    click(window.overwritePage(), QStringLiteral("Replace"));
-    waitFor([&] { return buttonOf(window.overwritePage(), QStringLiteral("Nothing to push")); }, QStringLiteral("the push"));
-    pictures.take(QStringLiteral("pushed"));
-    window.showLogbook();
-    auto* entries = window.logbookPage()->findChild<QTreeWidget*>(QStringLiteral("entries"));
-    waitFor([&] { return entries->topLevelItemCount() > 1; }, QStringLiteral("the logbook"));
-    pictures.take(QStringLiteral("logbook"));
+    QTreeWidget* entries = applyAndPush(window, pictures, "topic/metric-heights", QStringLiteral("applied"),
+                                        QStringLiteral("pushed"));
     entries->setCurrentItem(entries->topLevelItem(1)); // the replay, below the push
     const int before = entries->topLevelItemCount();
     click(window.logbookPage(), QStringLiteral("Take back"));

@@ -6,6 +6,8 @@
 #include "app/dryrun/replay_flow.h"
 #include "app/history/graph_list.h"
 #include "app/history/graph_view.h"
+#include "app/logbook/logbook_page.h"
+#include "app/overwrite/overwrite_page.h"
 #include "app/settle/settle_page.h"
 #include "core/samples/samples.h"
 
@@ -15,6 +17,7 @@
 #include <QPainter>
 #include <QPushButton>
 #include <QTemporaryDir>
+#include <QTreeWidget>
 #include <QtTest>
 
 #include <cstdio>
@@ -209,6 +212,30 @@ void decide(MainWindow& window, const QString& choice)
     click(window.settlePage(), choice);
     waitFor([&] { return window.flow()->run()->undecided() < before && !window.flow()->isBusy(); },
             QStringLiteral("the decision"));
+}
+
+QTreeWidget* applyAndPush(MainWindow& window, Pictures& pictures, const std::string& branch, const QString& applied,
+                          const QString& pushed)
+{
+    click(window.settlePage(), QStringLiteral("Back to the dry run"));
+    pictures.take(QStringLiteral("dry-run-settled"));
+    QSignalSpy done(window.flow(), &ReplayFlow::applied);
+    click(window.dryRunPage(), QStringLiteral("Apply"));
+    waitFor([&] { return done.count() > 0; }, QStringLiteral("apply"));
+    QSignalSpy forecasts(window.session(), &Session::forecastsDone);
+    waitFor([&] { return forecasts.count() > 0; }, QStringLiteral("the new picture"));
+    pictures.take(applied);
+    window.checkAndPush(branch);
+    waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
+    pictures.take(QStringLiteral("overwrite-check"));
+    click(window.overwritePage(), QStringLiteral("Replace"));
+    waitFor([&] { return buttonOf(window.overwritePage(), QStringLiteral("Nothing to push")); }, QStringLiteral("the push"));
+    pictures.take(pushed);
+    window.showLogbook();
+    auto* entries = window.logbookPage()->findChild<QTreeWidget*>(QStringLiteral("entries"));
+    waitFor([&] { return entries->topLevelItemCount() > 1; }, QStringLiteral("the logbook"));
+    pictures.take(QStringLiteral("logbook"));
+    return entries;
 }
 
 } // namespace espalier::pictures

@@ -17,6 +17,7 @@
 #include <functional>
 
 class QPushButton;
+class QTreeWidget;
 
 namespace espalier::pictures {
 
@@ -66,5 +67,9 @@ void selectBranch(MainWindow& window, const std::string& branch);
 void replay(MainWindow& window, const std::string& branch, const std::string& onto = {});
 void beginSettling(MainWindow& window);
 void decide(MainWindow& window, const QString& choice);
+// From the settled replay to the logbook, whose list is returned: apply, overwrite check, forced update, with a picture of
+// each; the ones after the apply and after the push are called so.
+QTreeWidget* applyAndPush(MainWindow& window, Pictures& pictures, const std::string& branch, const QString& applied,
+                          const QString& pushed);
 
 } // namespace espalier::pictures

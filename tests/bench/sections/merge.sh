@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 # A merge of trees a commit, as a dry run needs it: every topic's commits onto main's tip ("far behind") and onto a commit
-# shortly after the topic's start ("fresh"), against `git merge-tree --write-tree --stdin`.
+# shortly after the topic's start ("fresh"), against `git merge-tree --write-tree --stdin`. First the merges alone
+# (bench_merge), then the whole command, `dry-run --batch`, start and landed detection included: of all topics, and of a few,
+# where the start weighs most.
 for files in ${ESPALIER_BENCH_FILES:-1000 10000 100000}; do
     repo=$work/merge-$files.git
     git init -q --bare "$repo"
@@ -14,19 +16,20 @@ for files in ${ESPALIER_BENCH_FILES:-1000 10000 100000}; do
             echo "$parent -- $(git -C "$repo" rev-parse main) $commit" >>"$work/far"
             echo "$parent -- ${fresh:-$start} $commit" >>"$work/fresh"
         done
+        echo "$topic main" >>"$work/far.pairs"
+        echo "$topic ${fresh:-$start}" >>"$work/fresh.pairs"
     done
     for kind in fresh far; do
-        gitTook=$(for i in 1 2 3 4 5; do
-            s=$(date +%s.%N)
-            git -C "$repo" merge-tree --write-tree --stdin --no-messages <"$work/$kind" >/dev/null
-            echo "$(date +%s.%N) - $s" | bc -l
-        done | sort -n | sed -n 3p)
-        here_=$(for i in 1 2 3 4 5; do
-            s=$(date +%s.%N)
-            "$build/tests/bench/bench_merge" "$repo" <"$work/$kind" >/dev/null
-            echo "$(date +%s.%N) - $s" | bc -l
-        done | sort -n | sed -n 3p)
-        row "$(wc -l <"$work/$kind") merges, $files files, $kind" "$gitTook" "$here_"
+        gitTook=$(medianFrom "$work/$kind" git -C "$repo" merge-tree --write-tree --stdin --no-messages)
+        row "$(wc -l <"$work/$kind") merges, $files files, $kind" "$gitTook" \
+            "$(medianFrom "$work/$kind" "$build/tests/bench/bench_merge" "$repo")"
+        row "the same as a batch of dry runs" "$gitTook" \
+            "$(medianFrom "$work/$kind.pairs" "$build/app/espalier" dry-run "$repo" --batch)"
+        head -n 300 "$work/$kind" >"$work/few"
+        head -n 20 "$work/$kind.pairs" >"$work/few.pairs"
+        row "a batch of 20 dry runs, $files files, $kind" \
+            "$(medianFrom "$work/few" git -C "$repo" merge-tree --write-tree --stdin --no-messages)" \
+            "$(medianFrom "$work/few.pairs" "$build/app/espalier" dry-run "$repo" --batch)"
     done
-    rm -rf "$repo" "$work/far" "$work/fresh"
+    rm -rf "$repo" "$work/far" "$work/fresh" "$work"/*.pairs
 done
