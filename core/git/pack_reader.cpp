@@ -136,6 +136,8 @@ std::optional<Entry> entryAt(const PackFiles::Pack& pack, std::uint64_t offset)
         return std::nullopt;
     }
     entry.packed = bytes.substr(at);
+    if (!canUnpackTo(entry.packed, entry.size))
+        return std::nullopt;
     return entry;
 }
 
@@ -363,7 +365,7 @@ auto PackReader::Data::openLoose(const Oid& id) -> std::optional<Loose>
                                 : name == "tag"  ? ObjectType::Tag
                                                  : ObjectType::Blob;
         const std::string_view rest = begun.substr(zero + 1);
-        if (rest.size() > size || (type == ObjectType::Blob && name != "blob"))
+        if (rest.size() > size || !canUnpackTo(file->bytes(), size) || (type == ObjectType::Blob && name != "blob"))
             return std::nullopt;
         return Loose{std::move(*file), type, size, std::string(rest)};
     }

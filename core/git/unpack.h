@@ -18,6 +18,10 @@ namespace espalier {
 // Nothing larger is made here.
 inline constexpr std::size_t largestUnpacked = std::size_t(64) << 20;
 
+// False when no compressed bytes as few as these can give so many: zlib's "Technical Details" bound the ratio by 1032 to 1.
+// A damaged size is thereby known before anybody, libgit2 among them, asks for that much memory.
+inline bool canUnpackTo(std::string_view packed, std::uint64_t size) { return size / 1032 <= packed.size(); }
+
 // One of the two sizes that a delta begins with (its base's, then its result's); moves `at` behind it.
 std::uint64_t deltaSize(std::string_view delta, std::size_t& at);
 // Applies a delta (copy and insert instructions over the base); null when it does not make sense.
