@@ -7,6 +7,7 @@
 #include "app/settle/commit_conflicts.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
+#include "app/settle/whole_path_view.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
@@ -96,7 +97,7 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
     drawer->setVisible(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
-        wholePathText->setText(toText(text.explanation));
+        wholePath->setConflict(text);
     } else {
         editor->setConflict(text, settlementOf(std::size_t(index)));
         if (hunkIndex >= 0)

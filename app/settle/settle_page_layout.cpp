@@ -7,6 +7,7 @@
 #include "app/settle/commit_conflicts.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
+#include "app/settle/whole_path_view.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
@@ -149,22 +150,7 @@ void SettlePage::Private::build()
     rightColumn->setContentsMargins(0, 0, 0, 0);
     rightColumn->setSpacing(space);
     editor = new ConflictEditor(right);
-    auto* wholeCard = new Card(right);
-    wholePath = wholeCard;
-    auto* wholeColumn = new QVBoxLayout(wholeCard);
-    wholeColumn->setContentsMargins(space * 3, space * 3, space * 3, space * 3);
-    wholePathText = new PlainLabel(wholeCard);
-    wholePathText->setAlignment(Qt::AlignCenter);
-    wholePathText->setWrapped(true);
-    wholePathText->setFont(theme::sized(page->font(), 1.15, true));
-    auto* wholeHelp = new PlainLabel(tr("There are no lines to choose between: decide below what becomes of the file."), wholeCard);
-    wholeHelp->setAlignment(Qt::AlignCenter);
-    wholeHelp->setWrapped(true);
-    page::quieten(wholeHelp);
-    wholeColumn->addStretch(2);
-    wholeColumn->addWidget(wholePathText);
-    wholeColumn->addWidget(wholeHelp);
-    wholeColumn->addStretch(3);
+    wholePath = new WholePathView(right);
     rightColumn->addWidget(editor, 1);
     rightColumn->addWidget(wholePath, 1);
     rightColumn->addWidget(buildDecisions());

@@ -16,6 +16,7 @@ class ConflictEditor;
 class HunkList;
 class NoticeBar;
 class PlainLabel;
+class WholePathView;
 
 struct SettlePage::Private {
     SettlePage* page;
@@ -40,8 +41,7 @@ struct SettlePage::Private {
     QPushButton* back = nullptr;
     BeforeBoth* drawer = nullptr;
     QCheckBox* around = nullptr;
-    QWidget* wholePath = nullptr;
-    PlainLabel* wholePathText = nullptr;
+    WholePathView* wholePath = nullptr;
 
     void build();
     QWidget* buildHead();

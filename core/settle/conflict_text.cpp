@@ -184,15 +184,6 @@ void addHunks(const ConflictTexts& texts, ConflictText& text)
     }
 }
 
-// Nothing is read for a submodule: its commit is in another repository.
-Result<std::string> contentsOf(ObjectStore& store, const ConflictStage& stage)
-{
-    if (!stage.exists() || stage.mode == FileMode::Submodule || stage.mode == FileMode::Tree) return std::string();
-    const auto blob = store.read(stage.id, ObjectType::Blob);
-    if (!blob) return std::unexpected(blob.error());
-    return *blob->bytes;
-}
-
 } // namespace
 
 Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
@@ -236,17 +227,12 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.keepNewBase = std::move(words.keepNewBase);
     text.keepYourCommit = std::move(words.keepYourCommit);
     if (text.wholePath) {
-        auto ancestor = contentsOf(store, path.ancestor);
-        auto newBase = contentsOf(store, path.newBase);
-        auto yours = contentsOf(store, path.commit);
-        if (!ancestor || !newBase || !yours)
-            return std::unexpected(!ancestor ? ancestor.error() : !newBase ? newBase.error() : yours.error());
-        text.ancestor = std::move(*ancestor);
-        text.newBase = std::move(*newBase);
-        text.commit = std::move(*yours);
+        auto sides = pathSides(store, replayed, path, text.path);
+        if (!sides) return std::unexpected(sides.error());
+        text.sides = std::move(*sides);
         text.between.emplace_back();
-        if (path.newBase.mode == FileMode::Symlink) text.keepNewBase = "Keep the link to " + shown(text.newBase);
-        if (path.commit.mode == FileMode::Symlink) text.keepYourCommit = "Keep the link to " + shown(text.commit);
+        if (path.newBase.mode == FileMode::Symlink) text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.contents);
+        if (path.commit.mode == FileMode::Symlink) text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.contents);
     } else {
         auto texts = conflictTexts(store, path);
         if (!texts) return std::unexpected(texts.error());

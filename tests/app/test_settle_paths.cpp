@@ -7,6 +7,7 @@
 #include "app/settle/hunk_list.h"
 #include "app/settle/settle_page.h"
 #include "app/settle/text_pane.h"
+#include "app/settle/whole_path_view.h"
 #include "app/support/text.h"
 #include "tests/support/temp_repository.h"
 #include "tests/support/topic_plan.h"
@@ -39,6 +40,7 @@ struct Case {
     Files base, newBase, commit;
     const char *keepNewBase, *keepYourCommit; // the buttons' labels
     Files whenNewBase, whenYourCommit;        // the whole tree then
+    std::string newBaseShows, commitShows;    // the lines in the two panes
 };
 
 } // namespace
@@ -59,6 +61,14 @@ class TestSettlePaths : public QObject {
     NoticeBar* notice() const { return m_page->findChild<NoticeBar*>(); }
     void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_flow->isBusy(), patience); }
     QString label(const char* name) const { return button(name)->text(); }
+    // What a pane of a whole path shows: its lines, or what it says where there are none.
+    std::string shown(ConflictEditor::Pane side) const
+    {
+        const TextPane* pane = m_page->findChild<WholePathView*>()->pane(side);
+        return pane->isVisible() && pane->isReadOnly()
+                   ? (pane->toPlainText().isEmpty() ? pane->accessibleDescription() : pane->toPlainText()).toStdString()
+                   : std::string("not to be seen, or not read only");
+    }
     QString decision(int file, int hunk) const { return list()->topLevelItem(file)->child(hunk)->text(1); }
 
     // m_repo has main and topic/x.
@@ -139,55 +149,63 @@ void TestSettlePaths::eachKind_data()
     QTest::addColumn<Case>("one");
     const std::string binOne("\0one", 4), binTwo("\0two", 4), binThree("\0three", 6);
     const auto add = [](const char* name, Case one) { QTest::newRow(name) << one; };
+    const std::string deleted = "Nothing: it is deleted here", thirty = lines(30).substr(0, lines(30).size() - 1);
     add("deleted by the new base", {{{"a", "a\n"}, {"notes", "one\n"}}, {{"notes", {}}}, {{"notes", "two\n"}},
                                     "Leave it deleted", "Keep the changed file",
-                                    {{"a", "a\n"}}, {{"a", "a\n"}, {"notes", "two\n"}}});
+                                    {{"a", "a\n"}}, {{"a", "a\n"}, {"notes", "two\n"}}, deleted, "one\ntwo"});
     add("deleted by the commit", {{{"a", "a\n"}, {"notes", "one\n"}}, {{"notes", "two\n"}}, {{"notes", {}}},
                                   "Keep the changed file", "Delete it",
-                                  {{"a", "a\n"}, {"notes", "two\n"}}, {{"a", "a\n"}}});
+                                  {{"a", "a\n"}, {"notes", "two\n"}}, {{"a", "a\n"}}, "one\ntwo", deleted});
     add("binary", {{{"a.bin", binOne}}, {{"a.bin", binTwo}}, {{"a.bin", binThree}},
                    "Keep the new base's version (a file)", "Keep your commit's version (a file)",
-                   {{"a.bin", binTwo}}, {{"a.bin", binThree}}});
+                   {{"a.bin", binTwo}}, {{"a.bin", binThree}}, "000000  00 74 77 6f              ·two",
+                   "000000  00 74 68 72 65 65        ·three"});
     add("mode", {{{"a", "a\n"}}, {{"tool", "one\n"}}, {{"exe:tool", "one\n"}},
                  "Keep the new base's version (a file)", "Keep your commit's version (an executable file)",
-                 {{"a", "a\n"}, {"tool", "one\n"}}, {{"a", "a\n"}, {"exe:tool", "one\n"}}});
+                 {{"a", "a\n"}, {"tool", "one\n"}}, {{"a", "a\n"}, {"exe:tool", "one\n"}}, "one", "one"});
     add("file and folder", {{{"a", "a\n"}}, {{"thing", "file\n"}}, {{"thing/inner", "inner\n"}},
                             "Keep the file, without the folder", "Keep the folder, without the file",
-                            {{"a", "a\n"}, {"thing", "file\n"}}, {{"a", "a\n"}, {"thing/inner", "inner\n"}}});
+                            {{"a", "a\n"}, {"thing", "file\n"}}, {{"a", "a\n"}, {"thing/inner", "inner\n"}}, "file",
+                            "thing/inner"});
     add("folder and file", {{{"a", "a\n"}}, {{"thing/inner", "inner\n"}}, {{"thing", "file\n"}},
                             "Keep the folder, without the file", "Keep the file, without the folder",
-                            {{"a", "a\n"}, {"thing/inner", "inner\n"}}, {{"a", "a\n"}, {"thing", "file\n"}}});
+                            {{"a", "a\n"}, {"thing/inner", "inner\n"}}, {{"a", "a\n"}, {"thing", "file\n"}},
+                            "thing/inner", "file"});
     add("symbolic links", {{{"link:way", "a"}}, {{"link:way", "b & c"}}, {{"link:way", "d"}},
                            "Keep the link to b && c", "Keep the link to d",
-                           {{"link:way", "b & c"}}, {{"link:way", "d"}}});
+                           {{"link:way", "b & c"}}, {{"link:way", "d"}}, "b & c", "d"});
     add("link and file", {{{"tool", lines(30)}}, {{"link:tool", "else"}}, {{"tool", lines(30, "more\n")}},
                           "Keep the link to else", "Keep your commit's version (a file)",
-                          {{"link:tool", "else"}}, {{"tool", lines(30, "more\n")}}});
+                          {{"link:tool", "else"}}, {{"tool", lines(30, "more\n")}}, "else", thirty + "\nmore"});
     add("file and link", {{{"tool", lines(30)}}, {{"tool", lines(30, "more\n")}}, {{"link:tool", "else"}},
                           "Keep the new base's version (a file)", "Keep the link to else",
-                          {{"tool", lines(30, "more\n")}}, {{"link:tool", "else"}}});
+                          {{"tool", lines(30, "more\n")}}, {{"link:tool", "else"}}, thirty + "\nmore", "else"});
     add("submodule", {{{"sub:part", subOne}}, {{"sub:part", subTwo}}, {{"sub:part", subThree}},
                       "Keep the submodule at 2222222", "Keep the submodule at 3333333",
-                      {{"sub:part", subTwo}}, {{"sub:part", subThree}}});
+                      {{"sub:part", subTwo}}, {{"sub:part", subThree}}, "part, a submodule at 2222222",
+                      "part, a submodule at 3333333"});
     add("renamed twice", {{{"old", lines(30)}}, {{"old", {}}, {"left", "left\n" + lines(30)}},
                           {{"old", {}}, {"right", lines(30, "right\n")}}, "Name it left", "Name it right",
-                          {{"left", "left\n" + lines(30, "right\n")}}, {{"right", "left\n" + lines(30, "right\n")}}});
+                          {{"left", "left\n" + lines(30, "right\n")}}, {{"right", "left\n" + lines(30, "right\n")}},
+                          "left\n" + thirty, thirty + "\nright"});
     add("renamed twice, same lines", {{{"old", lines(30)}}, {{"old", {}}, {"left", "left\n" + lines(30)}},
                                       {{"old", {}}, {"right", "right\n" + lines(30, "end\n")}}, "Name it left", "Name it right",
-                                      {{"left", "left\n" + lines(30, "end\n")}}, {{"right", "right\n" + lines(30, "end\n")}}});
+                                      {{"left", "left\n" + lines(30, "end\n")}}, {{"right", "right\n" + lines(30, "end\n")}},
+                                      "left\n" + thirty, "right\n" + thirty + "\nend"});
     add("renamed by the new base", {{{"a", "a\n"}, {"old", lines(30)}}, {{"old", {}}, {"new", lines(30)}}, {{"old", {}}},
                                     "Keep the renamed file", "Delete it",
-                                    {{"a", "a\n"}, {"new", lines(30)}}, {{"a", "a\n"}}});
+                                    {{"a", "a\n"}, {"new", lines(30)}}, {{"a", "a\n"}}, thirty, deleted});
     add("renamed by the commit", {{{"a", "a\n"}, {"old", lines(30)}}, {{"old", {}}}, {{"old", {}}, {"new", lines(30)}},
                                   "Leave it deleted", "Keep the renamed file",
-                                  {{"a", "a\n"}}, {{"a", "a\n"}, {"new", lines(30)}}});
+                                  {{"a", "a\n"}}, {{"a", "a\n"}, {"new", lines(30)}}, deleted, thirty});
     const Files folder{{"to/a", lines(30)}, {"to/b", lines(31)}, {"to/c", lines(32)}};
     Files moved = folder, follows = folder, stays = folder;
     for (const char* gone : {"from/a", "from/b", "from/c"})
         moved[gone] = {};
     follows["to/fresh"] = stays["from/fresh"] = "fresh\n";
     add("renamed folder", {{{"from/a", lines(30)}, {"from/b", lines(31)}, {"from/c", lines(32)}}, moved,
-                           {{"from/fresh", "fresh\n"}}, "Let it follow to to/fresh", "Keep it at from/fresh", follows, stays});
+                           {{"from/fresh", "fresh\n"}}, "Let it follow to to/fresh", "Keep it at from/fresh", follows, stays,
+                           "Nothing: this side only renames the folder", "fresh"});
 }
 
 void TestSettlePaths::eachKind()
@@ -202,6 +220,9 @@ void TestSettlePaths::eachKind()
         QCOMPARE(list()->topLevelItemCount(), 1); // one question, asked once
         QCOMPARE(label("new-base"), QLatin1String(one.keepNewBase));
         QCOMPARE(label("your-commit"), QLatin1String(one.keepYourCommit));
+        for (const auto& [side, wanted] : {std::pair{ConflictEditor::Pane::NewBase, one.newBaseShows},
+                                           {ConflictEditor::Pane::Commit, one.commitShows}})
+            QVERIFY2(shown(side).starts_with(wanted) && !wanted.empty(), shown(side).c_str());
         QVERIFY(!button("new-base-first")->isVisible());
         QVERIFY(!button("nextUndecided")->text().contains(QStringLiteral("dry run")));
         // The other one by mouse, and back again.

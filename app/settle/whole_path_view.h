@@ -1,0 +1,40 @@
+// SPDX-License-Identifier: MIT
+//
+// A conflict of a whole path: what it is about in plain words, and side by side what the new base and the user's commit
+// have there. Nothing in it is edited. Private to app/settle.
+//
+//     view->setConflict(text);     // text.wholePath
+#pragma once
+
+#include "app/settle/conflict_editor.h"
+
+class QVBoxLayout;
+
+namespace espalier {
+
+class PaneCard;
+class PlainLabel;
+
+class WholePathView : public QWidget {
+    Q_OBJECT
+  public:
+    explicit WholePathView(QWidget* parent = nullptr);
+
+    void setConflict(const ConflictText& text);
+    // NewBase or Commit.
+    TextPane* pane(ConflictEditor::Pane side) const;
+
+  protected:
+    void changeEvent(QEvent* event) override;
+
+  private:
+    PaneCard* card(ConflictEditor::Pane side) const;
+    void showSide(ConflictEditor::Pane which);
+
+    ConflictText m_text;
+    PlainLabel* m_explanation;
+    PaneCard* m_newBase;
+    PaneCard* m_commit;
+};
+
+} // namespace espalier

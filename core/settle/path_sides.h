@@ -1,0 +1,35 @@
+// SPDX-License-Identifier: MIT
+//
+// What each side of a conflict of a whole path has there, to be looked at before one of them is chosen: a file's bytes,
+// what is in a folder, where a link leads.
+//
+//     Result<PathSides> sides = pathSides(store, run.commits[4], run.commits[4].conflicts[0].path, "doc/notes");
+//     sides->newBase.words;                // "Nothing: it is deleted here"
+#pragma once
+
+#include "core/git/objects.h"
+#include "core/git/tree.h"
+#include "core/replay/dry_run.h"
+
+#include <string>
+
+namespace espalier {
+
+struct PathSide {
+    FileMode mode = FileMode::None; // None: nothing; Tree: a folder
+    std::string path;               // bytes; where the side has it
+    std::string words;              // one safe line: "notes, a file of 12 lines"
+    std::string contents;           // a file's bytes, a link's target, the paths in a folder, a line each; else empty
+    bool binary = false;            // `contents` are bytes that are no text
+    bool exists() const { return mode != FileMode::None; }
+};
+
+struct PathSides {
+    PathSide ancestor, newBase, commit;
+};
+
+// `path` is where people know the conflict to be (ConflictText::path). Errors: Broken (a missing or damaged object).
+Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const PathConflict& conflict,
+                            const std::string& path);
+
+} // namespace espalier
