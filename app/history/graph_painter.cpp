@@ -301,7 +301,7 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
     };
     int right = columns.subject + columns.subjectWidth;
     if (shown.folded > 0) {
-        const QString more = QStringLiteral("+ ") + QString::fromStdString(counted(shown.folded, "commit", "commits"));
+        const QString more = QStringLiteral("+ ") + foldedWords(shown);
         const int width = metrics.horizontalAdvance(more) + 2 * m_geometry.gap();
         const QRectF box(right - width + 0.5, row.top + height * 0.16 + 0.5, width - 1, height * 0.68);
         painter.setRenderHint(QPainter::Antialiasing, true);

@@ -32,6 +32,7 @@ struct GraphView::Private {
     SnapshotPtr snapshot;
     LanesPtr everything;      // the layout of all rows
     LanesOptions options;     // what is shown, in rows of `snapshot`
+    bool folded = false;      // what the user chose
     Oid focus;                // zero: no focus
     std::vector<Oid> opened;  // folds that the user has opened; ids outlive a snapshot
     SearchQuery query;
@@ -49,6 +50,7 @@ struct GraphView::Private {
     void step(int direction);
     void toggleFold(int display);
     void goTo(Row row);
+    bool openTowards(Row row);
     QString focusName() const;
 };
 
@@ -73,6 +75,8 @@ void GraphView::Private::show(const LanesPtr& lanes)
     showMatches();
     if (!wantedCurrent.isZero()) {
         const Row row = snapshot->history.find(std::exchange(wantedCurrent, {}));
+        if (row != noRow && openTowards(row))
+            return; // a fold within a fold
         if (row != noRow) goTo(row);
     }
     const Row after = list->currentRow();
@@ -82,12 +86,17 @@ void GraphView::Private::show(const LanesPtr& lanes)
 // Rows are those of the newest snapshot; what the user chose is kept by id.
 void GraphView::Private::findOptions()
 {
-    options.opened.clear();
-    options.only.clear();
+    options = {};
+    options.fold = folded;
     const Row tip = focus.isZero() ? noRow : snapshot->history.find(focus);
     if (tip == noRow) focus = {};
-    if (tip != noRow) options.only = focusRows(*snapshot, tip);
+    if (tip != noRow) {
+        Focus parting = espalier::focusOn(*snapshot, tip);
+        options.only = std::move(parting.rows);
+        options.keep = std::move(parting.own);
+    }
     if (filter->onlyMatches() && !query.empty()) {
+        options.fold = false; // who asks for the matches wants to see them
         std::vector<Row> both;
         if (options.only.empty())
             both = matches;
@@ -204,6 +213,21 @@ void GraphView::Private::goTo(Row row)
     list->setCurrent(int(*display));
 }
 
+// Opens the fold that holds the row, on the way to it. False when none does, or it is open already.
+bool GraphView::Private::openTowards(Row row)
+{
+    const auto display = model->lanes() ? model->lanes()->displayRowOf(row) : std::nullopt;
+    if (!display || model->rowAt(int(*display)) == row)
+        return false;
+    const Oid holder = snapshot->history.id(model->rowAt(int(*display)));
+    if (std::ranges::find(opened, holder) != opened.end())
+        return false;
+    opened.push_back(holder);
+    wantedCurrent = snapshot->history.id(row);
+    layOutAgain();
+    return true;
+}
+
 GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
 {
     d->q = this;
@@ -310,19 +334,14 @@ void GraphView::goTo(Row row)
     if (!d->snapshot || row >= d->snapshot->history.size())
         return;
     const auto display = d->model->lanes() ? d->model->lanes()->displayRowOf(row) : std::nullopt;
-    const bool shownAsItself = display && d->model->rowAt(int(*display)) == row;
-    if (shownAsItself) {
-        d->goTo(row);
+    if (display) {
+        if (!d->openTowards(row)) d->goTo(row);
         return;
     }
-    // Hidden: open the fold that holds it, or leave focus and filter.
+    // Hidden: leave focus and filter.
     d->wantedCurrent = d->snapshot->history.id(row);
-    if (display) {
-        d->opened.push_back(d->snapshot->history.id(d->model->rowAt(int(*display))));
-    } else {
-        d->focus = {};
-        d->filter->setOnlyMatches(false);
-    }
+    d->focus = {};
+    d->filter->setOnlyMatches(false);
     d->layOutAgain();
 }
 
@@ -363,14 +382,14 @@ bool GraphView::isFocused() const { return !d->focus.isZero(); }
 void GraphView::setFolded(bool fold)
 {
     d->filter->setFolded(fold);
-    if (d->options.fold == fold)
+    if (d->folded == fold)
         return;
-    d->options.fold = fold;
+    d->folded = fold;
     d->opened.clear();
     d->layOutAgain();
 }
 
-bool GraphView::isFolded() const { return d->options.fold; }
+bool GraphView::isFolded() const { return d->folded; }
 
 void GraphView::beginReplayOnto(const DragSource& source) { d->list->beginPicking(source); }
 
@@ -381,7 +400,7 @@ QByteArray GraphView::saveState() const
     QByteArray bytes;
     QDataStream stream(&bytes, QIODevice::WriteOnly);
     const ColumnWidths& widths = d->list->widths();
-    stream << stateVersion << d->options.fold << QByteArray::fromStdString(d->focus.isZero() ? "" : d->focus.hex())
+    stream << stateVersion << d->folded << QByteArray::fromStdString(d->focus.isZero() ? "" : d->focus.hex())
            << qint32(widths.author) << qint32(widths.date) << widths.lanes;
     return bytes;
 }
@@ -398,10 +417,10 @@ void GraphView::restoreState(const QByteArray& state)
     const bool sound = stream.status() == QDataStream::Ok && version == stateVersion;
     if (sound) d->list->setWidths({author, date, lanes});
     d->focus = sound ? Oid::parse(focus.toStdString()).value_or(Oid{}) : Oid{};
-    d->options.fold = sound && fold;
+    d->folded = sound && fold;
     d->opened.clear();
     d->wantedCurrent = d->focus;
-    d->filter->setFolded(d->options.fold);
+    d->filter->setFolded(d->folded);
     d->layOutAgain();
 }
 

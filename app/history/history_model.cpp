@@ -112,8 +112,8 @@ QString HistoryModel::spokenText(int displayRow) const
     if (m_snapshot->worktree.detached && isHead(*m_snapshot, row)) parts << tr("checked out here");
     if (const RowSummary* read = summary(displayRow)) parts << read->subject << read->author;
     parts << relativeTime(m_snapshot->history.time(row)) << presenceText(m_snapshot->placesOf(row));
-    if (const auto folded = m_lanes->displayed(std::size_t(displayRow)).folded)
-        parts << tr("%n more commit(s) folded in", nullptr, int(folded));
+    if (const DisplayRow shown = m_lanes->displayed(std::size_t(displayRow)); shown.folded > 0)
+        parts << tr("folded in: %1").arg(foldedWords(shown));
     if (m_lanes->beginsFold(std::size_t(displayRow))) parts << tr("a folded branch begins here");
     parts << alterations(m_snapshot->history, row, true);
     parts.removeAll(QString());
@@ -131,6 +131,8 @@ QString HistoryModel::toolTip(int displayRow) const
     lines << absoluteTime(m_snapshot->history.time(row), 0);
     lines << QString::fromStdString(m_snapshot->history.id(row).hex()) << presenceText(m_snapshot->placesOf(row));
     lines << alterations(m_snapshot->history, row, true);
+    if (const DisplayRow shown = m_lanes->displayed(std::size_t(displayRow)); shown.folded > 0)
+        lines << tr("folded in: %1").arg(foldedWords(shown));
     constexpr qsizetype mostRefs = 24;
     const std::vector<int> refs = m_snapshot->refsAt(row);
     for (std::size_t k = 0; k < std::min<std::size_t>(refs.size(), mostRefs); ++k)

@@ -2,6 +2,7 @@
 #include "app/history/words.h"
 
 #include "app/support/text.h"
+#include "core/git/text.h"
 
 #include <QCoreApplication>
 
@@ -71,6 +72,13 @@ QStringList alterations(const History& history, Row row, bool inFull)
         found << words(QT_TRANSLATE_NOOP("History", "replaced"),
                        QT_TRANSLATE_NOOP("History", "another object is read in its stead (refs/replace)"));
     return found;
+}
+
+QString foldedWords(const DisplayRow& shown)
+{
+    QString words = QString::fromStdString(counted(shown.folded, "commit", "commits"));
+    if (shown.labels > 0) words += QStringLiteral(", ") + QString::fromStdString(counted(shown.labels, "label", "labels"));
+    return words;
 }
 
 const Remote* remoteOf(const Snapshot& snapshot, Place place)

@@ -4,6 +4,7 @@
 #pragma once
 
 #include "core/history/snapshot.h"
+#include "core/lanes/lanes.h"
 
 #include <QString>
 #include <QStringList>
@@ -19,6 +20,8 @@ QString presenceText(Places places);
 // What a commit's place in the history is not as it was made: cut off below (a shallow clone), given other parents (a
 // graft), replaced. A word or two for its row, or a sentence a thing; empty for nearly every commit.
 QStringList alterations(const History& history, Row row, bool inFull);
+// "24 commits, 3 labels": what a fold holds beside its own row.
+QString foldedWords(const DisplayRow& shown);
 // The short form of an address for narrow places, its last two parts, "harbour-lab/tidebook".
 QString shortAddress(const std::string& url);
 // The remote that plays a place; null for the clone and when there is none.

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "core/lanes/landmarks.h"
 #include "core/lanes/lanes_data.h"
 
 namespace espalier {
@@ -21,14 +22,18 @@ class Chooser {
   private:
     void showOnly();
     void findMarks();
+    void foldQuiet();
     void foldLanded();
     std::vector<std::uint32_t> findLanded() const;
     void foldRuns();
+    void settle();
     void number();
     void findFoldBegins();
     // The row that stands for a commit, or for its nearest shown ancestor along first parents; none when all are hidden.
-    std::uint32_t standsFor(Row row) const { return m_stand[row]; }
+    std::uint32_t standsFor(Row row) const;
+    bool isShown(Row row) const { return m_stand[row] == row; }
     bool isOpened(Row row) const { return std::ranges::binary_search(m_opened, row); }
+    void foldInto(Row row, Row target);
     // Calls `parent(shown row, hidden between)` once for each shown parent.
     template <typename Parent> void eachParent(Row row, Parent&& parent) const;
 
@@ -37,13 +42,33 @@ class Chooser {
     const History& m_history;
     Row m_count;
     std::vector<Row> m_opened;
-    std::vector<std::uint32_t> m_stand;  // by row: itself when shown, the fold's row, the shown ancestor, or none
+    // By row: itself when shown, the row that it is folded into or its nearest shown ancestor (either may be folded into
+    // another in turn), or none.
+    std::vector<std::uint32_t> m_stand;
     std::vector<std::uint32_t> m_last;   // by a linear fold's row: its oldest commit, whose parents are the fold's
     std::vector<std::uint32_t> m_folded; // by row: commits beside it
+    std::vector<std::uint32_t> m_labels; // by row: labels of those
     std::vector<std::uint8_t> m_inside;  // by row: part of a fold (not just passed over)
-    std::vector<bool> m_labelled;        // refs and HEAD
-    std::vector<bool> m_onMain;
+    std::vector<bool> m_bases;           // by row: branches that nothing keeps were folded into it
+    Landmarks m_marks;
 };
+
+std::uint32_t Chooser::standsFor(Row row) const
+{
+    std::uint32_t at = m_stand[row];
+    while (at != none && m_stand[at] != at)
+        at = m_stand[at];
+    return at;
+}
+
+// With all that was folded into the row before.
+void Chooser::foldInto(Row row, Row target)
+{
+    m_stand[row] = target;
+    m_inside[row] = 1;
+    m_folded[target] += 1 + m_folded[row];
+    m_labels[target] += m_marks.labels[row] + m_labels[row];
+}
 
 template <typename Parent> void Chooser::eachParent(Row row, Parent&& parent) const
 {
@@ -76,17 +101,34 @@ void Chooser::showOnly()
 
 void Chooser::findMarks()
 {
-    m_labelled.assign(m_count, false);
-    for (const Ref& ref : m_data.snapshot->refs)
-        if (ref.row < m_count) m_labelled[ref.row] = true;
-    if (const Row head = m_history.find(m_data.snapshot->worktree.headTip); head != noRow)
-        m_labelled[head] = true;
-    m_onMain.assign(m_count, false);
-    const Ref* main = m_data.snapshot->mainLineRef();
-    for (Row row = main ? main->row : noRow; row != noRow;) {
-        m_onMain[row] = true;
+    m_marks = findLandmarks(*m_data.snapshot);
+    for (const Row row : m_options.keep)
+        if (row < m_count) m_marks.keepsRow[row] = true;
+}
+
+// Branches that nothing keeps in the picture go into the row of the commit on which they stand: no merge took them in, so
+// there is no other. What has no such row (an unrelated history, a base that is filtered out) stays.
+void Chooser::foldQuiet()
+{
+    std::vector<bool> kept(m_count, false);
+    for (Row row = 0; row < m_count; ++row) {
+        kept[row] = kept[row] || m_marks.landed[row] || m_marks.keepsRow[row] || m_marks.keepsLine[row];
+        if (kept[row])
+            for (const Row parent : m_history.parents(row))
+                kept[parent] = true;
+    }
+    for (Row row = m_count; row-- > 0;) {
         const auto parents = m_history.parents(row);
-        row = parents.empty() ? noRow : parents[0];
+        if (kept[row] || !isShown(row) || parents.empty())
+            continue;
+        const Row below = parents[0];
+        if (kept[below] ? !isShown(below) : m_inside[below] == 0)
+            continue;
+        const Row base = m_stand[below];
+        if (isOpened(base))
+            continue;
+        foldInto(row, base);
+        m_bases[base] = true;
     }
 }
 
@@ -94,10 +136,10 @@ void Chooser::findMarks()
 std::vector<std::uint32_t> Chooser::findLanded() const
 {
     std::vector<std::uint32_t> mergeOf(m_count, none);
-    std::vector<bool> reached = m_onMain;
+    std::vector<bool> reached = m_marks.onMain;
     std::vector<Row> pending;
     for (Row merge = m_count; merge-- > 0;) {
-        if (m_onMain[merge]) pending.assign(1, merge);
+        if (m_marks.onMain[merge]) pending.assign(1, merge);
         while (!pending.empty()) {
             const Row row = pending.back();
             pending.pop_back();
@@ -112,39 +154,38 @@ std::vector<std::uint32_t> Chooser::findLanded() const
     return mergeOf;
 }
 
-// Landed side branches go into the row of their merge, unless a label points into them, or a line from a commit that stays
-// shown beside the main line: it would have to lead upwards.
+// Landed side branches go into the row of their merge, unless a label there keeps its row, or a line leads into them from a
+// commit that stays shown beside the main line: it would have to lead upwards.
 void Chooser::foldLanded()
 {
     const std::vector<std::uint32_t> mergeOf = findLanded();
     std::vector<bool> kept(m_count, false); // by merge
     for (Row row = 0; row < m_count; ++row)
-        if (mergeOf[row] != none && (m_labelled[row] || isOpened(mergeOf[row]))) kept[mergeOf[row]] = true;
+        if (const std::uint32_t merge = mergeOf[row];
+            merge != none && (m_marks.keepsRow[row] || isOpened(merge) || !isShown(merge)))
+            kept[merge] = true;
     for (bool changed = true; changed;) {
         changed = false;
         for (Row row = 0; row < m_count; ++row) {
-            if (m_onMain[row] || (mergeOf[row] != none && !kept[mergeOf[row]]))
+            if (!isShown(row) || m_marks.onMain[row] || (mergeOf[row] != none && !kept[mergeOf[row]]))
                 continue;
-            for (Row parent : m_history.parents(row)) {
-                const std::uint32_t merge = mergeOf[parent];
+            for (const Row parent : m_history.parents(row)) {
+                const std::uint32_t shown = standsFor(parent);
+                const std::uint32_t merge = shown == none ? none : mergeOf[shown];
                 if (merge != none && merge != mergeOf[row] && !kept[merge]) changed = kept[merge] = true;
             }
         }
     }
     for (Row row = 0; row < m_count; ++row)
-        if (mergeOf[row] != none && !kept[mergeOf[row]]) {
-            m_stand[row] = mergeOf[row];
-            m_inside[row] = 1;
-            ++m_folded[mergeOf[row]];
-        }
+        if (isShown(row) && mergeOf[row] != none && !kept[mergeOf[row]]) foldInto(row, mergeOf[row]);
 }
 
-// A run: commits of one band, each the only child's only shown parent, without labels.
+// A run: commits of one band, each the only child's only shown parent, without a label that keeps its row.
 void Chooser::foldRuns()
 {
     std::vector<std::uint32_t> children(m_count, 0), onlyParent(m_count, none);
     for (Row row = 0; row < m_count; ++row) {
-        if (m_stand[row] != row)
+        if (!isShown(row))
             continue;
         std::uint32_t count = 0;
         eachParent(row, [&](std::uint32_t parent, bool) {
@@ -152,7 +193,7 @@ void Chooser::foldRuns()
             onlyParent[row] = ++count == 1 ? parent : none;
         });
     }
-    const auto linear = [&](Row row) { return onlyParent[row] != none && children[row] == 1 && !m_labelled[row]; };
+    const auto linear = [&](Row row) { return onlyParent[row] != none && children[row] == 1 && !m_marks.keepsRow[row]; };
     const auto continues = [&](Row row) {
         const Row next = onlyParent[row];
         return linear(next) && m_data.snapshot->placesOf(next) == m_data.snapshot->placesOf(row);
@@ -160,7 +201,7 @@ void Chooser::foldRuns()
     std::vector<bool> done(m_count, false);
     std::vector<Row> run;
     for (Row row = 0; row < m_count; ++row) {
-        if (m_stand[row] != row || done[row] || !linear(row))
+        if (!isShown(row) || done[row] || !linear(row))
             continue;
         run.assign(1, row);
         while (continues(run.back()))
@@ -169,16 +210,17 @@ void Chooser::foldRuns()
             done[member] = true;
         if (run.size() < leastRun || isOpened(row))
             continue;
-        for (std::size_t k = 1; k < run.size(); ++k) {
-            m_stand[run[k]] = row;
-            m_inside[run[k]] = 1;
-            m_folded[row] += 1 + m_folded[run[k]];
-        }
+        for (std::size_t k = 1; k < run.size(); ++k)
+            foldInto(run[k], row);
         m_last[row] = run.back();
     }
-    // Members of a landed branch whose merge went into a run stand in the run's row.
+}
+
+// What stands in a row that was itself folded stands in that one's row: a landed branch whose merge went into a run.
+void Chooser::settle()
+{
     for (Row row = 0; row < m_count; ++row)
-        if (m_stand[row] != none && m_stand[m_stand[row]] != m_stand[row]) m_stand[row] = m_stand[m_stand[row]];
+        m_stand[row] = standsFor(row);
 }
 
 void Chooser::number()
@@ -186,10 +228,11 @@ void Chooser::number()
     m_data.everything = false;
     m_data.displayOf.assign(m_count, none);
     for (Row row = 0; row < m_count; ++row)
-        if (m_stand[row] == row) {
+        if (isShown(row)) {
             m_data.displayOf[row] = std::uint32_t(m_data.shown.size());
             m_data.shown.push_back(row);
             m_data.folded.push_back(m_folded[row]);
+            m_data.foldedLabels.push_back(m_labels[row]);
         }
     for (Row row = 0; row < m_count; ++row)
         if (m_inside[row] && m_stand[row] != none) m_data.displayOf[row] = m_data.displayOf[m_stand[row]];
@@ -209,6 +252,7 @@ void Chooser::findFoldBegins()
 {
     m_data.beginsFold.assign(m_data.count, false);
     for (Row row = 0; row < m_count; ++row) {
+        if (m_bases[row] && m_data.displayOf[row] != none) m_data.beginsFold[m_data.displayOf[row]] = true;
         if (!m_inside[row] || m_stand[row] == none || m_last[m_stand[row]] == row)
             continue;
         for (const Row parent : m_history.parents(row))
@@ -222,14 +266,18 @@ void Chooser::run()
     m_opened = m_options.opened;
     std::ranges::sort(m_opened);
     m_folded.assign(m_count, 0);
+    m_labels.assign(m_count, 0);
+    m_bases.assign(m_count, false);
     m_inside.assign(m_count, 0);
     m_last.assign(m_count, none);
     showOnly();
     if (m_options.fold) {
         findMarks();
-        if (m_options.only.empty()) foldLanded();
+        foldQuiet();
+        foldLanded();
         foldRuns();
     }
+    settle();
     number();
     if (m_options.fold) findFoldBegins();
 }
@@ -242,45 +290,50 @@ void chooseRows(Lanes::Data& data, const LanesOptions& options)
     if (options.fold || !options.only.empty()) Chooser(data, options).run();
 }
 
-std::vector<Row> focusRows(const Snapshot& snapshot, Row tip)
+Focus focusOn(const Snapshot& snapshot, Row tip)
 {
     const History& history = snapshot.history;
+    Focus focus;
     if (tip >= history.size())
-        return {};
+        return focus;
     const Ref* main = snapshot.mainLineRef();
-    std::vector<Row> rows{tip};
     std::vector<Row> tips{tip};
     for (int at : snapshot.refsAt(tip)) {
         const Ref& ref = snapshot.refs[std::size_t(at)];
         for (const Ref* copy : {snapshot.forkCopy(ref.branch), snapshot.upstreamCopy(ref.branch)})
             if (!ref.branch.empty() && copy && copy->row != noRow) tips.push_back(copy->row);
     }
+    const auto sort = [](std::vector<Row>& rows) {
+        std::ranges::sort(rows);
+        const auto repeated = std::ranges::unique(rows);
+        rows.erase(repeated.begin(), repeated.end());
+    };
     if (!main || main->row == noRow) {
-        rows = history.onlyIn(tips, {});
-    } else {
-        const std::vector<Row> mainTip{main->row};
-        rows = history.onlyIn(tips, mainTip);
-        // What else touches it: commits of other branches that stand on the topic's own.
-        std::vector<bool> touched(history.size(), false);
-        for (Row row : rows)
-            touched[row] = true;
-        for (Row row = rows.empty() ? 0 : rows.back(); row-- > 0;)
-            for (Row parent : history.parents(row))
-                if (touched[parent] && !touched[row]) {
-                    touched[row] = true;
-                    rows.push_back(row);
-                }
-        const auto ofMain = history.onlyIn(mainTip, tips);
-        const auto bases = history.mergeBases(tip, main->row);
-        rows.insert(rows.end(), ofMain.begin(), ofMain.end());
-        rows.insert(rows.end(), bases.begin(), bases.end());
-        rows.push_back(main->row);
-        rows.push_back(tip);
+        focus.own = focus.rows = history.onlyIn(tips, {});
+        return focus;
     }
-    std::ranges::sort(rows);
-    const auto repeated = std::ranges::unique(rows);
-    rows.erase(repeated.begin(), repeated.end());
-    return rows;
+    const std::vector<Row> mainTip{main->row};
+    focus.own = focus.rows = history.onlyIn(tips, mainTip);
+    std::vector<Row>& rows = focus.rows;
+    // What else touches it: commits of other branches that stand on the topic's own.
+    std::vector<bool> touched(history.size(), false);
+    for (Row row : rows)
+        touched[row] = true;
+    for (Row row = rows.empty() ? 0 : rows.back(); row-- > 0;)
+        for (Row parent : history.parents(row))
+            if (touched[parent] && !touched[row]) {
+                touched[row] = true;
+                rows.push_back(row);
+            }
+    const auto ofMain = history.onlyIn(mainTip, tips);
+    const auto bases = history.mergeBases(tip, main->row);
+    rows.insert(rows.end(), ofMain.begin(), ofMain.end());
+    for (auto* list : {&focus.rows, &focus.own}) {
+        list->insert(list->end(), bases.begin(), bases.end());
+        list->insert(list->end(), {main->row, tip});
+        sort(*list);
+    }
+    return focus;
 }
 
 } // namespace espalier

@@ -92,7 +92,9 @@ DisplayRow Lanes::displayed(std::size_t i) const
 {
     if (i >= m_data->count)
         return {};
-    return {m_data->rowAt(std::uint32_t(i)), m_data->folded.empty() ? 0 : m_data->folded[i]};
+    if (m_data->folded.empty())
+        return {m_data->rowAt(std::uint32_t(i))};
+    return {m_data->rowAt(std::uint32_t(i)), m_data->folded[i], m_data->foldedLabels[i]};
 }
 
 std::optional<std::size_t> Lanes::displayRowOf(Row row) const
@@ -150,7 +152,7 @@ std::size_t Lanes::bytes() const
 {
     const auto size = [](const auto& vector) { return vector.capacity() * sizeof(vector[0]); };
     const Data& d = *m_data;
-    return sizeof d + size(d.shown) + size(d.folded) + size(d.displayOf) + size(d.parentStart) + size(d.parents) +
+    return sizeof d + size(d.shown) + size(d.folded) + size(d.foldedLabels) + size(d.displayOf) + size(d.parentStart) + size(d.parents) +
            size(d.lane) + size(d.further) + size(d.checkpoints) + size(d.lines);
 }
 

@@ -49,8 +49,9 @@ struct LaneEdge {
 
 // What one display row stands for.
 struct DisplayRow {
-    Row row = noRow;              // the commit; for a fold its newest
+    Row row = noRow;              // the commit; of a fold, the one that stands for it
     std::uint32_t folded = 0;     // how many commits the fold holds beside it; 0: a plain row
+    std::uint32_t labels = 0;     // how many labels those bear
 };
 
 class Lanes {
@@ -60,7 +61,7 @@ class Lanes {
     // The display row that shows a commit (itself or the fold that holds it); nothing when it is hidden.
     std::optional<std::size_t> displayRowOf(Row row) const;
     LanePosition position(std::size_t i) const;
-    // A landed side branch that is folded into another row begins at this one; no line says so.
+    // A side branch that is folded begins at this row, whether into this one or into another; no line says so.
     bool beginsFold(std::size_t i) const;
     // Edges of one display row; valid until the next call on the same thread. Computed from checkpoints, so any row costs
     // about the same, however long the history.
@@ -83,9 +84,13 @@ class Lanes {
 using LanesPtr = std::shared_ptr<const Lanes>;
 
 struct LanesOptions {
-    // Fold linear runs and landed side branches into one row each.
+    // Fold linear runs into the row of their newest commit, landed side branches into that of their merge, and other
+    // branches that nothing keeps in the picture into that of the commit on which they stand. Which labels keep what:
+    // core/lanes/landmarks.h.
     bool fold = false;
-    // Rows whose folds the user has opened (the fold's newest commit).
+    // Commits whose rows are not folded whatever their labels, in any order.
+    std::vector<Row> keep;
+    // Rows whose folds the user has opened (the commit that stands for the fold).
     std::vector<Row> opened;
     // Only these commits, sorted; empty means all. Edges skip over what is hidden.
     std::vector<Row> only;
@@ -94,7 +99,12 @@ struct LanesOptions {
 // Lays out the whole history of a snapshot. Errors: Cancelled.
 Result<LanesPtr> layOut(const SnapshotPtr& snapshot, const LanesOptions& options = {}, const Progress& progress = {});
 
-// The commits that tell a branch's divergence: from the merge base with the main line up to both tips, and the merge base.
-std::vector<Row> focusRows(const Snapshot& snapshot, Row tip);
+// The commits that tell a branch's divergence: from the merge base with the main line up to both tips, the merge base, and
+// what stands on the branch. `own` are those that the user asked for, to be kept when the rest is folded: the branch's, its
+// copies', the merge base, both tips. Both sorted; empty for a row that does not exist.
+struct Focus {
+    std::vector<Row> rows, own;
+};
+Focus focusOn(const Snapshot& snapshot, Row tip);
 
 } // namespace espalier

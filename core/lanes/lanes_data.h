@@ -36,6 +36,7 @@ struct Lanes::Data {
     bool everything = true;  // display row i is row i; the vectors below, up to `lane`, are empty then
     std::vector<Row> shown;
     std::vector<std::uint32_t> folded;
+    std::vector<std::uint32_t> foldedLabels;
     std::vector<std::uint32_t> displayOf;   // by row; noRow where hidden
     std::vector<std::uint32_t> parentStart; // count + 1
     std::vector<std::uint32_t> parents;     // display rows, with skipsBit

@@ -249,7 +249,7 @@ void TestGraphView::focusShowsTheDivergence()
     const Snapshot& snapshot = *m_opened.snapshot;
     const Row tip = snapshot.history.find(snapshot.worktree.headTip);
     m_view->focusOn(tip);
-    const auto rows = focusRows(snapshot, tip);
+    const auto rows = focusOn(snapshot, tip).rows;
     QTRY_COMPARE_WITH_TIMEOUT(list()->model()->rowCount(), int(rows.size()), longWait);
     QVERIFY(rows.size() < snapshot.history.size());
     for (Row base : snapshot.history.mergeBases(tip, snapshot.mainLineRef()->row))

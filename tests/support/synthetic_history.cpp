@@ -76,7 +76,7 @@ SnapshotPtr snapshotOf(const SyntheticHistory& shape)
             ids[row].bytes[byte] = std::uint8_t(mixed >> (8 * (7 - byte)));
             ids[row].bytes[8 + byte] = std::uint8_t(age >> (8 * byte));
         }
-        times[row] = 1'700'000'000 + std::int64_t(age) * 3600;
+        times[row] = 1'700'000'000 + std::int64_t(age) * shape.secondsACommit;
         parents.insert(parents.end(), shape.parents[row].begin(), shape.parents[row].end());
         starts.push_back(std::uint32_t(parents.size()));
     }

@@ -23,6 +23,7 @@ struct SyntheticHistory {
     };
     // The first one is the main line.
     std::vector<Tip> tips;
+    std::int64_t secondsACommit = 3600; // each row is so much older than the one above
 };
 
 // A main line with topics that are merged, go on after it, are merged into, or stay; places at random.
