@@ -5,16 +5,15 @@ namespace espalier {
 
 namespace {
 
-int digitValue(char c)
-{
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    if (c >= 'a' && c <= 'f')
-        return c - 'a' + 10;
-    if (c >= 'A' && c <= 'F')
-        return c - 'A' + 10;
-    return -1;
-}
+constexpr std::array<std::int8_t, 256> digitValues = [] {
+    std::array<std::int8_t, 256> values{};
+    values.fill(-1);
+    for (int i = 0; i < 10; ++i)
+        values[std::size_t('0' + i)] = std::int8_t(i);
+    for (int i = 0; i < 6; ++i)
+        values[std::size_t('a' + i)] = values[std::size_t('A' + i)] = std::int8_t(10 + i);
+    return values;
+}();
 
 } // namespace
 
@@ -23,14 +22,14 @@ std::optional<Oid> Oid::parse(std::string_view text)
     if (text.size() != 40)
         return std::nullopt;
     Oid id;
+    int all = 0; // negative as soon as one digit is: tens of thousands of refs are parsed at each look at a large repository
     for (std::size_t i = 0; i < 20; ++i) {
-        const int high = digitValue(text[2 * i]);
-        const int low = digitValue(text[2 * i + 1]);
-        if (high < 0 || low < 0)
-            return std::nullopt;
+        const int high = digitValues[static_cast<unsigned char>(text[2 * i])];
+        const int low = digitValues[static_cast<unsigned char>(text[2 * i + 1])];
+        all |= high | low;
         id.bytes[i] = static_cast<std::uint8_t>(high * 16 + low);
     }
-    return id;
+    return all < 0 ? std::nullopt : std::optional(id);
 }
 
 Oid Oid::fromRaw(const void* raw)

@@ -226,8 +226,17 @@ class Gathering {
         if (!baseById && !std::ranges::is_sorted(base, less))
             sortById(base, m_ids); // the layers of a chain are sorted each by itself
         sortById(read, m_ids);
+        // What was read is often little beside the base, as after a fetch; then hardly any ids are compared.
         all.reserve(base.size() + read.size());
-        std::ranges::merge(base, read, std::back_inserter(all), less);
+        auto from = base.begin();
+        for (const Index index : read) {
+            const auto to = read.size() * 8 < base.size() ? std::lower_bound(from, base.end(), index, less)
+                                                          : std::find_if_not(from, base.end(), [&](Index i) { return less(i, index); });
+            all.insert(all.end(), from, to);
+            all.push_back(index);
+            from = to;
+        }
+        all.insert(all.end(), from, base.end());
         return all;
     }
 
@@ -365,7 +374,8 @@ Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository
         }
         const auto byId = gathering.reachable(indices, known ? &known->byId : nullptr);
         const auto order = displayOrder(gathering.graph(), byId);
-        if (order.size() < byId.size() || hasDoubles(byId, gathering.ids())) {
+        // An earlier table was found to be sound when it was made, and is asked first for every id.
+        if (order.size() < byId.size() || (!known && hasDoubles(byId, gathering.ids()))) {
             if (!graph)
                 return fail(ErrorKind::Broken, "The history has a loop", {}, "Look at info/grafts and refs/replace");
             graph.reset();

@@ -2,6 +2,7 @@
 //
 // Loading, laying out and measuring a repository's history. The repository is named by ESPALIER_BENCH_REPOSITORY (see
 // build-shape); ESPALIER_BENCH_TOPIC, when set, is the branch whose commits are looked for on the main line.
+#include "core/history/commit_graph.h"
 #include "core/history/drift.h"
 #include "core/history/equivalence.h"
 #include "core/history/snapshot.h"
@@ -79,6 +80,41 @@ void loadAndLayOut(benchmark::State& state)
         benchmark::DoNotOptimize(layOut(*takeSnapshot(*repository(state))));
 }
 
+// What the window does after a fetch that brought one commit: the newest one is not in the table before.
+void reloadAfterOneCommit(benchmark::State& state)
+{
+    const auto known = snapshot(state);
+    if (!known || known->history.size() == 0)
+        return;
+    std::vector<Oid> older;
+    for (const Oid& tip : tipsOf(*known))
+        if (tip != known->history.id(0)) older.push_back(tip);
+    for (const Row parent : known->history.parents(0))
+        older.push_back(known->history.id(parent));
+    auto history = History::load(*repository(state), older);
+    if (!history || history->size() + 1 != known->history.size())
+        return state.SkipWithError("the newest commit cannot be left out of the table");
+    auto before = std::make_shared<Snapshot>();
+    before->path = known->path;
+    before->history = std::move(*history);
+    for (auto _ : state)
+        benchmark::DoNotOptimize(layOut(*takeSnapshot(*repository(state), {}, before)));
+}
+
+// Mapping the file and checking all of it, the checksum first.
+void openCommitGraph(benchmark::State& state)
+{
+    const Repository* from = repository(state);
+    if (!from)
+        return;
+    for (auto _ : state) {
+        const auto graph = CommitGraph::open({from->commonDir() / "objects"});
+        if (!graph || !*graph)
+            return state.SkipWithError("there is no commit-graph file");
+        state.counters["commits"] = (*graph)->size();
+    }
+}
+
 void driftOfEveryRef(benchmark::State& state)
 {
     const auto known = snapshot(state);
@@ -111,6 +147,8 @@ void landedTopic(benchmark::State& state)
 
 BENCHMARK(loadHistory)->Unit(benchmark::kMillisecond)->UseRealTime();
 BENCHMARK(reloadHistory)->Unit(benchmark::kMillisecond)->UseRealTime();
+BENCHMARK(reloadAfterOneCommit)->Unit(benchmark::kMillisecond)->UseRealTime();
+BENCHMARK(openCommitGraph)->Unit(benchmark::kMillisecond)->UseRealTime();
 BENCHMARK(loadAndLayOut)->Unit(benchmark::kMillisecond)->UseRealTime();
 BENCHMARK(driftOfEveryRef)->Unit(benchmark::kMillisecond)->UseRealTime();
 BENCHMARK(landedTopic)->Unit(benchmark::kMillisecond)->UseRealTime();

@@ -32,6 +32,7 @@ for name in $repositories; do
         gitTook=$(median git -C "$repository" rev-list --topo-order --parents --all)
         row "$commits commits: load, order, lay out, $kind commit-graph" "$gitTook" "$(measured loadAndLayOut "$repository")"
         row "$commits commits: load and order, $kind commit-graph" "$gitTook" "$(measured loadHistory "$repository")"
+        row "$commits commits: again after one new, $kind commit-graph" "$gitTook" "$(measured reloadAfterOneCommit "$repository")"
     done
     # Once only: git takes the better part of a minute.
     start=$(date +%s.%N)
