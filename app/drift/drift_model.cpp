@@ -3,6 +3,7 @@
 
 #include "app/support/text.h"
 #include "core/git/text.h"
+#include "core/lanes/landmarks.h"
 
 #include <QDateTime>
 
@@ -11,9 +12,6 @@
 namespace espalier {
 
 namespace {
-
-// A branch without a new commit for so long is listed apart.
-constexpr std::int64_t staleSeconds = std::int64_t(180) * 24 * 3600;
 
 enum Group { Yours, Landed_, OnlyFork, OnlyUpstream, Stale, groupCount };
 
@@ -78,18 +76,20 @@ void DriftModel::reload()
     if (m_session && m_session->drift()) {
         const Drift& drift = *m_session->drift();
         const Snapshot& snapshot = *drift.snapshot;
-        const std::int64_t now = QDateTime::currentSecsSinceEpoch();
+        // Half a year behind the main line, as in the folded graph: what is old by the clock in a project at rest is not.
+        const Ref* main = snapshot.mainLineRef();
+        const std::int64_t fresh = (main ? snapshot.history.time(main->row) : QDateTime::currentSecsSinceEpoch()) - staleSeconds;
         for (const BranchDrift& branch : drift.branches) {
             DriftRow row = describe(branch);
             const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
             Group group = Yours;
-            if (ref.kind != RefKind::Branch)
-                group = ref.place == Place::Fork ? OnlyFork : OnlyUpstream;
-            else if (row.landed && branch.ahead > 0)
+            if (row.landed && branch.ahead > 0 && ref.kind == RefKind::Branch)
                 group = Landed_;
-            else if (ref.row != noRow && now - snapshot.history.time(ref.row) > staleSeconds && !row.checkedOut &&
+            else if (ref.row != noRow && snapshot.history.time(ref.row) < fresh && !row.checkedOut &&
                      branch.ref != snapshot.mainLine)
                 group = Stale;
+            else if (ref.kind != RefKind::Branch)
+                group = ref.place == Place::Fork ? OnlyFork : OnlyUpstream;
             m_maxAhead = std::max(m_maxAhead, row.ahead);
             m_maxBehind = std::max(m_maxBehind, row.behind);
             groups[group].push_back(std::move(row));

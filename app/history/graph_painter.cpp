@@ -185,8 +185,21 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
         paintRowLines(painter, edges, row, runs);
     }
     painter.setRenderHint(QPainter::Antialiasing, false);
+    const auto passes = [&](const LaneEdge& edge) {
+        const auto isDisplay = [](const ViewRow& row) { return row.display >= 0; };
+        const auto first = std::ranges::find_if(rows, isDisplay);
+        const auto last = std::find_if(rows.rbegin(), rows.rend(), isDisplay);
+        return first != rows.end() && int(edge.child) < first->display && int(edge.parent) > last->display;
+    };
     for (const Run& run : runs) {
-        painter.setPen(penFor(run.edge));
+        QPen pen = penFor(run.edge);
+        // What begins and ends elsewhere stands back behind what can be followed to a node; the innermost lanes are the
+        // main line's and those of the bands' own long branches.
+        if (run.edge.colour.lane > 0 && passes(run.edge)) {
+            pen.setWidthF(std::max(1.0, std::floor(m_geometry.lineWidth() / 2)));
+            pen.setColor(theme::mixed(pen.color(), m_tint[std::size_t(run.edge.colour.band)], 0.4));
+        }
+        painter.setPen(pen);
         const qreal x = m_geometry.x(run.edge.colour);
         painter.drawLine(QPointF(x, run.top), QPointF(x, run.bottom));
     }
@@ -301,7 +314,11 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
     };
     int right = columns.subject + columns.subjectWidth;
     if (shown.folded > 0) {
-        const QString more = QStringLiteral("+ ") + foldedWords(shown);
+        // In a narrow column the number alone, so that the subject can still be read.
+        QString more = QStringLiteral("+ ") + foldedWords(shown);
+        const int least = metrics.averageCharWidth() * 16;
+        if (right - x - metrics.horizontalAdvance(more) - 3 * m_geometry.gap() < least)
+            more = QStringLiteral("+ %1").arg(shown.folded);
         const int width = metrics.horizontalAdvance(more) + 2 * m_geometry.gap();
         const QRectF box(right - width + 0.5, row.top + height * 0.16 + 0.5, width - 1, height * 0.68);
         painter.setRenderHint(QPainter::Antialiasing, true);

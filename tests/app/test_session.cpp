@@ -230,6 +230,37 @@ class TestSession : public QObject {
         QTRY_COMPARE_WITH_TIMEOUT(row().forecast, before, patience);
     }
 
+    // Half a year behind the main line, not behind the clock: the samples' commits are years old.
+    void oldBranchesAreListedApart()
+    {
+        openSample("same-lines");
+        DriftModel model;
+        model.setSession(m_session.get());
+        const auto oldCommit = test::runProgram(
+            QStringLiteral("git"), {QStringLiteral("commit-tree"), QStringLiteral("-p"), QStringLiteral("main"), QStringLiteral("-m"),
+                                    QStringLiteral("Old"), QStringLiteral("main^{tree}")},
+            QString::fromStdString(m_clone.string()), {},
+            {{QStringLiteral("GIT_COMMITTER_DATE"), QStringLiteral("1000000000 +0000")}});
+        const QString id = QString::fromUtf8(oldCommit.out.trimmed());
+        for (const char* name : {"refs/heads/topic/ancient", "refs/remotes/origin/topic/left-behind"})
+            QCOMPARE(git({QStringLiteral("update-ref"), QLatin1String(name), id}), std::string());
+        m_session->refresh(true);
+        QTRY_VERIFY_WITH_TIMEOUT(m_session->drift() && m_session->snapshot()->findRef("refs/heads/topic/ancient"), patience);
+        QTRY_COMPARE_WITH_TIMEOUT(m_session->drift()->snapshot, m_session->snapshot(), patience);
+        model.reload();
+        const auto groupOf = [&](const char* ref) {
+            int at = model.indexOf(ref);
+            while (at >= 0 && !model.row(at).heading)
+                --at;
+            return at < 0 ? QString() : model.row(at).text;
+        };
+        const QString old = QStringLiteral("Untouched for half a year");
+        QCOMPARE(groupOf("refs/heads/topic/ancient"), old);
+        QCOMPARE(groupOf("refs/remotes/origin/topic/left-behind"), old);
+        QCOMPARE(groupOf("refs/heads/topic/metric-heights"), QStringLiteral("Your branches"));
+        QCOMPARE(groupOf("refs/heads/main"), QStringLiteral("Your branches"));
+    }
+
     // Several deletions at once: one branch moves underneath and stays, the page says so, the others go.
     void cleansUpSeveralAtOnce()
     {
