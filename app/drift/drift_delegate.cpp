@@ -23,12 +23,12 @@ QColor toneColour(DriftTone tone, const QPalette& palette)
     }
 }
 
-// Bars grow with the square root: one commit stays visible beside a thousand.
+// Bars grow with the square root: one commit stays visible beside a thousand. What is beyond the axis fills the room.
 int barLength(std::uint32_t value, std::uint32_t most, int room)
 {
     if (value == 0 || most == 0)
         return 0;
-    return std::max(3, int(std::lround(std::sqrt(double(value) / double(most)) * room)));
+    return std::max(3, int(std::lround(std::sqrt(double(std::min(value, most)) / double(most)) * room)));
 }
 
 void drawText(QPainter* painter, const QRect& room, Qt::Alignment alignment, const QString& text, const QColor& colour,
@@ -47,7 +47,7 @@ void drawBar(QPainter* painter, const QRect& room, int axis, const DriftRow& row
     const int top = room.center().y() - height / 2;
     const QString behind = QString::number(row.behind), ahead = QString::number(row.ahead);
     const int space = metrics.height() / 3;
-    const int widest = metrics.horizontalAdvance(QStringLiteral("00000"));
+    const int widest = metrics.horizontalAdvance(QString::number(std::max({row.behind, model.maxBehind(), 10000u})));
     const int left = barLength(row.behind, model.maxBehind(), axis - room.left() - widest);
     const int right = barLength(row.ahead, model.maxAhead(), std::max(20, (room.right() - axis) / 3 - widest));
     painter->setPen(Qt::NoPen);

@@ -90,19 +90,17 @@ void DriftModel::reload()
                 group = Stale;
             else if (ref.kind != RefKind::Branch)
                 group = ref.place == Place::Fork ? OnlyFork : OnlyUpstream;
-            m_maxAhead = std::max(m_maxAhead, row.ahead);
-            m_maxBehind = std::max(m_maxBehind, row.behind);
             groups[group].push_back(std::move(row));
         }
-    }
-    // Samples and old clones: when nothing is younger, there is no use in setting the old apart.
-    if (groups[Yours].size() <= 1 && !groups[Stale].empty()) {
-        std::ranges::move(groups[Stale], std::back_inserter(groups[Yours]));
-        groups[Stale].clear();
     }
     for (int group = 0; group < groupCount; ++group) {
         if (groups[std::size_t(group)].empty())
             continue;
+        if (group != Stale)
+            for (const DriftRow& row : groups[std::size_t(group)]) {
+                m_maxAhead = std::max(m_maxAhead, row.ahead);
+                m_maxBehind = std::max(m_maxBehind, row.behind);
+            }
         std::ranges::stable_sort(groups[std::size_t(group)], [](const DriftRow& a, const DriftRow& b) {
             const std::tuple first(!a.checkedOut, a.ahead == 0), second(!b.checkedOut, b.ahead == 0);
             return first == second ? nameBefore(a.ref, b.ref) : first < second;

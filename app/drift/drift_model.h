@@ -49,7 +49,8 @@ class DriftModel : public QAbstractListModel {
     // -1 when the board has no such branch.
     int indexOf(const std::string& ref) const;
     int branchCount() const;
-    // The largest numbers of all rows, for the shared axis.
+    // The largest numbers, for the shared axis; not of the old branches, which are so far behind that beside them all others
+    // would look alike.
     std::uint32_t maxAhead() const { return m_maxAhead; }
     std::uint32_t maxBehind() const { return m_maxBehind; }
     // What a row stands for when it is dragged; an empty label for headings.

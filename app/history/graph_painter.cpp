@@ -191,11 +191,15 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
         const auto last = std::find_if(rows.rbegin(), rows.rend(), isDisplay);
         return first != rows.end() && int(edge.child) < first->display && int(edge.parent) > last->display;
     };
+    const Ref* main = model.snapshot()->mainLineRef();
+    const std::optional<std::size_t> mainTip = main ? lanes.displayRowOf(main->row) : std::nullopt;
+    const auto isMainLine = [&](const LaneEdge& edge) {
+        return mainTip && edge.colour.lane == 0 && edge.colour.band == lanes.position(*mainTip).band;
+    };
     for (const Run& run : runs) {
         QPen pen = penFor(run.edge);
-        // What begins and ends elsewhere stands back behind what can be followed to a node; the innermost lanes are the
-        // main line's and those of the bands' own long branches.
-        if (run.edge.colour.lane > 0 && passes(run.edge)) {
+        // What begins and ends elsewhere stands back behind what can be followed to a node; the main line never does.
+        if (!isMainLine(run.edge) && passes(run.edge)) {
             pen.setWidthF(std::max(1.0, std::floor(m_geometry.lineWidth() / 2)));
             pen.setColor(theme::mixed(pen.color(), m_tint[std::size_t(run.edge.colour.band)], 0.4));
         }

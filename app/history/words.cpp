@@ -28,6 +28,9 @@ QString refLabel(const Ref& ref)
         return tr("fork: %1").arg(toText(ref.branch));
     if (ref.kind == RefKind::RemoteBranch && ref.place == Place::Upstream)
         return tr("upstream: %1").arg(toText(ref.branch));
+    constexpr std::string_view replacement = "replace/"; // and the whole id that it replaces
+    if (ref.kind == RefKind::Other && ref.shortName.starts_with(replacement))
+        return tr("replaces %1").arg(toText(ref.shortName.substr(replacement.size(), 7)));
     return toText(ref.shortName);
 }
 

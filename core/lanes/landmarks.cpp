@@ -68,6 +68,8 @@ Landmarks findLandmarks(const Snapshot& snapshot)
         else if (!marks.landed[ref.row] && history.time(ref.row) >= oldest)
             (isUsers(snapshot, ref) ? marks.keepsRow : marks.keepsLine)[ref.row] = true;
     }
+    for (Row row = 0; row < count; ++row)
+        if (history.isGrafted(row) || history.isReplaced(row)) marks.keepsRow[row] = true;
     if (const Row head = history.find(snapshot.worktree.headTip); head != noRow) marks.keepsRow[head] = true;
     return marks;
 }

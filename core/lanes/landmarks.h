@@ -3,7 +3,7 @@
 // What a label is worth when the picture is folded. In a project with tens of thousands of branches nearly every commit bears
 // a label; were each of them to keep its row, folding would fold nothing. So a label keeps its row only when somebody who
 // looks for the way home would look for it: what is checked out, the main line and its copies, releases on it, and the user's
-// own branches that are neither landed nor stale. Others' live branches keep a line, not each of their labelled commits;
+// own branches that are neither landed nor stale. (Commits that are grafted or replaced bear such a label too.) Others' live branches keep a line, not each of their labelled commits;
 // landed and stale branches keep nothing: the fold that holds them counts their commits and labels, and going to one opens it.
 //
 //     Landmarks marks = findLandmarks(snapshot);

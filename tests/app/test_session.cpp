@@ -236,12 +236,14 @@ class TestSession : public QObject {
         openSample("same-lines");
         DriftModel model;
         model.setSession(m_session.get());
-        const auto oldCommit = test::runProgram(
-            QStringLiteral("git"), {QStringLiteral("commit-tree"), QStringLiteral("-p"), QStringLiteral("main"), QStringLiteral("-m"),
-                                    QStringLiteral("Old"), QStringLiteral("main^{tree}")},
-            QString::fromStdString(m_clone.string()), {},
-            {{QStringLiteral("GIT_COMMITTER_DATE"), QStringLiteral("1000000000 +0000")}});
-        const QString id = QString::fromUtf8(oldCommit.out.trimmed());
+        QString id = QStringLiteral("main");
+        for (int count = 0; count < 12; ++count)
+            id = QString::fromUtf8(test::runProgram(QStringLiteral("git"),
+                                                    {QStringLiteral("commit-tree"), QStringLiteral("-p"), id, QStringLiteral("-m"),
+                                                     QStringLiteral("Old"), QStringLiteral("main^{tree}")},
+                                                    QString::fromStdString(m_clone.string()), {},
+                                                    {{QStringLiteral("GIT_COMMITTER_DATE"), QStringLiteral("1000000000 +0000")}})
+                                       .out.trimmed());
         for (const char* name : {"refs/heads/topic/ancient", "refs/remotes/origin/topic/left-behind"})
             QCOMPARE(git({QStringLiteral("update-ref"), QLatin1String(name), id}), std::string());
         m_session->refresh(true);
@@ -259,6 +261,12 @@ class TestSession : public QObject {
         QCOMPARE(groupOf("refs/remotes/origin/topic/left-behind"), old);
         QCOMPARE(groupOf("refs/heads/topic/metric-heights"), QStringLiteral("Your branches"));
         QCOMPARE(groupOf("refs/heads/main"), QStringLiteral("Your branches"));
+        // The axis is that of the others.
+        std::uint32_t most = 0;
+        for (int at = 0; at < model.rowCount(); ++at)
+            if (groupOf(model.row(at).ref.c_str()) != old) most = std::max(most, model.row(at).ahead);
+        QCOMPARE(model.maxAhead(), most);
+        QVERIFY(model.row(model.indexOf("refs/heads/topic/ancient")).ahead > most);
     }
 
     // Several deletions at once: one branch moves underneath and stays, the page says so, the others go.

@@ -6,7 +6,9 @@
 //     make_pictures --job FOLDER             the main job on the sample same-lines, step by step
 //     make_pictures --pages FOLDER           every page in every look: light and dark, scales, sizes, a bigger font
 //     make_pictures --pages FOLDER LOOK…     in these looks only: light, dark, light-200, dark-small, …
-//     make_pictures --repository PATH FOLDER a repository's history at rest, folded, focused and filtered, light and dark
+//     make_pictures --repository PATH FOLDER [FILE]
+//                                            a repository's history at rest, folded, focused and filtered, light and dark;
+//                                            FILE is the path that is looked for
 #include "app/drift/drift_board.h"
 #include "app/dryrun/dry_run_page.h"
 #include "app/dryrun/replay_flow.h"
@@ -97,10 +99,10 @@ int main(int argc, char** argv)
     QStandardPaths::setTestModeEnabled(true);
     QApplication::setApplicationName(QStringLiteral("espalier-pictures"));
     const QStringList arguments = QApplication::arguments();
-    if (arguments.size() == 4 && arguments[1] == QLatin1String("--repository")) {
+    if (arguments.size() >= 4 && arguments[1] == QLatin1String("--repository")) {
         for (const auto scheme : {theme::Scheme::Light, theme::Scheme::Dark}) {
             theme::apply(application, scheme);
-            takeRepositoryPictures(arguments[2], arguments[3],
+            takeRepositoryPictures(arguments[2], arguments[3], arguments.value(4, QStringLiteral("core")),
                                    scheme == theme::Scheme::Light ? QStringLiteral("-light") : QStringLiteral("-dark"));
         }
         return 0;
@@ -111,7 +113,7 @@ int main(int argc, char** argv)
     const QStringList wanted = arguments.mid(3);
     const bool sound = std::ranges::all_of(wanted, [&](const QString& name) { return known(name) != all.end(); });
     if (folder.isEmpty() || !sound) {
-        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…] or --repository PATH FOLDER\n", stderr);
+        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…] or --repository PATH FOLDER [FILE]\n", stderr);
         return 2;
     }
     theme::apply(application, theme::Scheme::Light);

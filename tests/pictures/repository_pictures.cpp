@@ -71,11 +71,11 @@ class Views {
     GraphList& m_list;
 };
 
-void takeFilters(Views& views, const Snapshot& snapshot)
+void takeFilters(Views& views, const Snapshot& snapshot, const QString& file)
 {
     views.filtered(QStringLiteral("77"), QStringLiteral("text"));
     views.filtered(QStringLiteral("person:mira"), QStringLiteral("person"));
-    views.filtered(QStringLiteral("path:core"), QStringLiteral("path"));
+    views.filtered(QStringLiteral("path:%1").arg(file), QStringLiteral("path"));
     const QDate middle = QDateTime::fromSecsSinceEpoch(snapshot.history.time(snapshot.history.size() / 2)).date();
     views.filtered(QStringLiteral("since:%1 until:%2").arg(middle.toString(Qt::ISODate), middle.addMonths(2).toString(Qt::ISODate)),
                    QStringLiteral("dates"));
@@ -109,7 +109,7 @@ void takeVersions(MainWindow& window, Pictures& pictures)
 
 } // namespace
 
-void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& suffix)
+void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& file, const QString& suffix)
 {
     MainWindow window;
     window.resize(1500, 950);
@@ -124,6 +124,11 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     tick.start(0);
     clock.start();
     window.openRepository(repository);
+    // What is seen of a large history before it is read; a small one has none of it.
+    const auto* list = window.graph()->findChild<GraphList*>();
+    waitFor([&] { return list->model()->rowCount() > 0; }, QStringLiteral("the first rows"));
+    std::printf("first rows after %lld ms\n", static_cast<long long>(clock.elapsed()));
+    if (window.session()->snapshot() == nullptr) pictures.take(QStringLiteral("first-rows"));
     waitFor([&] { return window.session()->snapshot() != nullptr; }, QStringLiteral("the picture"));
     std::printf("picture after %lld ms\n", static_cast<long long>(clock.elapsed()));
     waitFor([&] { return window.session()->drift() != nullptr; }, QStringLiteral("the drift"));
@@ -138,6 +143,9 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     if (const Ref* branch = telling(*window.session())) {
         views.afterReset([&] { graph.focusOn(branch->row); }, QStringLiteral("the focus"));
         pictures.take(QStringLiteral("focused"));
+        views.afterReset([&] { graph.setFolded(true); }, QStringLiteral("the folded focus"));
+        views.at(0, QStringLiteral("focused-folded"));
+        views.afterReset([&] { graph.setFolded(false); }, QStringLiteral("the unfolded focus"));
         views.afterReset([&] { graph.focusOn(noRow); }, QStringLiteral("the whole"));
     }
     takeVersions(window, pictures);
@@ -145,7 +153,7 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     for (const double part : {0.0, 0.1, 0.5})
         views.at(part, QStringLiteral("folded-%1").arg(int(part * 100)));
     views.afterReset([&] { graph.setFolded(false); }, QStringLiteral("the whole"));
-    takeFilters(views, *window.session()->snapshot());
+    takeFilters(views, *window.session()->snapshot(), file);
     std::printf("longest wait %lld ms\n", static_cast<long long>(longest));
 }
 

@@ -5,6 +5,7 @@
 // and with damaged ones.
 #include "core/history/drift.h"
 #include "core/history/snapshot.h"
+#include "core/lanes/landmarks.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest/QtTest>
@@ -489,6 +490,7 @@ void TestHistory::replacedAndGrafted()
         return found;
     };
     QCOMPARE(altered(), std::vector{"replaced " + victim});
+    QVERIFY(findLandmarks(*snapshot).keepsRow[snapshot->history.find(*Oid::parse(victim))]); // never folded out of sight
     repo.git({"replace", "-d", victim.c_str()});
     repo.writeFile(".git/info/grafts", victim + " " + elsewhere + "\n");
     snapshot = snapshotOf(repo, snapshot);
