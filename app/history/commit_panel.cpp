@@ -258,20 +258,25 @@ void CommitPanel::compareVersions(const Oid& before, const Oid& now)
 
 void CommitPanel::copyPatch()
 {
-    if (!d->snapshot || d->shown.isZero() || !d->older.isZero())
+    if (!d->snapshot || d->shown.isZero() || d->asVersions)
         return;
     startWork<std::string>(
         this, tr("Reading the patch"),
-        [path = d->snapshot->path, id = d->shown](const Progress&) -> Result<std::string> {
+        [path = d->snapshot->path, id = d->shown, before = d->older](const Progress&) -> Result<std::string> {
             const auto repository = Repository::open(path);
             if (!repository) return std::unexpected(repository.error());
-            return patchText(*repository, id);
+            return before.isZero() ? patchText(*repository, id) : patchBetween(*repository, before, id);
         },
         [this](const Result<std::string>& text) {
-            if (text)
-                QGuiApplication::clipboard()->setText(QString::fromUtf8(text->data(), qsizetype(text->size())));
-            else
+            const QString words = text ? QString::fromUtf8(text->data(), qsizetype(text->size())) : QString();
+            if (!text)
                 Q_EMIT failed(QString::fromStdString(text.error().line()));
+            else if (words.toUtf8().toStdString() != *text)
+                // A clipboard holds text; bytes of another encoding would come out as other bytes.
+                Q_EMIT failed(tr("The patch was not copied: it has text that is not UTF-8, which a clipboard would alter. "
+                                 "Use git format-patch or git diff."));
+            else
+                QGuiApplication::clipboard()->setText(words);
         });
 }
 
@@ -339,7 +344,7 @@ void CommitPanel::Private::fill()
     copyId->setEnabled(true);
     fixedWidth->setEnabled(true);
     whitespace->setEnabled(true);
-    patch->setEnabled(loaded.commit.has_value());
+    patch->setEnabled(!asVersions);
     if (loaded.commit) {
         fillCommit(*loaded.commit);
     } else {

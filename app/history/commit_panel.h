@@ -28,7 +28,8 @@ class CommitPanel : public QWidget {
     void compare(const Oid& older, const Oid& newer);
     // Two versions of a branch: which commit became which, and what changed in each change.
     void compareVersions(const Oid& before, const Oid& now);
-    // The patch of the commit shown goes to the clipboard once it has been read; nothing happens for a comparison.
+    // The patch of the commit shown, or what leads from one compared commit to the other, goes to the clipboard once it has been
+    // read; nothing happens for two versions of a branch.
     void copyPatch();
 
   Q_SIGNALS:

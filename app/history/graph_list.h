@@ -47,6 +47,8 @@ class GraphList : public QAbstractScrollArea {
     Row currentRow() const { return m_model->rowAt(m_current); }
     std::vector<Row> selectedRows() const;
     void setCurrent(int displayRow, bool keepSelection = false);
+    // The nearest row in the current one's band, below (1) or above (-1); -1 when there is none.
+    int nextOfPlace(int direction) const;
     void ensureVisible(int displayRow);
     void centre(int displayRow);
 
@@ -109,7 +111,6 @@ class GraphList : public QAbstractScrollArea {
     void selectTo(int displayRow);
     void toggle(int displayRow);
     void moveTo(int displayRow, Qt::KeyboardModifiers modifiers);
-    int nextOfPlace(int direction) const;
     int firstParent() const;
     int firstChild() const;
     void startDrag();

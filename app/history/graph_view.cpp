@@ -345,25 +345,14 @@ void GraphView::goTo(Row row)
     d->layOutAgain();
 }
 
-bool GraphView::goToName(const QString& name)
-{
-    if (!d->snapshot)
-        return false;
-    const std::string wanted = toBytes(name.trimmed());
-    if (const Ref* ref = d->snapshot->findByAnyName(wanted); ref && ref->row != noRow) {
-        goTo(ref->row);
-        return true;
-    }
-    const std::vector<Row> rows = d->snapshot->history.findPrefix(wanted, 2);
-    if (wanted.size() < 4 || rows.size() != 1)
-        return false;
-    goTo(rows[0]);
-    return true;
-}
-
 void GraphView::goToId(const Oid& id)
 {
     if (d->snapshot) goTo(d->snapshot->history.find(id));
+}
+
+void GraphView::goToNextOfPlace(int direction)
+{
+    if (const int at = d->list->nextOfPlace(direction); at >= 0) d->list->setCurrent(at);
 }
 
 void GraphView::focusOn(Row tip)

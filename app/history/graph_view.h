@@ -40,9 +40,9 @@ class GraphView : public QWidget {
     std::vector<Row> selectedRows() const;
     // Makes the row current and brings it into view; opens the fold and leaves the filter that hides it.
     void goTo(Row row);
-    // A branch, a tag or the beginning of an id. False when there is no such thing.
-    bool goToName(const QString& name);
     void goToId(const Oid& id);
+    // The nearest row below (1) or above (-1) the current one in the same band.
+    void goToNextOfPlace(int direction);
     // Focus on a branch (its divergence only); noRow shows everything again.
     void focusOn(Row tip);
     bool isFocused() const;

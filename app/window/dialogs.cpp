@@ -91,6 +91,88 @@ class FilterField : public QLineEdit {
     QListWidget* m_list;
 };
 
+// Branches and tags, narrowed while one types: names that begin so come before those that hold it somewhere. Four digits of an
+// id find commits too.
+class Picker {
+  public:
+    Picker(Question& dialog, const Snapshot& snapshot, std::string except)
+        : m_dialog(dialog), m_snapshot(snapshot), m_except(std::move(except)), m_list(new QListWidget(&dialog)),
+          m_filter(new FilterField(m_list, &dialog))
+    {
+        m_list->setAccessibleName(QObject::tr("Branches, tags and commits"));
+        m_filter->setPlaceholderText(QObject::tr("Type a part of the name, or the beginning of an id"));
+        m_filter->setAccessibleName(QObject::tr("Part of the name, or beginning of the id"));
+        m_list->setUniformItemSizes(true);
+        m_list->setMinimumHeight(theme::gap(&dialog) * 36);
+        dialog.form()->addRow(m_filter);
+        dialog.form()->addRow(m_list);
+        QObject::connect(m_filter, &QLineEdit::textChanged, &dialog, [this] { fill(); });
+        QObject::connect(m_list, &QListWidget::itemActivated, &dialog, &QDialog::accept);
+        fill();
+        m_filter->setFocus();
+    }
+    std::optional<DropTarget> exec()
+    {
+        const QListWidgetItem* item = m_dialog.exec() == QDialog::Accepted ? m_list->currentItem() : nullptr;
+        if (!item)
+            return {};
+        if (const QVariant row = item->data(commitRole); row.isValid())
+            return DropTarget{m_snapshot.history.id(row.toUInt()), {}, item->text()};
+        const Ref& ref = m_snapshot.refs[std::size_t(item->data(refRole).toULongLong())];
+        return DropTarget{ref.tip, ref.name, toText(ref.shortName)};
+    }
+
+  private:
+    static constexpr int refRole = Qt::UserRole, commitRole = Qt::UserRole + 1;
+    static constexpr int most = 1000, mostCommits = 8;
+
+    void fill()
+    {
+        m_list->clear();
+        const QString typed = m_filter->text().trimmed();
+        // The likely answer first.
+        if (m_snapshot.mainLine >= 0 && toText(m_snapshot.mainLineRef()->shortName).contains(typed, Qt::CaseInsensitive))
+            add(std::size_t(m_snapshot.mainLine));
+        std::vector<std::size_t> within;
+        for (std::size_t i = 0; i < m_snapshot.refs.size() && m_list->count() < most; ++i) {
+            if (int(i) == m_snapshot.mainLine || m_snapshot.refs[i].kind == RefKind::Other)
+                continue;
+            const QString name = toText(m_snapshot.refs[i].shortName);
+            if (name.startsWith(typed, Qt::CaseInsensitive))
+                add(i);
+            else if (name.contains(typed, Qt::CaseInsensitive))
+                within.push_back(i);
+        }
+        const std::string digits = toBytes(typed).substr(0, 40);
+        if (digits.size() >= 4)
+            for (const Row row : m_snapshot.history.findPrefix(digits, mostCommits)) {
+                auto* item = new QListWidgetItem(
+                    QObject::tr("commit %1").arg(QString::fromStdString(m_snapshot.history.id(row).hex().substr(0, 12))), m_list);
+                item->setData(commitRole, row);
+            }
+        for (const std::size_t i : within)
+            add(i);
+        m_list->setCurrentRow(0);
+        m_dialog.judge(m_list->count() == 0 ? QObject::tr("No branch or tag has this in its name, and no commit's id begins so.")
+                                            : QString());
+    }
+    void add(std::size_t i)
+    {
+        const Ref& ref = m_snapshot.refs[i];
+        if (ref.name == m_except || ref.tip.isZero() || m_list->count() >= most)
+            return;
+        const QString name = toText(ref.shortName);
+        auto* item = new QListWidgetItem(int(i) == m_snapshot.mainLine ? QObject::tr("%1 (the main line)").arg(name) : name, m_list);
+        item->setData(refRole, qulonglong(i));
+    }
+
+    Question& m_dialog;
+    const Snapshot& m_snapshot;
+    std::string m_except;
+    QListWidget* m_list;
+    FilterField* m_filter;
+};
+
 QString branchProblem(const std::string& name, const Snapshot& snapshot)
 {
     if (!isBranchName(name))
@@ -207,45 +289,16 @@ std::optional<DropTarget> chooseBase(QWidget* parent, const QString& title, cons
     Question dialog(parent, title,
                     QObject::tr("%1 what is chosen here. A dry run comes first: nothing is changed yet.").arg(title),
                     QObject::tr("Dry run"));
-    auto* list = new QListWidget(&dialog);
-    list->setAccessibleName(QObject::tr("Branches and tags"));
-    auto* filter = new FilterField(list, &dialog);
-    filter->setPlaceholderText(QObject::tr("Type a part of the name"));
-    filter->setAccessibleName(QObject::tr("Part of the name"));
-    list->setUniformItemSizes(true);
-    list->setMinimumHeight(theme::gap(&dialog) * 36);
-    dialog.form()->addRow(filter);
-    dialog.form()->addRow(list);
-    const auto fill = [&] {
-        list->clear();
-        const Ref* mainLine = snapshot.mainLineRef();
-        const auto add = [&](std::size_t i) {
-            const Ref& ref = snapshot.refs[i];
-            if (ref.kind == RefKind::Other || ref.name == except || ref.tip.isZero() || list->count() >= 1000)
-                return;
-            const QString name = toText(ref.shortName);
-            if (!name.contains(filter->text(), Qt::CaseInsensitive))
-                return;
-            auto* item = new QListWidgetItem(&ref == mainLine ? QObject::tr("%1 (the main line)").arg(name) : name, list);
-            item->setData(Qt::UserRole, qulonglong(i));
-        };
-        // The likely answer first.
-        if (snapshot.mainLine >= 0)
-            add(std::size_t(snapshot.mainLine));
-        for (std::size_t i = 0; i < snapshot.refs.size(); ++i)
-            if (int(i) != snapshot.mainLine)
-                add(i);
-        list->setCurrentRow(0);
-        dialog.judge(list->count() == 0 ? QObject::tr("No branch or tag has this in its name.") : QString());
-    };
-    QObject::connect(filter, &QLineEdit::textChanged, &dialog, fill);
-    QObject::connect(list, &QListWidget::itemActivated, &dialog, &QDialog::accept);
-    fill();
-    filter->setFocus();
-    if (dialog.exec() != QDialog::Accepted || !list->currentItem())
-        return {};
-    const Ref& ref = snapshot.refs[std::size_t(list->currentItem()->data(Qt::UserRole).toULongLong())];
-    return DropTarget{ref.tip, ref.name, toText(ref.shortName)};
+    Picker picker(dialog, snapshot, except);
+    return picker.exec();
+}
+
+std::optional<Oid> chooseCommit(QWidget* parent, const QString& title, const QString& act, const Snapshot& snapshot)
+{
+    Question dialog(parent, title, QString(), act);
+    Picker picker(dialog, snapshot, {});
+    const auto picked = picker.exec();
+    return picked ? std::optional(picked->commit) : std::nullopt;
 }
 
 bool confirm(QWidget* parent, const QString& title, const QString& sentence, const QString& act)

@@ -37,9 +37,12 @@ struct RolesAnswer {
 };
 std::optional<RolesAnswer> askRoles(QWidget* parent, const Snapshot& snapshot);
 
-// A list of branches and tags that narrows while one types. `title` says what is chosen; `except` is not offered.
+// A list of branches and tags that narrows while one types; the beginning of an id offers commits as well. `title` says what
+// is chosen; `except` is not offered.
 std::optional<DropTarget> chooseBase(QWidget* parent, const QString& title, const Snapshot& snapshot,
                                      const std::string& except = {});
+// The same list for a commit; `act` is the word on the button.
+std::optional<Oid> chooseCommit(QWidget* parent, const QString& title, const QString& act, const Snapshot& snapshot);
 
 // One sentence, a question and the name of the act on its button.
 bool confirm(QWidget* parent, const QString& title, const QString& sentence, const QString& act);

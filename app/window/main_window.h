@@ -83,6 +83,9 @@ class MainWindow : public QMainWindow {
     // Plans, and opens the dry run on the plan.
     void startReplay(const espalier::DragSource& what, const espalier::DropTarget& dropped);
     // Asks for the new base of a branch first.
+    void askGoTo();
+    void askCompare();
+    void goToMergeBase();
     void askReplayOnto(const std::string& ref);
     // Opens the overwrite check of a branch of the clone (without refs/heads/).
     void checkAndPush(const std::string& branch);

@@ -78,6 +78,13 @@ void MainWindow::buildHistoryMenu()
     add(menu, tr("&Next match"), QKeySequence::FindNext, [this] { m_graph->findNext(); });
     add(menu, tr("&Previous match"), QKeySequence::FindPrevious, [this] { m_graph->findPrevious(); });
     menu->addSeparator();
+    add(menu, tr("&Go to…"), QKeySequence(Qt::Key_F4), [this] { askGoTo(); });
+    add(menu, tr("Go to the &merge base"), QKeySequence(Qt::SHIFT | Qt::Key_F4), [this] { goToMergeBase(); });
+    // The graph's own keys, shown where one looks for them.
+    add(menu, tr("Ne&xt commit of this place\tCtrl+Down"), {}, [this] { m_graph->goToNextOfPlace(1); });
+    add(menu, tr("P&revious commit of this place\tCtrl+Up"), {}, [this] { m_graph->goToNextOfPlace(-1); });
+    menu->addSeparator();
+    add(menu, tr("F&ocus on the chosen commit's branch"), {}, [this] { m_graph->focusOn(m_graph->currentRow()); });
     QAction* fold = add(menu, tr("Fo&ld quiet stretches"), {}, [] {});
     fold->setCheckable(true);
     connect(fold, &QAction::toggled, this, [this](bool on) {
@@ -87,8 +94,57 @@ void MainWindow::buildHistoryMenu()
     connect(menu, &QMenu::aboutToShow, fold, [this, fold] { fold->setChecked(m_graph->isFolded()); });
     add(menu, tr("Show &everything"), {}, [this] { m_graph->focusOn(noRow); });
     menu->addSeparator();
+    add(menu, tr("Comp&are with…"), {}, [this] { askCompare(); });
     add(menu, tr("&Copy the commit as a patch"), {}, [this] { m_commit->copyPatch(); });
     add(menu, tr("Log&book"), QKeySequence(Qt::Key_F9), [this] { showLogbook(); });
+}
+
+void MainWindow::askGoTo()
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    if (!snapshot)
+        return;
+    if (const auto chosen = dialogs::chooseCommit(this, tr("Go to"), tr("Go there"), *snapshot)) {
+        showWorkbench();
+        m_graph->goToId(*chosen);
+        m_graph->setFocus();
+    }
+}
+
+// The pointer may choose two commits anywhere in the graph; by key, the second one is named.
+void MainWindow::askCompare()
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    const Row current = m_graph->currentRow();
+    if (!snapshot || current == noRow)
+        return;
+    const Oid here = snapshot->history.id(current);
+    const QString title = tr("Compare %1 with").arg(QString::fromStdString(here.brief()));
+    const auto other = dialogs::chooseCommit(this, title, tr("Compare"), *snapshot);
+    if (!other || *other == here)
+        return;
+    const bool older = snapshot->history.find(*other) > current;
+    Q_EMIT m_graph->compareRequested(older ? *other : here, older ? here : *other);
+}
+
+// Of the two commits that are selected, or of the chosen one and the main line.
+void MainWindow::goToMergeBase()
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    const Ref* main = snapshot ? snapshot->mainLineRef() : nullptr;
+    const std::vector<Row> selected = m_graph->selectedRows();
+    if (!main || selected.empty())
+        return;
+    const bool pair = selected.size() == 2;
+    const std::vector<Row> bases = snapshot->history.mergeBases(selected[0], pair ? selected[1] : main->row);
+    if (bases.empty()) {
+        m_notice->say(NoticeBar::Info, pair ? tr("The two commits have no ancestor in common.")
+                                            : tr("This commit and the main line have no ancestor in common."));
+        return;
+    }
+    showWorkbench();
+    m_graph->goTo(bases.front());
+    m_graph->setFocus();
 }
 
 void MainWindow::buildBranchMenu()

@@ -263,6 +263,25 @@ Result<std::string> patchText(const Repository& repository, const Oid& id)
     return text.str();
 }
 
+Result<std::string> patchBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit)
+{
+    const auto before = lookUp(repository, oldCommit), after = lookUp(repository, newCommit);
+    if (!before || !after)
+        return std::unexpected(before ? after.error() : before.error());
+    const auto beforeTree = treeOf(before->get()), afterTree = treeOf(after->get());
+    if (!beforeTree || !afterTree)
+        return std::unexpected(beforeTree ? afterTree.error() : beforeTree.error());
+    git_diff_options options = GIT_DIFF_OPTIONS_INIT;
+    options.flags = GIT_DIFF_SHOW_BINARY | GIT_DIFF_INDENT_HEURISTIC;
+    options.id_abbrev = 40; // what is binary can be applied with whole ids only
+    Handle<git_diff> diff;
+    Buffer text;
+    if (git_diff_tree_to_tree(out(diff), raw(repository), beforeTree->get(), afterTree->get(), &options) < 0 ||
+        git_diff_to_buf(&text, diff.get(), GIT_DIFF_FORMAT_PATCH) < 0)
+        return libgitError("The patch cannot be made", newCommit.hex());
+    return text.str();
+}
+
 Result<CommitSummary> summaryOf(ObjectStore& store, const Oid& id)
 {
     const auto commit = readCommit(store, id);

@@ -60,6 +60,8 @@ Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommi
 Result<FileChange> changesOfTexts(std::string_view before, std::string_view now, const ChangesOptions& options = {});
 // As a patch in the format that mail and `git apply` take.
 Result<std::string> patchText(const Repository& repository, const Oid& commit);
+// What leads from one commit's files to the other's, for `git apply`; empty when they are the same.
+Result<std::string> patchBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit);
 
 // What the graph's rows show, read only when shown: subject and author for one row.
 struct CommitSummary {

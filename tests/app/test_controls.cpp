@@ -236,6 +236,7 @@ void TestControls::dialogs()
     case 2: espalier::dialogs::askUpstream(&window, snapshot); break;
     case 3: espalier::dialogs::askRoles(&window, snapshot); break;
     case 4: espalier::dialogs::chooseBase(&window, QStringLiteral("Replay"), snapshot); break;
+    case 5: espalier::dialogs::chooseCommit(&window, QStringLiteral("Go to"), QStringLiteral("Go there"), snapshot); break;
     default: espalier::dialogs::confirm(&window, QStringLiteral("Delete"), QStringLiteral("Delete it?"), QStringLiteral("Delete"));
     }
     QVERIFY(looked);

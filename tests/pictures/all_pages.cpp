@@ -87,7 +87,7 @@ void workbench(MainWindow& window, Pictures& pictures, const Scratch& samples)
     openIn(window, buildIn(samples, QStringLiteral("same-lines")));
     selectBranch(window, "topic/metric-heights");
     pictures.take(QStringLiteral("workbench"));
-    window.graph()->goToName(QStringLiteral("upstream/main"));
+    window.graph()->goToId(window.session()->snapshot()->findByAnyName("upstream/main")->tip);
     waitFor([&] { return window.commitPanel()->findChild<QTreeWidget*>()->topLevelItemCount() > 0; }, QStringLiteral("the files"));
     pictures.take(QStringLiteral("commit-panel"));
     selectBranch(window, "topic/metric-heights");

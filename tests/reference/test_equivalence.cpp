@@ -279,6 +279,14 @@ void TestEquivalence::changesAgree()
         repo.git({"apply", "--cached", "--whitespace=nowarn"}, QByteArray::fromStdString(*patch));
         QCOMPARE(repo.git({"write-tree"}), repo.git({"rev-parse", (commit + "^{tree}").c_str()}));
     }
+    // The same for two commits far apart, in both directions.
+    for (const auto& [from, to] : {std::pair("main~20", "main"), {"main", "main~20"}}) {
+        const auto patch = patchBetween(opened, oid(repo.git({"rev-parse", from})), oid(repo.git({"rev-parse", to})));
+        QVERIFY(patch.has_value() && !patch->empty());
+        repo.git({"read-tree", from});
+        repo.git({"apply", "--cached", "--whitespace=nowarn"}, QByteArray::fromStdString(*patch));
+        QCOMPARE(repo.git({"write-tree"}), repo.git({"rev-parse", (std::string(to) + "^{tree}").c_str()}));
+    }
 }
 
 QTEST_GUILESS_MAIN(TestEquivalence)
