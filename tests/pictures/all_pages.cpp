@@ -107,6 +107,12 @@ void workbench(MainWindow& window, Pictures& pictures, const Scratch& samples)
     pictures.takeDialog(QStringLiteral("remotes-dialog"),
                         [&] { dialogs::askRoles(&window, *window.session()->snapshot()); });
     pictures.takeDialog(QStringLiteral("replay-onto-dialog"), [&] { window.askReplayOnto("refs/heads/topic/metric-heights"); });
+    pictures.takeDialog(QStringLiteral("go-to-dialog"),
+                        [&] {
+                            dialogs::chooseCommit(&window, MainWindow::tr("Go to"), MainWindow::tr("Go there"),
+                                                  *window.session()->snapshot());
+                        },
+                        QString::fromStdString(window.session()->snapshot()->mainLineRef()->tip.hex().substr(0, 5)));
     pictures.takeDialog(QStringLiteral("new-branch-dialog"), [&] {
         dialogs::askBranchName(&window, QStringLiteral("New branch"), QStringLiteral("At commit 4c19d02."),
                                QStringLiteral("topic/"), *window.session()->snapshot(), true);
