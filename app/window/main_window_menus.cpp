@@ -80,9 +80,12 @@ void MainWindow::buildHistoryMenu()
     menu->addSeparator();
     add(menu, tr("&Go to…"), QKeySequence(Qt::Key_F4), [this] { askGoTo(); });
     add(menu, tr("Go to the &merge base"), QKeySequence(Qt::SHIFT | Qt::Key_F4), [this] { goToMergeBase(); });
-    // The graph's own keys, shown where one looks for them.
-    add(menu, tr("Ne&xt commit of this place\tCtrl+Down"), {}, [this] { m_graph->goToNextOfPlace(1); });
-    add(menu, tr("P&revious commit of this place\tCtrl+Up"), {}, [this] { m_graph->goToNextOfPlace(-1); });
+    // The graph's own keys, shown where one looks for them; the menu does not take them from a text that has the focus.
+    QAction* next = add(menu, tr("Ne&xt commit of this place"), QKeySequence(Qt::CTRL | Qt::Key_Down), [this] { m_graph->goToNextOfPlace(1); });
+    QAction* previous = add(menu, tr("P&revious commit of this place"), QKeySequence(Qt::CTRL | Qt::Key_Up),
+                            [this] { m_graph->goToNextOfPlace(-1); });
+    for (QAction* action : {next, previous})
+        action->setShortcutContext(Qt::WidgetShortcut);
     menu->addSeparator();
     add(menu, tr("F&ocus on the chosen commit's branch"), {}, [this] { m_graph->focusOn(m_graph->currentRow()); });
     QAction* fold = add(menu, tr("Fo&ld quiet stretches"), {}, [] {});
