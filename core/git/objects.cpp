@@ -162,6 +162,13 @@ void ObjectStore::setFresh(NewObjects objects) { m_data->ownFresh = std::make_un
 void ObjectStore::forgetFresh() { m_data->ownFresh = std::make_unique<NewObjects>(); }
 Oid ObjectStore::add(ObjectType type, std::string bytes) { return m_data->ownFresh->add(type, std::move(bytes)); }
 
+std::optional<Object> ObjectStore::kept(const Oid& id) const
+{
+    if (const auto at = m_data->young.find(id); at != m_data->young.end())
+        return at->second;
+    return std::nullopt;
+}
+
 Result<Object> ObjectStore::read(const Oid& id)
 {
     if (const Object* fresh = m_data->ownFresh->find(id))

@@ -67,6 +67,8 @@ class ObjectStore {
     // Errors: Broken when the object is missing or damaged; `on` is its id.
     Result<Object> read(const Oid& id);
     Result<Object> read(const Oid& id, ObjectType expected);
+    // Only when it was read lately; for those who have a cheaper way to read many.
+    std::optional<Object> kept(const Oid& id) const;
     bool contains(const Oid& id);
     // Size in bytes without reading the contents where the format allows it.
     Result<std::uint64_t> size(const Oid& id);

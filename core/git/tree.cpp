@@ -43,6 +43,28 @@ void TreeCursor::parse()
     m_next = zero + 21;
 }
 
+bool TreeCursor::find(std::string_view name)
+{
+    // Only the names are looked at on the way.
+    while (!atEnd()) {
+        if (m_entry.name == name)
+            return true;
+        const char* const next = m_next;
+        const auto left = std::size_t(m_end - next);
+        const auto* const blank = left > 8 ? static_cast<const char*>(std::memchr(next, ' ', 8)) : nullptr;
+        const auto* const zero =
+            blank ? static_cast<const char*>(std::memchr(blank, 0, std::size_t(m_end - blank))) : nullptr;
+        m_begin = next;
+        if (!zero || m_end - zero < 21 || std::string_view(blank + 1, zero) == name) {
+            parse(); // the end, damage, or the one looked for
+            continue;
+        }
+        m_next = zero + 21;
+        m_entry.name = {};
+    }
+    return false;
+}
+
 bool TreeCursor::seek(std::string_view name, bool isTree)
 {
     for (; !atEnd(); next())

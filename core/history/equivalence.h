@@ -24,7 +24,8 @@ namespace espalier {
 // Ids of changes, kept between calls; may be shared by threads (it locks).
 class EquivalenceCache {
   public:
-    EquivalenceCache();
+    // `threads`: how many may read commits for one question; 0 for all cores.
+    explicit EquivalenceCache(unsigned threads = 0);
     ~EquivalenceCache();
     struct Data;
     Data& data() const { return *m_data; }

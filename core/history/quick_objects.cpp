@@ -54,6 +54,8 @@ Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, Obj
     std::shared_ptr<const std::string> bytes;
     if (const auto at = m_old.find(id); at != m_old.end()) {
         bytes = at->second;
+    } else if (auto kept = m_store.kept(id); kept && kept->type == type) {
+        return std::move(kept->bytes);
     } else if (auto object = m_packs->read(id); object && object->type == type) {
         bytes = std::make_shared<const std::string>(object->bytes);
     } else {

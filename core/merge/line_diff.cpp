@@ -298,7 +298,7 @@ std::uint32_t LineTable::idOf(std::string_view line)
 Lines LineTable::add(std::string_view text)
 {
     Lines lines;
-    const auto expected = std::size_t(std::ranges::count(text, '\n')) + 1;
+    const std::size_t expected = text.size() / 24 + 8; // what a line of code has; counting them costs more than growing
     lines.text.reserve(expected);
     lines.ids.reserve(expected);
     while (!text.empty()) {

@@ -16,7 +16,7 @@ struct Batch::Data {
         , caches(from)
         , options(with)
     {
-        if (equivalence) caches.equivalence = std::move(equivalence);
+        caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(1);
         if (!options.committer) {
             const auto configured = committerNow(from);
             options.committer = configured ? *configured : Person{};
@@ -124,7 +124,7 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
         const auto configured = committerNow(repository); // one moment for all threads
         shared.committer = configured ? *configured : Person{};
     }
-    const auto equivalence = std::make_shared<EquivalenceCache>();
+    const auto equivalence = std::make_shared<EquivalenceCache>(1);
     Exchange exchange;
     std::vector<std::jthread> workers;
     for (unsigned i = 0; i < threads; ++i)

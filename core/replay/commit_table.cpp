@@ -39,6 +39,9 @@ struct CommitTable::Data {
     std::vector<Node> nodes;
     std::vector<Index> parents;
     std::vector<Index> touched; // nodes whose flags a question has set
+    // The last answer: a plan asks first, and the search for landed commits asks the same again.
+    Oid lastLeft, lastRight;
+    Divergence last;
 
     // Before a question that comes from outside: indices are not kept from one to the next.
     void start()
@@ -232,6 +235,7 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
         ways.mergeBases = {left};
         return ways;
     }
+    if (left == data.lastLeft && right == data.lastRight) return data.last;
     const Index leftIndex = data.indexOf(left);
     std::vector<Index> rightIndex;
     if (!right.isZero()) rightIndex.push_back(data.indexOf(right));
@@ -254,6 +258,9 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
     }
     for (const Index index : painted->found)
         ways.mergeBases.push_back(data.ids[index]);
+    data.lastLeft = left;
+    data.lastRight = right;
+    data.last = ways;
     return ways;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/landed.h"
 
+#include "core/merge/tree_walk.h"
 #include "core/replay/tree_edit.h"
 
 #include <algorithm>
@@ -20,6 +21,17 @@ Result<bool> LandedSearch::possible(const TreeMerge& merge, const Oid& newBaseTr
         if (*before != *after) return false;
     }
     return true;
+}
+
+Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, const Oid& newBaseTree,
+                                       const Progress& progress)
+{
+    const auto changed = changedPaths(m_store, before, newBaseTree, after, false, progress);
+    if (!changed) return std::unexpected(changed.error());
+    return changed->folders.empty() && std::ranges::none_of(changed->leaves, [](const auto& at) {
+        const ThreeLeaves& leaves = at.second;
+        return leaves.base == leaves.newBase && leaves.base != leaves.commit;
+    });
 }
 
 Result<void> LandedSearch::readOthers(const Progress& progress)

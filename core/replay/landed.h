@@ -22,6 +22,9 @@ class LandedSearch {
 
     // Whether the merge leaves room for an equal change below `newBaseTree`.
     Result<bool> possible(const TreeMerge& merge, const Oid& newBaseTree);
+    // Whether the change between two trees leaves room for that, told from what differs alone: not when the new base has one of
+    // its paths as it was before the change. True is to be held against possible().
+    Result<bool> conceivable(const Oid& before, const Oid& after, const Oid& newBaseTree, const Progress& progress);
     // The commit between merge base and new base whose change equals this one's (or, for squash, the change between
     // the two trees). Nothing when there is none.
     Result<std::optional<Oid>> find(const Oid& commit, const Progress& progress);

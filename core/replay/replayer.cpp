@@ -321,6 +321,8 @@ Result<void> Replayer::lookForSquash()
     const auto tipTree = treeOf(m_plan.tip);
     if (!belowTree || !tipTree) return std::unexpected(belowTree ? tipTree.error() : belowTree.error());
     if (!m_run.clean) {
+        const auto conceivable = m_landed.conceivable(*belowTree, *tipTree, m_onto.tree, m_progress);
+        if (!conceivable || !*conceivable) return conceivable ? Result<void>() : std::unexpected(conceivable.error());
         const auto whole =
             mergeTrees(m_store, *belowTree, m_onto.tree, *tipTree, m_caches.merge, m_caches.merges, m_progress);
         if (!whole) return std::unexpected(whole.error());

@@ -129,12 +129,15 @@ Result<PathEntry> entryAt(ObjectStore& store, const Oid& root, std::string_view 
     PathEntry entry{FileMode::Tree, root};
     while (!path.empty()) {
         if (entry.mode != FileMode::Tree) return PathEntry{};
-        const auto tree = openTree(store, entry.id);
+        const auto tree = store.read(entry.id, ObjectType::Tree);
         if (!tree) return std::unexpected(tree.error());
         const std::string_view name = path.substr(0, path.find('/'));
-        const auto at = std::ranges::find(tree->entries, name, &TreeEntry::name);
-        if (at == tree->entries.end()) return PathEntry{};
-        entry = {at->mode, at->id};
+        TreeCursor at(tree->view());
+        const bool found = at.find(name);
+        if (at.damaged())
+            return fail(ErrorKind::Broken, "A tree object is damaged", entry.id.hex(), "Run git fsck in the repository");
+        if (!found) return PathEntry{};
+        entry = {at.entry().mode, at.entry().id};
         path.remove_prefix(std::min(name.size() + 1, path.size()));
     }
     return entry;
