@@ -182,6 +182,19 @@ void TestEquivalence::cherryAgrees()
             QCOMPARE(found, expected);
             QVERIFY(!found.empty() && found.size() < own.size());
         }
+        // Asked one by one, first about part of main: what an earlier question ruled out must still be found by a later one.
+        EquivalenceCache kept(1);
+        std::set<std::string> found;
+        for (const Oid& commit : own) {
+            const std::size_t part = random() % others.size();
+            const auto some = equalCommits(store, std::span(&commit, 1), std::span(others).subspan(part), kept);
+            const auto all = equalCommits(store, std::span(&commit, 1), others, kept);
+            QVERIFY(some.has_value() && all.has_value());
+            QVERIFY(some->size() <= all->size());
+            if (!all->empty())
+                found.insert(commit.hex());
+        }
+        QCOMPARE(found, expected);
     }
 }
 
