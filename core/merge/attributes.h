@@ -1,14 +1,14 @@
 // SPDX-License-Identifier: MIT
 //
-// The attributes that decide how a path is merged (gitattributes: merge, binary, conflict-marker-size), read from the
-// `.gitattributes` files of a tree. Private to core/merge.
+// The attributes that decide how a path is merged (gitattributes: merge, conflict-marker-size, and macros that set them), read
+// from the `.gitattributes` files of a tree. Private to core/merge.
 #pragma once
 
 #include "core/git/objects.h"
 
-#include <deque>
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -23,18 +23,26 @@ struct PathAttributes {
 
 class MergeAttributes {
   public:
-    // Errors: Broken. A tree without such files costs one look at it, once.
+    // Errors: Broken. A tree without such files costs one look at each folder above the path.
     Result<PathAttributes> of(ObjectStore& store, const Oid& tree, const std::string& path);
 
   private:
+    struct Setting {
+        enum State : std::uint8_t { Set, Unset, Unspecified, Valued } state = Set;
+        std::string name, value;
+    };
     struct Rule {
-        std::string pattern;
+        std::string pattern;   // or the macro's name
+        bool isMacro = false;
         bool anchored = false; // holds a slash: matched against the whole path below its folder
-        std::vector<std::string> settings;
+        std::vector<Setting> settings;
     };
     using Rules = std::shared_ptr<const std::vector<Rule>>;
+    struct Decision;
+
+    static std::optional<Rule> ruleOf(std::string_view line);
     Result<Rules> rulesOf(ObjectStore& store, const Oid& blob);
-    static bool matches(const Rule& rule, const std::string& below);
+    static bool matches(const Rule& rule, std::string_view below);
 
     std::map<Oid, Rules> m_rules; // by blob
 };

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/directory_renames.h"
 
+#include <algorithm>
+
 namespace espalier {
 
 std::string_view folderOf(std::string_view path)
@@ -9,50 +11,44 @@ std::string_view folderOf(std::string_view path)
     return slash == std::string_view::npos ? std::string_view() : path.substr(0, slash);
 }
 
-DirectoryMoves directoryMoves(const std::map<std::string, std::string>& renames, const std::set<std::string>& asked)
+DirectoryMoves directoryMoves(const std::map<std::string, FolderTargets>& folders)
 {
-    std::map<std::string, std::map<std::string, int>> counts;
-    for (const auto& [from, to] : renames) {
-        std::string_view oldFolder = folderOf(from), newFolder = folderOf(to);
-        while (!oldFolder.empty()) {
-            if (asked.contains(std::string(oldFolder)))
-                ++counts[std::string(oldFolder)][std::string(newFolder)];
-            const auto last = [](std::string_view folder) { return folder.substr(folder.rfind('/') + 1); };
-            if (newFolder.empty() || last(oldFolder) != last(newFolder))
-                break;
-            oldFolder = folderOf(oldFolder);
-            newFolder = folderOf(newFolder);
-        }
-    }
     DirectoryMoves moves;
-    for (const auto& [from, targets] : counts) {
-        const std::string* best = nullptr;
-        int most = 0;
-        bool tie = false;
-        for (const auto& [to, count] : targets) {
-            tie = count == most || (tie && count < most);
-            if (count > most) {
-                most = count;
-                best = &to;
-                tie = false;
-            }
-        }
-        if (tie)
-            moves.unclear = true;
-        else if (*best != from)
-            moves.to.emplace(from, *best);
+    for (const auto& [from, targets] : folders) {
+        const auto best = std::ranges::max_element(targets.all(), {}, &FolderTargets::Target::count);
+        if (std::ranges::count(targets.all(), best->count, &FolderTargets::Target::count) > 1)
+            moves.unclear.push_back(from);
+        else
+            moves.to.emplace(from, best->folder);
     }
     return moves;
 }
 
-std::string movedPath(const std::string& path, const std::map<std::string, std::string>& moves)
+void dropTwiceMoved(DirectoryMoves& first, DirectoryMoves& second)
 {
+    for (auto at = first.to.begin(); at != first.to.end();)
+        at = second.to.erase(at->first) ? first.to.erase(at) : std::next(at);
+}
+
+std::optional<TakenAlong> takenAlong(const std::string& path, const std::map<std::string, std::string>& moves)
+{
+    if (moves.empty())
+        return std::nullopt;
     for (std::string_view folder = folderOf(path); !folder.empty(); folder = folderOf(folder))
         if (const auto at = moves.find(std::string(folder)); at != moves.end()) {
             const std::string rest = path.substr(folder.size() + 1);
-            return at->second.empty() ? rest : at->second + "/" + rest;
+            return TakenAlong{at->second.empty() ? rest : at->second + "/" + rest, at->second};
         }
-    return {};
+    return std::nullopt;
+}
+
+Arrivals arrivals(const std::vector<std::string>& added, const std::map<std::string, std::string>& moves)
+{
+    Arrivals all;
+    for (const std::string& path : added)
+        if (const auto taken = takenAlong(path, moves))
+            all[taken->path].push_back(path);
+    return all;
 }
 
 } // namespace espalier

@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/renames.h"
 
-#include "core/merge/text_merge.h"
+#include "core/merge/directory_renames.h"
+#include "core/merge/hash_order.h"
 
 #include <algorithm>
 #include <array>
-#include <unordered_map>
+#include <span>
 
 namespace espalier {
 
@@ -14,44 +15,13 @@ namespace {
 constexpr int wholeScore = 60000;    // git's MAX_SCORE
 constexpr int leastScore = 30000;    // 50%
 constexpr int leastBaseName = 45000; // 75%: half way from the least score to the whole
-constexpr std::size_t mostPrintBytes = std::size_t(64) << 20;
+constexpr int usualLimit = 7000;
 
 bool isRegular(const Leaf& leaf) { return leaf.mode == FileMode::File || leaf.mode == FileMode::Executable; }
 
-// Nothing can be told from an empty file.
 const Oid emptyBlob = *Oid::parse(emptyBlobHex);
 
 std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
-
-// git's diffcore_count_changes and hash_chars: pieces end at a line end or after 64 bytes.
-SimilarityCache::Print printOf(std::string_view bytes)
-{
-    SimilarityCache::Print print;
-    print.size = bytes.size();
-    const bool text = !isBinary(bytes);
-    std::unordered_map<std::uint32_t, std::uint32_t> counts;
-    std::uint32_t first = 0, second = 0, length = 0;
-    const auto take = [&] {
-        counts[(first + second * 0x61) % 107927] += length;
-        first = second = length = 0;
-    };
-    for (std::size_t i = 0; i < bytes.size(); ++i) {
-        const auto c = static_cast<unsigned char>(bytes[i]);
-        if (text && c == '\r' && i + 1 < bytes.size() && bytes[i + 1] == '\n')
-            continue;
-        const std::uint32_t old = first;
-        first = (first << 7) ^ (second >> 25);
-        second = (second << 7) ^ (old >> 25);
-        first += c;
-        if (++length == 64 || c == '\n')
-            take();
-    }
-    if (length > 0)
-        take();
-    print.chunks.assign(counts.begin(), counts.end());
-    std::ranges::sort(print.chunks);
-    return print;
-}
 
 int scoreOf(const SimilarityCache::Print& source, const SimilarityCache::Print& target)
 {
@@ -74,130 +44,298 @@ int scoreOf(const SimilarityCache::Print& source, const SimilarityCache::Print& 
 
 class Detection {
   public:
-    Detection(ObjectStore& store, SimilarityCache& cache, const Departures& departures)
-        : m_store(store), m_cache(cache), m_sources(departures.deleted), m_targets(departures.added),
-          m_sourceUsed(m_sources.size(), false), m_targetUsed(m_targets.size(), false)
+    using Index = RenameField::Index;
+
+    Detection(ObjectStore& store, SimilarityCache& cache, const RenameField& field, const RenameNeeds& needs)
+        : m_store(store), m_cache(cache), m_field(field), m_needs(needs), m_uses(needs.folders),
+          m_sourceUsed(field.sources().size(), false), m_targetUsed(field.targets().size(), false)
     {
+        m_asked = std::ranges::any_of(m_uses, [](const auto& use) { return use.second != FolderUse::None; });
     }
 
+    // git's find_exact_renames.
     void exact()
     {
-        std::unordered_map<Oid, std::vector<std::size_t>> byId;
-        for (std::size_t i = 0; i < m_sources.size(); ++i)
-            byId[m_sources[i].second.id].push_back(i);
-        for (std::size_t j = 0; j < m_targets.size(); ++j) {
-            const auto found = byId.find(m_targets[j].second.id);
-            if (found == byId.end() || m_targets[j].second.id == emptyBlob)
-                continue;
-            std::optional<std::size_t> best;
-            for (const std::size_t i : found->second) {
-                const bool alike = m_sources[i].second.mode == m_targets[j].second.mode ||
-                                   (isRegular(m_sources[i].second) && isRegular(m_targets[j].second));
-                if (m_sourceUsed[i] || !alike)
-                    continue;
-                const bool sameName = baseName(m_sources[i].first) == baseName(m_targets[j].first);
-                if (!best || sameName)
-                    best = i;
-                if (sameName)
-                    break;
-            }
-            if (best)
-                take(*best, j);
+        for (const RenameField::Alike& alike : m_field.alike()) {
+            const auto sources = inGitsOrder(alike.sources, m_field.sources());
+            for (const Index target : inGitsOrder(alike.targets, m_field.targets()))
+                if (const auto source = bestOfEqual(sources, target))
+                    take(*source, target);
         }
+        m_exact = m_found.size();
+        if (m_asked)
+            countExact();
     }
 
-    void keepOnly(const std::function<bool(const std::string&)>& relevant)
+    // The sources whose new names matter, as far as they are open.
+    bool listOpen()
     {
-        for (std::size_t i = 0; i < m_sources.size(); ++i)
-            if (!m_sourceUsed[i] && isRegular(m_sources[i].second) && relevant(m_sources[i].first))
-                m_open.push_back(i);
+        for (const auto& [path, ofContents] : m_needs.sources) {
+            const auto at = std::ranges::lower_bound(m_field.sources(), path, {}, &RenameField::File::first);
+            if (at == m_field.sources().end() || at->first != path)
+                continue; // an empty file
+            const auto index = Index(at - m_field.sources().begin());
+            if (!m_sourceUsed[index])
+                m_open.push_back(index);
+        }
+        m_open = inGitsOrder(m_open, m_field.sources());
+        return !m_open.empty();
     }
 
-    bool hasOpen() const { return !m_open.empty(); }
-
+    // git's find_basename_matches.
     Result<void> byBaseName()
     {
-        std::map<std::string_view, int> sources, targets; // -1: more than one
-        const auto note = [](auto& map, std::string_view name, std::size_t index) {
-            const auto [at, isNew] = map.try_emplace(name, int(index));
-            if (!isNew)
-                at->second = -1;
+        // A name counts as many files' when it was so before this began.
+        const std::vector<bool> targetTaken = m_targetUsed, sourceTaken = m_sourceUsed;
+        const auto only = [](const std::vector<Index>* all, const std::vector<bool>& taken) -> std::pair<int, Index> {
+            std::pair<int, Index> found{0, 0};
+            if (all)
+                for (const Index index : *all)
+                    if (!taken[index])
+                        found = {found.first + 1, index};
+            return found;
         };
-        for (const std::size_t i : m_open)
-            note(sources, baseName(m_sources[i].first), i);
-        for (std::size_t j = 0; j < m_targets.size(); ++j)
-            if (!m_targetUsed[j])
-                note(targets, baseName(m_targets[j].first), j);
-        for (const auto& [name, i] : sources) {
-            const auto at = targets.find(name);
-            if (i < 0 || at == targets.end() || at->second < 0)
+        for (const Index source : m_open) {
+            const std::string_view name = baseName(m_field.sources()[source].first);
+            const auto [targets, target] = only(m_field.targetsNamed(name), targetTaken);
+            if (targets == 0)
                 continue;
-            const auto score = similarity(std::size_t(i), std::size_t(at->second), leastBaseName);
+            std::optional<Index> wanted = target;
+            if (targets > 1 || only(m_field.sourcesNamed(name), sourceTaken).first > 1)
+                wanted = guess(m_field.sources()[source].first, targetTaken);
+            if (!wanted || m_targetUsed[*wanted])
+                continue;
+            const auto score = similarity(source, *wanted, leastBaseName);
             if (!score)
                 return std::unexpected(score.error());
-            if (*score >= leastBaseName)
-                take(std::size_t(i), std::size_t(at->second));
+            if (*score < leastBaseName)
+                continue;
+            take(source, *wanted);
+            count(source, *wanted);
         }
-        std::erase_if(m_open, [this](std::size_t i) { return m_sourceUsed[i]; });
+        std::erase_if(m_open, [this](Index source) { return m_sourceUsed[source]; });
         return {};
     }
 
+    // git's handle_early_known_dir_renames: where a folder's new name is known by majority already, no more files of it
+    // are looked for.
+    void leaveWhatIsKnown()
+    {
+        if (!m_asked)
+            return;
+        std::map<std::string, int, std::less<>> unknown;
+        for (const Index source : m_open)
+            for (std::string_view folder = folderOf(m_field.sources()[source].first);
+                 !folder.empty() && useOf(folder) != FolderUse::None; folder = folderOf(folder))
+                ++unknown[std::string(folder)];
+        for (auto& [folder, use] : m_uses)
+            if (use == FolderUse::Self && m_counts[folder].settled(unknown[folder]))
+                use = FolderUse::Ancestor;
+        std::erase_if(m_open, [this](Index source) {
+            const std::string& path = m_field.sources()[source].first;
+            if (m_needs.sources.at(path))
+                return false;
+            for (std::string_view folder = folderOf(path); useOf(folder) != FolderUse::None; folder = folderOf(folder))
+                if (useOf(folder) == FolderUse::Self)
+                    return false;
+            return true;
+        });
+    }
+
+    // The matrix of diffcore_rename_extended.
     Result<void> bySimilarity(int limit, const Progress& progress)
     {
-        struct Pair {
-            int score;
-            bool sameName;
-            std::size_t source, target;
-        };
-        const auto open = std::size_t(std::ranges::count(m_targetUsed, false));
-        if (limit > 0 && open * m_open.size() > std::size_t(limit) * std::size_t(limit))
+        std::vector<Index> targets;
+        for (Index target = 0; target < m_targetUsed.size(); ++target)
+            if (!m_targetUsed[target])
+                targets.push_back(target);
+        if (m_open.empty() || targets.size() * m_open.size() > std::size_t(limit) * std::size_t(limit))
             return {};
         std::vector<Pair> pairs;
-        for (std::size_t j = 0; j < m_targets.size(); ++j) {
-            if (m_targetUsed[j] || !isRegular(m_targets[j].second))
-                continue;
+        for (const Index target : inGitsOrder(targets, m_field.targets())) {
             if (progress.stopped())
                 return cancelled();
-            std::vector<Pair> best;
-            for (const std::size_t i : m_open) {
-                const auto score = similarity(i, j, leastScore);
+            std::array<Pair, 4> best; // git's NUM_CANDIDATE_PER_DST
+            for (const Index source : m_open) {
+                const auto score = similarity(source, target, leastScore);
                 if (!score)
                     return std::unexpected(score.error());
-                if (*score >= leastScore)
-                    best.push_back({*score, baseName(m_sources[i].first) == baseName(m_targets[j].first), i, j});
+                const Pair pair{*score, sameName(source, target), source, target};
+                const auto worst = std::ranges::max_element(best, Pair::before);
+                if (Pair::before(pair, *worst))
+                    *worst = pair;
             }
-            std::ranges::stable_sort(best, [](const Pair& a, const Pair& b) {
-                return std::pair(a.score, a.sameName) > std::pair(b.score, b.sameName);
-            });
-            best.resize(std::min<std::size_t>(best.size(), 4)); // git's NUM_CANDIDATE_PER_DST
-            pairs.insert(pairs.end(), best.begin(), best.end());
+            std::ranges::copy_if(best, std::back_inserter(pairs), [](const Pair& pair) { return pair.score >= leastScore; });
         }
-        std::ranges::stable_sort(pairs, [](const Pair& a, const Pair& b) {
-            return std::pair(a.score, a.sameName) > std::pair(b.score, b.sameName);
-        });
+        std::ranges::stable_sort(pairs, Pair::before);
         for (const Pair& pair : pairs)
-            if (!m_sourceUsed[pair.source] && !m_targetUsed[pair.target])
+            if (!m_sourceUsed[pair.source] && !m_targetUsed[pair.target]) {
                 take(pair.source, pair.target);
+                count(pair.source, pair.target);
+            }
         return {};
     }
 
-    std::map<std::string, std::string> renames;
+    FoundRenames found()
+    {
+        FoundRenames result;
+        for (const auto& [source, target] : m_found)
+            result.to[m_field.sources()[source].first] = m_field.targets()[target].first;
+        for (auto& [folder, targets] : m_counts)
+            if (useOf(folder) != FolderUse::None && !targets.all().empty())
+                result.folders.emplace(folder, std::move(targets));
+        return result;
+    }
 
   private:
-    void take(std::size_t source, std::size_t target)
+    struct Pair {
+        int score = -1; // nothing
+        bool sameName = false;
+        Index source = 0, target = 0;
+        static bool before(const Pair& a, const Pair& b)
+        {
+            return std::pair(a.score, a.sameName) > std::pair(b.score, b.sameName);
+        }
+    };
+
+    FolderUse useOf(std::string_view folder) const
+    {
+        const auto at = m_uses.find(std::string(folder));
+        return at == m_uses.end() ? FolderUse::None : at->second;
+    }
+
+    bool sameName(Index source, Index target) const
+    {
+        return baseName(m_field.sources()[source].first) == baseName(m_field.targets()[target].first);
+    }
+
+    // What is inside of folders that are looked into later comes behind the rest.
+    std::vector<Index> inGitsOrder(std::span<const Index> some, const std::vector<RenameField::File>& files)
+    {
+        if (m_needs.later.empty() || some.size() < 2)
+            return {some.begin(), some.end()};
+        if (m_rank.empty())
+            for (std::size_t i = 0; i < m_needs.later.size(); ++i)
+                m_rank[m_needs.later[i]] = i + 1;
+        std::vector<std::pair<std::size_t, Index>> ranked;
+        auto last = m_rank.end();
+        for (const Index index : some) {
+            const std::string& path = files[index].first;
+            if (last == m_rank.end() || !path.starts_with(last->first)) {
+                // No such folder is within another, so the nearest before the path is the only one that can hold it.
+                last = m_rank.upper_bound(path);
+                last = last == m_rank.begin() ? m_rank.end() : std::prev(last);
+                if (last != m_rank.end() && !path.starts_with(last->first))
+                    last = m_rank.end();
+            }
+            ranked.emplace_back(last == m_rank.end() ? 0 : last->second, index);
+        }
+        std::ranges::stable_sort(ranked, {}, &std::pair<std::size_t, Index>::first);
+        std::vector<Index> ordered;
+        for (const auto& [rank, index] : ranked)
+            ordered.push_back(index);
+        return ordered;
+    }
+
+    // git's find_identical_files.
+    std::optional<Index> bestOfEqual(const std::vector<Index>& sources, Index target) const
+    {
+        const Leaf& wanted = m_field.targets()[target].second;
+        std::optional<Index> best;
+        int left = 100; // more alternatives than that are not looked at
+        for (const Index source : sources) {
+            const Leaf& leaf = m_field.sources()[source].second;
+            if (m_sourceUsed[source] || (leaf.mode != wanted.mode && !(isRegular(leaf) && isRegular(wanted))))
+                continue;
+            if (sameName(source, target))
+                return source;
+            if (!best)
+                best = source;
+            if (--left == 0)
+                break;
+        }
+        return best;
+    }
+
+    void take(Index source, Index target)
     {
         m_sourceUsed[source] = m_targetUsed[target] = true;
-        renames[m_sources[source].first] = m_targets[target].first;
+        m_found.emplace_back(source, target);
+    }
+
+    // ---- where folders went
+
+    // git's update_dir_rename_counts.
+    void count(Index source, Index target)
+    {
+        if (!m_counted)
+            return;
+        std::string_view from = m_field.sources()[source].first, to = m_field.targets()[target].first;
+        for (bool first = true;; first = false) {
+            const std::string_view oldFolder = folderOf(from), newFolder = folderOf(to);
+            const std::string folder(oldFolder);
+            const auto at = m_uses.find(folder);
+            if (at == m_uses.end() && !m_field.removedFolders().contains(folder))
+                return;
+            if (!first && baseName(from) != baseName(to))
+                return;
+            const FolderUse use = at == m_uses.end() ? FolderUse::None : at->second;
+            if (use == FolderUse::Self || first)
+                m_counts[folder].add(newFolder);
+            if (use == FolderUse::None || oldFolder.empty() || newFolder.empty())
+                return;
+            from = oldFolder;
+            to = newFolder;
+        }
+    }
+
+    // In the order of the targets, as git does it before it looks at names.
+    void countExact()
+    {
+        if (std::exchange(m_exactCounted, true))
+            return;
+        m_counted = true;
+        std::vector<Index> sourceOf(m_targetUsed.size()), targets;
+        for (std::size_t i = 0; i < m_exact; ++i) {
+            sourceOf[m_found[i].second] = m_found[i].first;
+            targets.push_back(m_found[i].second);
+        }
+        std::ranges::sort(targets);
+        for (const Index target : inGitsOrder(targets, m_field.targets()))
+            count(sourceOf[target], target);
+        for (const auto& [folder, counted] : m_counts)
+            m_guesses.emplace(folder, counted.most());
+    }
+
+    // git's idx_possible_rename: the file of that name in the folder to which most files of its own went unchanged.
+    std::optional<Index> guess(const std::string& path, const std::vector<bool>& taken)
+    {
+        if (!m_counted) {
+            countExact();
+            m_counted = false; // nobody asks for the rest
+            m_counts.clear();
+        }
+        const auto at = m_guesses.find(std::string(folderOf(path)));
+        if (at == m_guesses.end())
+            return std::nullopt;
+        std::string wanted = at->second;
+        wanted += '/'; // also where the folder is the root, as git has it: nothing is found then
+        wanted += baseName(path);
+        const auto target = std::ranges::lower_bound(m_field.targets(), wanted, {}, &RenameField::File::first);
+        if (target == m_field.targets().end() || target->first != wanted)
+            return std::nullopt;
+        const auto index = Index(target - m_field.targets().begin());
+        return taken[index] ? std::nullopt : std::optional(index);
     }
 
     // Zero when it is certainly below `least`.
-    Result<int> similarity(std::size_t source, std::size_t target, int least)
+    Result<int> similarity(Index source, Index target, int least)
     {
-        const Leaf& a = m_sources[source].second;
-        const Leaf& b = m_targets[target].second;
+        const Leaf& a = m_field.sources()[source].second;
+        const Leaf& b = m_field.targets()[target].second;
         if (!isRegular(a) || !isRegular(b))
             return 0;
-        const auto sizeA = sizeOf(a.id), sizeB = sizeOf(b.id);
+        const auto sizeA = m_cache.size(m_store, a.id), sizeB = m_cache.size(m_store, b.id);
         if (!sizeA || !sizeB)
             return std::unexpected(!sizeA ? sizeA.error() : sizeB.error());
         const auto [small, large] = std::minmax(*sizeA, *sizeB);
@@ -212,65 +350,95 @@ class Detection {
         return scoreOf(**first, **second);
     }
 
-    Result<std::uint64_t> sizeOf(const Oid& id)
-    {
-        if (const auto at = m_sizes.find(id); at != m_sizes.end())
-            return at->second;
-        const auto size = m_store.size(id);
-        if (size)
-            m_sizes.emplace(id, *size);
-        return size;
-    }
-
     ObjectStore& m_store;
     SimilarityCache& m_cache;
-    const std::vector<std::pair<std::string, Leaf>>& m_sources;
-    const std::vector<std::pair<std::string, Leaf>>& m_targets;
+    const RenameField& m_field;
+    const RenameNeeds& m_needs;
+    std::map<std::string, FolderUse> m_uses; // falls as folders become known
+    std::map<std::string, std::size_t> m_rank;
     std::vector<bool> m_sourceUsed, m_targetUsed;
-    std::vector<std::size_t> m_open;
-    std::unordered_map<Oid, std::uint64_t> m_sizes;
+    std::vector<std::pair<Index, Index>> m_found;
+    std::size_t m_exact = 0; // so many of them are of equal contents
+    std::vector<Index> m_open;
+    bool m_asked = false, m_counted = false, m_exactCounted = false;
+    std::map<std::string, FolderTargets> m_counts;
+    std::map<std::string, std::string> m_guesses;
 };
 
 } // namespace
 
-Result<const SimilarityCache::Print*> SimilarityCache::print(ObjectStore& store, const Oid& blob)
+RenameField::RenameField(Departures departures) : m_departures(std::move(departures))
 {
-    if (const auto at = m_prints.find(blob); at != m_prints.end())
-        return &at->second;
-    const auto object = store.read(blob, ObjectType::Blob);
-    if (!object)
-        return std::unexpected(object.error());
-    Print print = printOf(object->view());
-    m_cost += print.chunks.size() * 8 + 96;
-    return &m_prints.emplace(blob, std::move(print)).first->second;
+    const auto isEmpty = [](const File& file) { return file.second.id == emptyBlob; };
+    std::erase_if(m_departures.deleted, isEmpty);
+    std::erase_if(m_departures.added, isEmpty);
+    std::unordered_map<Oid, std::vector<Index>> bySource;
+    for (Index i = 0; i < sources().size(); ++i) {
+        bySource[sources()[i].second.id].push_back(i);
+        m_sourcesByName[baseName(sources()[i].first)].push_back(i);
+    }
+    std::unordered_map<Oid, std::size_t> groups;
+    for (Index j = 0; j < targets().size(); ++j) {
+        m_targetsByName[baseName(targets()[j].first)].push_back(j);
+        const auto same = bySource.find(targets()[j].second.id);
+        if (same == bySource.end())
+            continue;
+        const auto [group, isNew] = groups.try_emplace(same->first, m_alike.size());
+        if (isNew)
+            m_alike.push_back({same->second, {}});
+        m_alike[group->second].targets.push_back(j);
+    }
 }
 
-void SimilarityCache::trim()
+void FolderTargets::add(std::string_view folder, int count)
 {
-    if (m_cost < mostPrintBytes)
-        return;
-    m_prints.clear();
-    m_cost = 0;
+    auto at = std::ranges::find(m_targets, folder, &Target::folder);
+    if (at == m_targets.end())
+        at = m_targets.insert(m_targets.end(), {std::string(folder), 0});
+    at->count += count;
 }
 
-Result<std::map<std::string, std::string>> findRenames(ObjectStore& store, SimilarityCache& cache,
-                                                       const Departures& departures,
-                                                       const std::function<bool(const std::string&)>& relevant,
-                                                       int limit, const Progress& progress)
+bool FolderTargets::settled(int unknown) const
+{
+    int first = 0, second = 0;
+    for (const Target& target : m_targets)
+        if (target.count >= first)
+            second = std::exchange(first, target.count);
+        else
+            second = std::max(second, target.count);
+    return first > second + unknown;
+}
+
+const std::string& FolderTargets::most() const
+{
+    const auto best = std::ranges::max_element(m_targets, {}, &Target::count);
+    if (std::ranges::count(m_targets, best->count, &Target::count) == 1)
+        return best->folder;
+    std::vector<std::string_view> names;
+    for (const Target& target : m_targets)
+        names.push_back(target.folder);
+    for (const std::size_t i : hashOrder(names))
+        if (m_targets[i].count == best->count)
+            return m_targets[i].folder;
+    return best->folder;
+}
+
+Result<FoundRenames> findRenames(ObjectStore& store, SimilarityCache& cache, const RenameField& field,
+                                 const RenameNeeds& needs, int limit, const Progress& progress)
 {
     cache.trim();
-    Detection detection(store, cache, departures);
-    if (departures.added.empty() || departures.deleted.empty())
-        return std::move(detection.renames);
+    if (field.targets().empty() || field.sources().empty() || needs.sources.empty())
+        return FoundRenames();
+    Detection detection(store, cache, field, needs);
     detection.exact();
-    detection.keepOnly(relevant);
-    if (detection.hasOpen()) {
+    if (detection.listOpen()) {
         if (auto done = detection.byBaseName(); !done)
             return std::unexpected(done.error());
-        if (auto done = detection.bySimilarity(limit, progress); !done)
+        detection.leaveWhatIsKnown();
+        if (auto done = detection.bySimilarity(limit > 0 ? limit : usualLimit, progress); !done)
             return std::unexpected(done.error());
     }
-    return std::move(detection.renames);
+    return detection.found();
 }
 
 } // namespace espalier

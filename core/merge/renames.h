@@ -1,13 +1,14 @@
 // SPDX-License-Identifier: MIT
 //
 // Which deleted files came back under another name, as git's diffcore-rename decides for merges: equal contents first, then
-// unique base names at 75%, then the best pairs at 50%. Private to core/merge.
+// equal base names at 75% (where several files have the name: in the folder that most files of the old one went to), then the
+// best pairs at 50%. Private to core/merge.
 #pragma once
 
+#include "core/merge/rename_walk.h"
 #include "core/merge/tree_walk.h"
 
-#include <functional>
-#include <set>
+#include <unordered_map>
 
 namespace espalier {
 
@@ -20,18 +21,75 @@ class SimilarityCache {
     };
     // Valid until trim().
     Result<const Print*> print(ObjectStore& store, const Oid& blob);
+    Result<std::uint64_t> size(ObjectStore& store, const Oid& blob);
     // Forgets everything when it has grown large.
     void trim();
 
   private:
-    std::map<Oid, Print> m_prints;
+    std::unordered_map<Oid, Print> m_prints;
+    std::unordered_map<Oid, std::uint64_t> m_sizes;
     std::size_t m_cost = 0;
 };
 
-// From deleted path to added path. Sources for which `relevant` says no take part only where contents are equal.
-Result<std::map<std::string, std::string>> findRenames(ObjectStore& store, SimilarityCache& cache,
-                                                       const Departures& departures,
-                                                       const std::function<bool(const std::string&)>& relevant,
-                                                       int limit, const Progress& progress);
+// What one side deleted and added, with tables that every search in it needs. Empty files are left out: nothing can be told
+// from them.
+class RenameField {
+  public:
+    explicit RenameField(Departures departures);
+    RenameField(RenameField&&) noexcept = default;
+    RenameField& operator=(RenameField&&) noexcept = default;
+
+    using Index = std::uint32_t;
+    using File = std::pair<std::string, Leaf>;
+    struct Alike { // files of equal contents on both sides, in order of path
+        std::vector<Index> sources, targets;
+    };
+    const std::vector<File>& sources() const { return m_departures.deleted; }
+    const std::vector<File>& targets() const { return m_departures.added; }
+    const std::set<std::string>& removedFolders() const { return m_departures.removedFolders; }
+    const std::vector<Alike>& alike() const { return m_alike; }
+    // Files of that name in any folder; null: none.
+    const std::vector<Index>* sourcesNamed(std::string_view name) const { return find(m_sourcesByName, name); }
+    const std::vector<Index>* targetsNamed(std::string_view name) const { return find(m_targetsByName, name); }
+
+  private:
+    using ByName = std::unordered_map<std::string_view, std::vector<Index>>; // the names point into the paths
+    static const std::vector<Index>* find(const ByName& all, std::string_view name)
+    {
+        const auto at = all.find(name);
+        return at == all.end() ? nullptr : &at->second;
+    }
+
+    Departures m_departures;
+    std::vector<Alike> m_alike;
+    ByName m_sourcesByName, m_targetsByName;
+};
+
+// How many files went from one folder to others.
+class FolderTargets {
+  public:
+    void add(std::string_view folder, int count = 1);
+    struct Target {
+        std::string folder;
+        int count = 0;
+    };
+    const std::vector<Target>& all() const { return m_targets; } // in the order of their first file
+    // Whether `unknown` more files could still change which one got the most.
+    bool settled(int unknown) const;
+    // The one with the most; where several have as many, the one that git comes upon first.
+    const std::string& most() const;
+
+  private:
+    std::vector<Target> m_targets;
+};
+
+struct FoundRenames {
+    std::map<std::string, std::string> to;          // from deleted path to added path
+    std::map<std::string, FolderTargets> folders; // removed folders whose new name is asked for, as far as is needed
+};
+
+// `limit`: the side of a square of candidates above which similarity is not looked at (merge.renameLimit).
+Result<FoundRenames> findRenames(ObjectStore& store, SimilarityCache& cache, const RenameField& field,
+                                 const RenameNeeds& needs, int limit, const Progress& progress);
 
 } // namespace espalier

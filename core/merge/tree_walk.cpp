@@ -8,9 +8,6 @@ namespace espalier {
 
 namespace {
 
-// Deeper than any real tree; a crafted one must not exhaust the stack.
-constexpr int deepest = 2048;
-
 const Oid emptyTree = *Oid::parse(emptyTreeHex);
 
 // A tree's bytes; none where there is no tree.
@@ -76,7 +73,7 @@ class ChangeWalk {
     {
         if (m_progress.stopped())
             return cancelled();
-        if (depth > deepest)
+        if (depth > deepestFolder)
             return fail(ErrorKind::Unsupported, "The folders are nested too deeply", prefix.substr(0, 200));
         const auto o = openTree(m_store, base), a = openTree(m_store, newBase), b = openTree(m_store, commit);
         for (const auto* tree : {&o, &a, &b})
@@ -120,7 +117,7 @@ class DepartureWalk {
     {
         if (m_progress.stopped())
             return cancelled();
-        if (depth > deepest)
+        if (depth > deepestFolder)
             return fail(ErrorKind::Unsupported, "The folders are nested too deeply", prefix.substr(0, 200));
         const auto o = openTree(m_store, base), a = openTree(m_store, side);
         if (!o || !a)
@@ -128,8 +125,11 @@ class DepartureWalk {
         return differences(base, *o, side, *a, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
             const TreeEntry& any = was ? *was : *is;
             std::string path = prefix + std::string(any.name);
-            if (any.isTree())
+            if (any.isTree()) {
+                if (!is)
+                    found.removedFolders.insert(path);
                 return run(was ? was->id : Oid{}, is ? is->id : Oid{}, path + '/', depth + 1);
+            }
             if (!is)
                 found.deleted.emplace_back(std::move(path), leafOf(was));
             else if (!was)
@@ -286,6 +286,18 @@ Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& si
     if (auto done = walk.run(base, side, {}, 0); !done)
         return std::unexpected(done.error());
     return std::move(walk.found);
+}
+
+Result<void> eachDifference(ObjectStore& store, const Oid& a, const Oid& b,
+                            const std::function<void(const TreeEntry*, const TreeEntry*)>& each)
+{
+    const auto left = openTree(store, a), right = openTree(store, b);
+    if (!left || !right)
+        return std::unexpected(!left ? left.error() : right.error());
+    return differences(a, *left, b, *right, [&](const TreeEntry* was, const TreeEntry* is) -> Result<void> {
+        each(was, is);
+        return {};
+    });
 }
 
 Result<Oid> treeAt(ObjectStore& store, const Oid& tree, std::string_view path)

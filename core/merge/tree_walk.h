@@ -8,6 +8,7 @@
 
 #include <functional>
 #include <map>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -42,16 +43,25 @@ Result<ChangedPaths> changedPaths(ObjectStore& store, const Oid& base, const Oid
 // The paths that one side deleted and added.
 struct Departures {
     std::vector<std::pair<std::string, Leaf>> deleted, added; // in order of path
+    std::set<std::string> removedFolders;
 };
 Result<Departures> departures(ObjectStore& store, const Oid& base, const Oid& side, const Progress& progress);
+
+// Calls `each` for every name at which two trees (not what is below them) differ, with both entries, null where there is none.
+// The empty id is an empty tree.
+Result<void> eachDifference(ObjectStore& store, const Oid& a, const Oid& b,
+                            const std::function<void(const TreeEntry*, const TreeEntry*)>& each);
+
+// Deeper than any real tree; a crafted one must not exhaust the stack.
+constexpr int deepestFolder = 2048;
 
 // The directory at a path; zero when there is none.
 Result<Oid> treeAt(ObjectStore& store, const Oid& tree, std::string_view path);
 // The leaf at a path; one that does not exist when there is none.
 Result<Leaf> leafAt(ObjectStore& store, const Oid& tree, std::string_view path);
 
-// `tree` with leaves set or (mode None) removed; a path that ends in '/' sets a whole folder. Directories that become empty go. New trees go to store.fresh(). A file
-// whose name a directory has too goes to the path that `aside` gives for its own.
+// `tree` with leaves set or (mode None) removed; a path that ends in '/' sets a whole folder. Directories that become empty go.
+// New trees go to store.fresh(). A file whose name a directory has too goes to the path that `aside` gives for its own.
 struct TreeEdits {
     std::map<std::string, Leaf> leaves;
 };

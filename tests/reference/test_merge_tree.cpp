@@ -2,6 +2,7 @@
 //
 // core/merge against `git merge-tree --write-tree` (git 2.47), the reference: invented histories with fixed seeds.
 // ESPALIER_MERGE_SEEDS=FIRST-LAST compares other seeds, 100 merges each, for longer runs by hand.
+#include "tests/support/project_history.h"
 #include "tests/support/reference_merge.h"
 
 #include <QtTest/QtTest>
@@ -33,6 +34,23 @@ class TestMergeTree : public QObject {
         knobs.renameFolders = seed % 4 == 0;
         const Comparison found = compareMerges(repo, espalier::test::randomMerges(repo, std::uint64_t(seed), knobs));
         QVERIFY(found.clean > 5);
+        QVERIFY(found.conflicts > 0);
+        for (const std::string& difference : found.differences)
+            qWarning("%s", difference.c_str());
+        QCOMPARE(found.differences.size(), std::size_t(0));
+    }
+
+    // Histories as mean as real ones.
+    void projectMerges_data() { randomMerges_data(); }
+
+    void projectMerges()
+    {
+        QFETCH(int, seed);
+        TempRepository repo(TempRepository::Bare);
+        const ProjectKnobs knobs = ProjectKnobs::of(std::uint64_t(seed));
+        const Comparison found = compareMerges(repo, espalier::test::projectMerges(repo, knobs), false,
+                                               knobs.attributes ? ReadAttributes::OfNewBase : ReadAttributes::Nowhere);
+        QVERIFY(found.clean > 0);
         QVERIFY(found.conflicts > 0);
         for (const std::string& difference : found.differences)
             qWarning("%s", difference.c_str());

@@ -6,12 +6,20 @@
 
 namespace espalier::test {
 
-std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases)
+std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
+                                            ReadAttributes attributes)
 {
-    QByteArray input;
-    for (const MergeCase& merge : cases)
+    QByteArray input, out;
+    for (const MergeCase& merge : cases) {
         input += QByteArray::fromStdString(merge.base + " -- " + merge.newBase + " " + merge.commit + "\n");
-    const QByteArray out = repository.tryGit({"merge-tree", "--write-tree", "--stdin", "--no-messages"}, input).out;
+        if (attributes == ReadAttributes::Nowhere && &merge != &cases.back())
+            continue;
+        QStringList arguments{"merge-tree", "--write-tree", "--stdin", "--no-messages"};
+        if (attributes == ReadAttributes::OfNewBase)
+            arguments.prepend("--attr-source=" + QString::fromStdString(merge.newBase));
+        out += repository.tryGit(arguments, input).out;
+        input.clear();
+    }
     std::vector<ReferenceMerge> results;
     const QList<QByteArray> fields = out.split('\0');
     for (qsizetype at = 0; at + 2 < fields.size();) {
@@ -48,10 +56,11 @@ std::string difference(const TreeMerge& merge, const ReferenceMerge& reference)
 
 } // namespace
 
-Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases, bool cleanTreesOnly)
+Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases, bool cleanTreesOnly,
+                         ReadAttributes attributes)
 {
     Comparison result;
-    const auto reference = referenceMerges(repository, cases);
+    const auto reference = referenceMerges(repository, cases, attributes);
     if (reference.size() != cases.size()) {
         result.differences.push_back("git answered " + std::to_string(reference.size()) + " merges of " +
                                      std::to_string(cases.size()));

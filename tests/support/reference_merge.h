@@ -15,7 +15,12 @@ struct ReferenceMerge {
     std::vector<std::string> stages; // "mode id stage\tpath", in git's order
 };
 
-std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases);
+// git reads attributes from the worktree, or from HEAD where there is none; core/merge from the new base. `OfNewBase` tells git
+// to look there, which takes a process a merge.
+enum class ReadAttributes : std::uint8_t { Nowhere, OfNewBase };
+
+std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
+                                            ReadAttributes attributes = ReadAttributes::Nowhere);
 
 // The same merge by core/merge, told with the labels that git uses. Empty: they agree; otherwise what differs. Trees are
 // compared where the merge is clean, and in marker form too unless `cleanTreesOnly`; stages always.
@@ -24,6 +29,6 @@ struct Comparison {
     std::vector<std::string> differences; // a line each
 };
 Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
-                         bool cleanTreesOnly = false);
+                         bool cleanTreesOnly = false, ReadAttributes attributes = ReadAttributes::Nowhere);
 
 } // namespace espalier::test

@@ -1,0 +1,13 @@
+// SPDX-License-Identifier: MIT
+//
+// Patterns of .gitattributes files, as git's wildmatch reads them. Private to core/merge.
+#pragma once
+
+#include <string_view>
+
+namespace espalier {
+
+// '*', '?' and sets stop at a '/'; "**/", "/**/" and "/**" cross folders. The whole text must match.
+bool matchesWildcard(std::string_view pattern, std::string_view text);
+
+} // namespace espalier
