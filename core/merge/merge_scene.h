@@ -46,7 +46,9 @@ struct MergeEntry {
     std::optional<ConflictKind> kind;                    // when it is a conflict: what renames make of it
     std::string ancestorPath, newBasePath, commitPath; // where they differ from the entry's own
     std::vector<std::string> otherPaths;
-    std::string movedFrom; // taken along by a renamed directory
+    std::string movedFrom;      // taken along by a renamed directory
+    bool movedByCommit = false; // it is the commit's file that was
+    bool movedAlone = false;    // to where none of the three had one
 
     explicit MergeEntry(const ThreeLeaves& three = {}) : leaves(three)
     {

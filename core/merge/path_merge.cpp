@@ -64,8 +64,8 @@ auto PathMerger::mergeTexts(const std::string& path, const MergeEntry& entry, bo
     if (!attributes)
         return std::unexpected(attributes.error());
     TextMergeOptions options;
-    options.newBaseLabel = labelFor(m_scene.options.newBaseLabel, entry, entry.newBasePath, path);
-    options.commitLabel = labelFor(m_scene.options.commitLabel, entry, entry.commitPath, path);
+    options.newBaseLabel = labelFor(false, entry, path);
+    options.commitLabel = labelFor(true, entry, path);
     options.markerSize = attributes->markerSize + extraMarker;
     options.favour = attributes->driver == MergeAttribute::Union ? TextFavour::Union : TextFavour::None;
     TextMerge text;
@@ -87,13 +87,19 @@ auto PathMerger::mergeTexts(const std::string& path, const MergeEntry& entry, bo
     return merged;
 }
 
-// git adds the path to the label when the sides' names differ.
-std::string PathMerger::labelFor(const std::string& label, const MergeEntry& entry, const std::string& sidePath,
-                                 const std::string& path) const
+// git adds the path to the label when the sides' names differ. What a renamed directory took along has its old one there.
+std::string PathMerger::labelFor(bool ofCommit, const MergeEntry& entry, const std::string& path) const
 {
-    if (entry.ancestorPath.empty() && entry.newBasePath.empty() && entry.commitPath.empty())
-        return label;
-    return label + ":" + (sidePath.empty() ? path : sidePath);
+    const auto nameOf = [&](const std::string& own, bool moved) -> const std::string& {
+        return !own.empty() ? own : moved ? entry.movedFrom : path;
+    };
+    const bool moved = !entry.movedFrom.empty(), byNewBase = moved && (entry.movedAlone || !entry.movedByCommit),
+               byCommit = moved && (entry.movedAlone || entry.movedByCommit);
+    const std::string& ancestor = nameOf(entry.ancestorPath, moved && entry.movedAlone);
+    const std::string& newBase = nameOf(entry.newBasePath, byNewBase);
+    const std::string& commit = nameOf(entry.commitPath, byCommit);
+    const std::string& label = ofCommit ? m_scene.options.commitLabel : m_scene.options.newBaseLabel;
+    return ancestor == newBase && ancestor == commit ? label : label + ":" + (ofCommit ? commit : newBase);
 }
 
 Result<void> PathMerger::settle(const std::string& path, const MergeEntry& entry)

@@ -34,8 +34,7 @@ class PathMerger {
   private:
     Result<Merged> mergeTexts(const std::string& path, const MergeEntry& entry, bool withAncestor, Merged merged,
                               int extraMarker);
-    std::string labelFor(const std::string& label, const MergeEntry& entry, const std::string& sidePath,
-                         const std::string& path) const;
+    std::string labelFor(bool ofCommit, const MergeEntry& entry, const std::string& path) const;
     void apart(const std::string& path, const MergeEntry& entry);
     // Takes what the tree holds from `edits`.
     void conflict(const std::string& path, const MergeEntry& entry, std::optional<ConflictKind> kind,

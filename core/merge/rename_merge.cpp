@@ -160,6 +160,8 @@ Result<void> RenameMerger::moveEntry(const Side& side, const std::string& from, 
     if (!old || !entry)
         return std::unexpected(!old ? old.error() : entry.error());
     auto ofSide = side.ofCommit ? &ThreeLeaves::commit : &ThreeLeaves::newBase;
+    (*entry)->movedAlone = (*entry)->leaves == ThreeLeaves();
+    (*entry)->movedByCommit = side.ofCommit;
     (*entry)->leaves.*ofSide = (*old)->leaves.*ofSide;
     (*entry)->movedFrom = from;
     (*entry)->unsettled |= m_scene.options.directoryRenames == MergeOptions::DirectoryRenames::Conflict;

@@ -405,7 +405,7 @@ ProjectKnobs ProjectKnobs::of(std::uint64_t seed)
     knobs.seed = seed;
     static const int sizes[] = {14, 30, 60, 140};
     knobs.files = sizes[seed % 4];
-    knobs.farChanges = seed % 3 == 0 ? 60 : seed % 3 == 1 ? 12 : 4;
+    knobs.farChanges = seed % 3 == 1 ? 12 : seed % 3 == 2 ? 4 : knobs.files > 20 ? 60 : 25;
     knobs.alikePercent = int(seed * 17 % 90);
     knobs.attributes = seed % 5 == 2;
     knobs.submodules = seed % 3 == 1;

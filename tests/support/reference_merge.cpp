@@ -4,6 +4,8 @@
 #include "core/git/commit.h"
 #include "core/merge/tree_merge.h"
 
+#include <QSet>
+
 namespace espalier::test {
 
 std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
@@ -54,6 +56,42 @@ std::string difference(const TreeMerge& merge, const ReferenceMerge& reference)
     return told;
 }
 
+std::string rawChanges(const TempRepository& repository, const MergeCase& merge)
+{
+    std::string told;
+    for (const std::string& side : {merge.newBase, merge.commit})
+        told += "\n  " + repository.git({"diff", "--raw", "--abbrev=6", "-M", QString::fromStdString(merge.base),
+                                        QString::fromStdString(side)});
+    return told;
+}
+
+// What git itself gets wrong, so that there is nothing to follow: with a renamed directory it may write a folder and a file of
+// one name, or lose files that nobody touched from a folder into which it brings something.
+bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const std::string& gitTree, const std::string& ourTree)
+{
+    const auto lines = [&](const QStringList& arguments) {
+        return QString::fromLatin1(repository.tryGit(arguments).out).split('\n', Qt::SkipEmptyParts);
+    };
+    const auto pathsOf = [&](const std::string& tree) {
+        const QStringList paths = lines({"ls-tree", "-r", "--name-only", QString::fromStdString(tree)});
+        return QSet<QString>(paths.begin(), paths.end());
+    };
+    for (const QSet<QString> paths = pathsOf(gitTree); const QString& path : paths)
+        for (qsizetype slash = path.indexOf('/'); slash >= 0; slash = path.indexOf('/', slash + 1))
+            if (paths.contains(path.left(slash)))
+                return true;
+    const QStringList differ = lines({"diff", "--raw", "--no-renames", "--no-abbrev", QString::fromStdString(gitTree),
+                                      QString::fromStdString(ourTree)});
+    return !differ.empty() && std::ranges::all_of(differ, [&](const QString& line) {
+        // ":000000 mode 0… id A\tpath": only here, and the same in all three.
+        const QString path = line.section('\t', 1), entry = line.section(' ', 1, 1) + " blob " + line.section(' ', 3, 3);
+        return line.startsWith(":000000 ") &&
+               std::ranges::all_of(std::array{merge.base, merge.newBase, merge.commit}, [&](const std::string& tree) {
+                   return lines({"ls-tree", QString::fromStdString(tree), path}).value(0).section('\t', 0, 0) == entry;
+               });
+    });
+}
+
 } // namespace
 
 Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases, bool cleanTreesOnly,
@@ -82,6 +120,11 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
             continue;
         }
         (reference[i].clean ? result.clean : result.conflicts)++;
+        if (merge->tree.hex() != reference[i].tree && !reference[i].clean && writeObjects(opened, store.fresh()) &&
+            gitIsWrong(repository, cases[i], reference[i].tree, merge->tree.hex())) {
+            ++result.gitIsWrong;
+            continue;
+        }
         std::vector<std::string> stages;
         for (const StagedPath& stage : merge->stages)
             stages.push_back(told(stage));
@@ -99,13 +142,15 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
                                        "--merge-base=" + QString::fromStdString(cases[i].base),
                                        QString::fromStdString(cases[i].newBase), QString::fromStdString(cases[i].commit)})
                               .out.toStdString();
-            for (const std::string& side : {cases[i].newBase, cases[i].commit})
-                difference += "\n  " + repository.git({"diff", "--raw", "--abbrev=6", "-M", QString::fromStdString(cases[i].base),
-                                                      QString::fromStdString(side)});
-            result.differences.push_back(std::move(difference));
+            result.differences.push_back(difference + rawChanges(repository, cases[i]));
         } else if (merge->tree.hex() != reference[i].tree && (merge->clean() || !cleanTreesOnly)) {
             result.differences.push_back(name + (merge->clean() ? ": tree of a clean merge " : ": tree in marker form ") +
                                          merge->tree.hex() + ", git has " + reference[i].tree + difference(merge.value(), reference[i]));
+            if (merge->clean() ? bool(writeObjects(opened, store.fresh())) : true)
+                result.differences.back() += "\n" + repository.tryGit({"diff", QString::fromStdString(reference[i].tree),
+                                                                       QString::fromStdString(merge->tree.hex())})
+                                                        .out.left(3000).toStdString() +
+                                             rawChanges(repository, cases[i]);
         }
     }
     return result;
