@@ -65,10 +65,20 @@ std::string rawChanges(const TempRepository& repository, const MergeCase& merge)
     return told;
 }
 
-// What git itself gets wrong, so that there is nothing to follow: with a renamed directory it may write a folder and a file of
-// one name, or lose files that nobody touched from a folder into which it brings something.
-bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const std::string& gitTree, const std::string& ourTree)
+// What git itself gets wrong, so that there is nothing to follow: with a renamed directory it may write or list a folder and a
+// file of one name, or lose files that nobody touched from a folder into which it brings something.
+bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const ReferenceMerge& reference,
+                const std::string& ourTree)
 {
+    const std::string& gitTree = reference.tree;
+    std::set<std::string> listed; // of stages 2 and 3
+    for (const std::string& stage : reference.stages)
+        if (const std::size_t tab = stage.find('\t'); tab != std::string::npos && stage[tab - 1] != '1')
+            listed.insert(stage.substr(tab + 1));
+    for (const std::string& path : listed)
+        for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1))
+            if (listed.contains(path.substr(0, slash)))
+                return true;
     const auto lines = [&](const QStringList& arguments) {
         return QString::fromLatin1(repository.tryGit(arguments).out).split('\n', Qt::SkipEmptyParts);
     };
@@ -121,7 +131,7 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
         }
         (reference[i].clean ? result.clean : result.conflicts)++;
         if (merge->tree.hex() != reference[i].tree && !reference[i].clean && writeObjects(opened, store.fresh()) &&
-            gitIsWrong(repository, cases[i], reference[i].tree, merge->tree.hex())) {
+            gitIsWrong(repository, cases[i], reference[i], merge->tree.hex())) {
             ++result.gitIsWrong;
             continue;
         }
