@@ -33,6 +33,14 @@ std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, co
         ++at;
         results.push_back(std::move(merge));
     }
+    if (results.size() == cases.size())
+        return results;
+    // It stops at one of its own assertions now and then: ask for each by itself then.
+    if (cases.size() == 1)
+        return {ReferenceMerge()};
+    results.clear();
+    for (const MergeCase& merge : cases)
+        results.push_back(referenceMerges(repository, {merge}, attributes).front());
     return results;
 }
 
@@ -109,11 +117,6 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
 {
     Comparison result;
     const auto reference = referenceMerges(repository, cases, attributes);
-    if (reference.size() != cases.size()) {
-        result.differences.push_back("git answered " + std::to_string(reference.size()) + " merges of " +
-                                     std::to_string(cases.size()));
-        return result;
-    }
     const Repository opened = repository.open();
     ObjectStore store(opened);
     MergeCaches caches;
@@ -127,6 +130,10 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
                                       options, caches);
         if (!merge) {
             result.differences.push_back(name + ": " + merge.error().line());
+            continue;
+        }
+        if (!reference[i].answered()) {
+            ++result.gitIsWrong;
             continue;
         }
         (reference[i].clean ? result.clean : result.conflicts)++;

@@ -11,7 +11,8 @@ namespace espalier::test {
 
 struct ReferenceMerge {
     bool clean = false;
-    std::string tree;
+    std::string tree; // empty: git stopped at an assertion of its own
+    bool answered() const { return !tree.empty(); }
     std::vector<std::string> stages; // "mode id stage\tpath", in git's order
 };
 
@@ -26,7 +27,7 @@ std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, co
 // compared where the merge is clean, and in marker form too unless `cleanTreesOnly`; stages always.
 struct Comparison {
     int clean = 0, conflicts = 0;
-    int gitIsWrong = 0;                   // left out of what follows: git wrote a tree that cannot be, or lost files
+    int gitIsWrong = 0;                   // left out of what follows: git stopped, wrote a tree that cannot be, or lost files
     std::vector<std::string> differences; // a line each
 };
 Comparison compareMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
