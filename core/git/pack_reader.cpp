@@ -425,6 +425,20 @@ std::optional<RawObject> PackReader::read(const Oid& id, std::size_t limit)
     return std::nullopt;
 }
 
+std::optional<Object> PackReader::take(const Oid& id)
+{
+    std::optional<Object> found;
+    if (m_data->places(id, [&](const Data::Place& place) {
+            found = m_data->readAt(place);
+            return found.has_value();
+        }))
+        return found;
+    if (const auto loose = m_data->openLoose(id))
+        if (auto bytes = m_data->readLoose(*loose, loose->size))
+            found = Object{loose->type, std::make_shared<const std::string>(std::move(*bytes))};
+    return found;
+}
+
 std::optional<Object> PackReader::share(const Oid& id)
 {
     m_data->damaged = m_data->tooLarge = false;

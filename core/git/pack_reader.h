@@ -65,6 +65,8 @@ class PackReader {
     // The object, or the first `limit` bytes of it where that saves work. Nothing when it is not found, is damaged, or is
     // larger than 64 MiB. The bytes are valid until the next call.
     std::optional<RawObject> read(const Oid& id, std::size_t limit = SIZE_MAX);
+    // The whole object, to keep: as share(), unchecked as read().
+    std::optional<Object> take(const Oid& id);
     // The whole object, to keep: shared with what the reader keeps as the base of further deltas. Its SHA-1 is `id`.
     std::optional<Object> share(const Oid& id);
     // The last share() or size() gave nothing although the object is here, and not for its size: every copy is damaged.

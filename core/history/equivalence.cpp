@@ -8,7 +8,7 @@
 namespace espalier {
 
 struct EquivalenceCache::Data {
-    unsigned threads = 0;
+    EquivalenceHabits habits;
     OutlineTable outlines;
     std::mutex lock;
     std::unordered_map<Oid, std::optional<Oid>> changeIds;
@@ -27,9 +27,9 @@ struct EquivalenceCache::Data {
     }
 };
 
-EquivalenceCache::EquivalenceCache(unsigned threads) : m_data(std::make_unique<Data>())
+EquivalenceCache::EquivalenceCache(const EquivalenceHabits& habits) : m_data(std::make_unique<Data>())
 {
-    m_data->threads = threads;
+    m_data->habits = habits;
 }
 EquivalenceCache::~EquivalenceCache() = default;
 
@@ -205,7 +205,7 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
         return found;
     const auto files = cache.data().filesFor(store.repository());
     QuickObjects objects(store, files);
-    Outlines outlines(objects, files, cache.data().outlines, cache.data().threads);
+    Outlines outlines(objects, files, cache.data().outlines, cache.data().habits);
     std::vector<std::uint64_t> wanted;
     bool any = false;
     for (const Oid& commit : mine) {

@@ -21,11 +21,17 @@
 
 namespace espalier {
 
+struct EquivalenceHabits {
+    unsigned threads = 0; // how many may read commits for one question; 0 for all cores
+    // Dozens of branches will be asked about: reading every commit's change once is then cheaper than only as much of each
+    // as a question needs, twice as dear for a single one.
+    bool manyQuestions = false;
+};
+
 // Ids of changes, kept between calls; may be shared by threads (it locks).
 class EquivalenceCache {
   public:
-    // `threads`: how many may read commits for one question; 0 for all cores.
-    explicit EquivalenceCache(unsigned threads = 0);
+    explicit EquivalenceCache(const EquivalenceHabits& habits = {});
     ~EquivalenceCache();
     struct Data;
     Data& data() const { return *m_data; }

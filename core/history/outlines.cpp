@@ -94,7 +94,7 @@ auto Outlines::unreadOf(std::span<const Oid> commits) const -> std::vector<Unrea
     const auto fresh = std::ranges::mismatch(commits, m_table.m_covered).in1;
     for (const Oid& commit : std::ranges::subrange(fresh, commits.end()))
         if (!m_table.m_known.contains(commit))
-            unread.push_back({commit, false});
+            unread.push_back({commit, m_habits.manyQuestions});
     // Some of them may be none of `commits`; there are few, and they are asked about in their turn.
     for (const std::uint64_t path : m_paths)
         if (const auto at = m_table.m_ruledOutBy.find(path); at != m_table.m_ruledOutBy.end())
@@ -146,7 +146,7 @@ Result<void> Outlines::read(std::span<const Oid> commits, const Progress& progre
     const std::vector<Unread> unread = unreadOf(commits);
     std::vector<OutlineTable::Outline> outlines(unread.size());
     const std::size_t cores =
-        m_threads > 0 ? m_threads : std::clamp<std::size_t>(std::thread::hardware_concurrency(), 1, 16);
+        m_habits.threads > 0 ? m_habits.threads : std::clamp<std::size_t>(std::thread::hardware_concurrency(), 1, 16);
     // New objects in memory belong to the caller's store alone.
     const std::size_t parts =
         m_objects.store().fresh().count() > 0 ? 1 : std::clamp<std::size_t>(unread.size() / 256, 1, cores);

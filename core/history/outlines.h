@@ -4,9 +4,10 @@
 // so most commits are never read in full. Kept by commit for all questions about one repository. Private to core/history.
 //
 // Most commits are given up at the first path that the question is not about. They are remembered by that path, and read
-// in full once somebody asks about it. What a question costs is then what it is about and not how far a branch is behind.
+// in full once somebody asks about it; where many questions are to come all are read in full at once. What a question costs is then what it is about and not how far a branch is behind.
 #pragma once
 
+#include "core/history/equivalence.h"
 #include "core/history/quick_objects.h"
 #include "core/history/tree_changes.h"
 
@@ -51,9 +52,9 @@ class OutlineTable {
 // One question.
 class Outlines {
   public:
-    // `threads`: 0 for all cores.
-    Outlines(QuickObjects& objects, std::shared_ptr<const QuickFiles> files, OutlineTable& table, unsigned threads)
-        : m_objects(objects), m_files(std::move(files)), m_table(table), m_threads(threads)
+    Outlines(QuickObjects& objects, std::shared_ptr<const QuickFiles> files, OutlineTable& table,
+             const EquivalenceHabits& habits)
+        : m_objects(objects), m_files(std::move(files)), m_table(table), m_habits(habits)
     {}
 
     // The question is also about a change like this one, whose outline is returned.
@@ -77,7 +78,7 @@ class Outlines {
     QuickObjects& m_objects;
     std::shared_ptr<const QuickFiles> m_files;
     OutlineTable& m_table;
-    unsigned m_threads;
+    EquivalenceHabits m_habits;
     std::unordered_set<std::uint64_t> m_paths; // hashed; folders too
 };
 

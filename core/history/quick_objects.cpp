@@ -49,15 +49,16 @@ Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
 
 Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, ObjectType type)
 {
+    if (type == ObjectType::Commit)
+        if (auto kept = m_store.kept(id); kept && kept->type == type)
+            return std::move(kept->bytes);
     if (const auto at = m_young.find(id); at != m_young.end())
         return at->second;
     std::shared_ptr<const std::string> bytes;
     if (const auto at = m_old.find(id); at != m_old.end()) {
         bytes = at->second;
-    } else if (auto kept = m_store.kept(id); kept && kept->type == type) {
-        return std::move(kept->bytes);
-    } else if (auto object = m_packs->read(id); object && object->type == type) {
-        bytes = std::make_shared<const std::string>(object->bytes);
+    } else if (auto object = m_packs->take(id); object && object->type == type) {
+        bytes = std::move(object->bytes);
     } else {
         auto slow = m_store.read(id, type);
         if (!slow)

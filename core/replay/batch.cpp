@@ -10,13 +10,17 @@
 
 namespace espalier {
 
+namespace {
+constexpr EquivalenceHabits oneThread{1, true};
+}
+
 struct Batch::Data {
     Data(const Repository& from, const BatchOptions& with, std::shared_ptr<EquivalenceCache> equivalence)
         : store(from, with.cacheBytes)
         , caches(from)
         , options(with)
     {
-        caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(1);
+        caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(oneThread);
         if (!options.committer) {
             const auto configured = committerNow(from);
             options.committer = configured ? *configured : Person{};
@@ -124,7 +128,7 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
         const auto configured = committerNow(repository); // one moment for all threads
         shared.committer = configured ? *configured : Person{};
     }
-    const auto equivalence = std::make_shared<EquivalenceCache>(1);
+    const auto equivalence = std::make_shared<EquivalenceCache>(oneThread);
     Exchange exchange;
     std::vector<std::jthread> workers;
     for (unsigned i = 0; i < threads; ++i)
