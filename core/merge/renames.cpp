@@ -85,24 +85,32 @@ class Detection {
     // git's find_basename_matches.
     Result<void> byBaseName()
     {
-        // A name counts as many files' when it was so before this began.
-        const std::vector<bool> targetTaken = m_targetUsed, sourceTaken = m_sourceUsed;
-        const auto only = [](const std::vector<Index>* all, const std::vector<bool>& taken) -> std::pair<int, Index> {
-            std::pair<int, Index> found{0, 0};
-            if (all)
-                for (const Index index : *all)
-                    if (!taken[index])
-                        found = {found.first + 1, index};
-            return found;
+        // How many files have a name, and the last of them; as it is before this begins.
+        struct Named {
+            int sources = 0, targets = 0;
+            Index target = 0;
         };
+        std::unordered_map<std::string_view, Named> names;
+        for (const Index source : m_open)
+            names.try_emplace(baseName(m_field.sources()[source].first));
+        for (Index source = 0; source < m_sourceUsed.size(); ++source)
+            if (!m_sourceUsed[source])
+                if (const auto at = names.find(baseName(m_field.sources()[source].first)); at != names.end())
+                    ++at->second.sources;
+        for (Index target = 0; target < m_targetUsed.size(); ++target)
+            if (!m_targetUsed[target])
+                if (const auto at = names.find(baseName(m_field.targets()[target].first)); at != names.end()) {
+                    ++at->second.targets;
+                    at->second.target = target;
+                }
+        const std::vector<bool> taken = m_targetUsed;
         for (const Index source : m_open) {
-            const std::string_view name = baseName(m_field.sources()[source].first);
-            const auto [targets, target] = only(m_field.targetsNamed(name), targetTaken);
-            if (targets == 0)
+            const Named& named = names[baseName(m_field.sources()[source].first)];
+            if (named.targets == 0)
                 continue;
-            std::optional<Index> wanted = target;
-            if (targets > 1 || only(m_field.sourcesNamed(name), sourceTaken).first > 1)
-                wanted = guess(m_field.sources()[source].first, targetTaken);
+            std::optional<Index> wanted = named.target;
+            if (named.targets > 1 || named.sources > 1)
+                wanted = guess(m_field.sources()[source].first, taken);
             if (!wanted || m_targetUsed[*wanted])
                 continue;
             const auto score = similarity(source, *wanted, leastBaseName);
@@ -372,21 +380,29 @@ RenameField::RenameField(Departures departures) : m_departures(std::move(departu
     const auto isEmpty = [](const File& file) { return file.second.id == emptyBlob; };
     std::erase_if(m_departures.deleted, isEmpty);
     std::erase_if(m_departures.added, isEmpty);
-    std::unordered_map<Oid, std::vector<Index>> bySource;
-    for (Index i = 0; i < sources().size(); ++i) {
-        bySource[sources()[i].second.id].push_back(i);
-        m_sourcesByName[baseName(sources()[i].first)].push_back(i);
+    // Sources of equal contents are chained, from the first on; most contents there are but once.
+    constexpr Index none = ~Index(0);
+    struct Chain {
+        Index first, group = none;
+    };
+    std::unordered_map<Oid, Chain> chains(sources().size());
+    std::vector<Index> next(sources().size(), none);
+    for (Index i = Index(sources().size()); i-- > 0;) {
+        const auto [at, isNew] = chains.try_emplace(sources()[i].second.id, Chain{i});
+        if (!isNew)
+            next[i] = std::exchange(at->second.first, i);
     }
-    std::unordered_map<Oid, std::size_t> groups;
     for (Index j = 0; j < targets().size(); ++j) {
-        m_targetsByName[baseName(targets()[j].first)].push_back(j);
-        const auto same = bySource.find(targets()[j].second.id);
-        if (same == bySource.end())
+        const auto same = chains.find(targets()[j].second.id);
+        if (same == chains.end())
             continue;
-        const auto [group, isNew] = groups.try_emplace(same->first, m_alike.size());
-        if (isNew)
-            m_alike.push_back({same->second, {}});
-        m_alike[group->second].targets.push_back(j);
+        if (same->second.group == none) {
+            same->second.group = Index(m_alike.size());
+            Alike& alike = m_alike.emplace_back();
+            for (Index i = same->second.first; i != none; i = next[i])
+                alike.sources.push_back(i);
+        }
+        m_alike[same->second.group].targets.push_back(j);
     }
 }
 

@@ -31,13 +31,11 @@ class SimilarityCache {
     std::size_t m_cost = 0;
 };
 
-// What one side deleted and added, with tables that every search in it needs. Empty files are left out: nothing can be told
+// What one side deleted and added, and which of it is equal. Empty files are left out: nothing can be told
 // from them.
 class RenameField {
   public:
     explicit RenameField(Departures departures);
-    RenameField(RenameField&&) noexcept = default;
-    RenameField& operator=(RenameField&&) noexcept = default;
 
     using Index = std::uint32_t;
     using File = std::pair<std::string, Leaf>;
@@ -48,21 +46,10 @@ class RenameField {
     const std::vector<File>& targets() const { return m_departures.added; }
     const std::set<std::string>& removedFolders() const { return m_departures.removedFolders; }
     const std::vector<Alike>& alike() const { return m_alike; }
-    // Files of that name in any folder; null: none.
-    const std::vector<Index>* sourcesNamed(std::string_view name) const { return find(m_sourcesByName, name); }
-    const std::vector<Index>* targetsNamed(std::string_view name) const { return find(m_targetsByName, name); }
 
   private:
-    using ByName = std::unordered_map<std::string_view, std::vector<Index>>; // the names point into the paths
-    static const std::vector<Index>* find(const ByName& all, std::string_view name)
-    {
-        const auto at = all.find(name);
-        return at == all.end() ? nullptr : &at->second;
-    }
-
     Departures m_departures;
     std::vector<Alike> m_alike;
-    ByName m_sourcesByName, m_targetsByName;
 };
 
 // How many files went from one folder to others.

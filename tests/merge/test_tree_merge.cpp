@@ -110,6 +110,30 @@ class TestTreeMerge : public QObject {
         QVERIFY(outcome.held.at("plain").starts_with("<<<<<<<<< new base\nb\n=========\nc\n"));
     }
 
+    // As git reads its configuration.
+    void options()
+    {
+        using Renames = MergeOptions::DirectoryRenames;
+        TempRepository repo(TempRepository::Bare);
+        const auto with = [&](const char* name, const char* value) {
+            repo.git({"config", name, value});
+            const MergeOptions options = MergeOptions::of(repo.open());
+            repo.git({"config", "--unset", name});
+            return options;
+        };
+        QCOMPARE(with("diff.renameLimit", "5").renameLimit, 5);
+        QCOMPARE(with("merge.renameLimit", "2k").renameLimit, 2048);
+        QCOMPARE(with("merge.renameLimit", "many").renameLimit, 7000);
+        QVERIFY(with("diff.renames", "copies").renames);
+        QVERIFY(!with("diff.renames", "false").renames);
+        QCOMPARE(with("merge.directoryRenames", "Conflict").directoryRenames, Renames::Conflict);
+        QCOMPARE(with("merge.directoryRenames", "on").directoryRenames, Renames::Follow);
+        QCOMPARE(with("merge.directoryRenames", "0").directoryRenames, Renames::Off);
+        QCOMPARE(with("merge.directoryRenames", "someday").directoryRenames, Renames::Conflict);
+        repo.git({"config", "diff.renameLimit", "3"});
+        QCOMPARE(with("merge.renameLimit", "4").renameLimit, 4);
+    }
+
     void nothingToDo()
     {
         const Outcome outcome = merged({{"a", "1\n"}}, {{"b", "2\n"}}, {{"a", "1\n"}});
