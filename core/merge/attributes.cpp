@@ -52,6 +52,14 @@ std::optional<std::string> takeQuoted(std::string_view& line)
     return std::nullopt;
 }
 
+bool isAttributeName(std::string_view name)
+{
+    const auto fits = [](char c) {
+        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '.' || c == '_';
+    };
+    return !name.empty() && name.front() != '-' && !name.starts_with("builtin_") && std::ranges::all_of(name, fits);
+}
+
 } // namespace
 
 std::optional<MergeAttributes::Rule> MergeAttributes::ruleOf(std::string_view line)
@@ -84,6 +92,9 @@ std::optional<MergeAttributes::Rule> MergeAttributes::ruleOf(std::string_view li
             setting.value = word.substr(equals + 1);
             word = word.substr(0, equals);
         }
+        // git drops the whole line.
+        if (!isAttributeName(word))
+            return std::nullopt;
         setting.name = word;
         rule.settings.push_back(std::move(setting));
     }

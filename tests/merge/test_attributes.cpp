@@ -75,7 +75,7 @@ class TestAttributes : public QObject {
             {"*.c -binary\n*.rs binary\n", "deep/*.c binary\n"},
             {"[attr]made -merge conflict-marker-size=9\n*.c made\n*.h -made\n*.rs made=x\n", "*.c !made\n"},
             {"[attr]binary merge=union\n*.c binary\n", "[attr]made -merge\n*.c made\n"},
-            {"# *.c -merge\n   *.h   merge=union   # not a comment\n!*.c -merge\n*.rs conflict-marker-size=x\n", ""},
+            {"# *.c -merge\n   *.h   merge=union   # dropped\nmod.rs merge=union\n!*.c -merge\n*.rs conflict-marker-size=x\n*.txt -merge ok$\n", ""},
             {"docs/ -merge\nlib -merge\n*.c conflict-marker-size\n*.rs -merge conflict-marker-size=-3\n", ""},
             {"*.c\tmerge=union\r\n*.rs -merge\r\n", ""},
         };
