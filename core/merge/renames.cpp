@@ -159,12 +159,28 @@ class Detection {
                 targets.push_back(target);
         if (m_open.empty() || targets.size() * m_open.size() > std::size_t(limit) * std::size_t(limit))
             return {};
+        // Most pairs are told apart by their sizes; those are looked up once a file and not once a pair.
+        std::vector<std::optional<std::uint64_t>> sizes;
+        for (const Index source : m_open) {
+            const auto size = sizeOf(m_field.sources()[source].second);
+            if (!size)
+                return std::unexpected(size.error());
+            sizes.push_back(*size);
+        }
         std::vector<Pair> pairs;
         for (const Index target : inGitsOrder(targets, m_field.targets())) {
             if (progress.stopped())
                 return cancelled();
+            const auto targetSize = sizeOf(m_field.targets()[target].second);
+            if (!targetSize)
+                return std::unexpected(targetSize.error());
+            if (!*targetSize)
+                continue;
             std::array<Pair, 4> best; // git's NUM_CANDIDATE_PER_DST
-            for (const Index source : m_open) {
+            for (std::size_t i = 0; i < m_open.size(); ++i) {
+                if (!sizes[i] || tooDifferent(*sizes[i], **targetSize, leastScore))
+                    continue;
+                const Index source = m_open[i];
                 const auto score = similarity(source, target, leastScore);
                 if (!score)
                     return std::unexpected(score.error());
@@ -336,6 +352,20 @@ class Detection {
         return taken[index] ? std::nullopt : std::optional(index);
     }
 
+    static bool tooDifferent(std::uint64_t a, std::uint64_t b, int least)
+    {
+        const auto [small, large] = std::minmax(a, b);
+        return large * std::uint64_t(wholeScore - least) < (large - small) * wholeScore;
+    }
+
+    // Nothing for what has no lines to compare.
+    Result<std::optional<std::uint64_t>> sizeOf(const Leaf& leaf)
+    {
+        if (!isRegular(leaf))
+            return std::nullopt;
+        return m_cache.size(m_store, leaf.id);
+    }
+
     // Zero when it is certainly below `least`.
     Result<int> similarity(Index source, Index target, int least)
     {
@@ -346,8 +376,7 @@ class Detection {
         const auto sizeA = m_cache.size(m_store, a.id), sizeB = m_cache.size(m_store, b.id);
         if (!sizeA || !sizeB)
             return std::unexpected(!sizeA ? sizeA.error() : sizeB.error());
-        const auto [small, large] = std::minmax(*sizeA, *sizeB);
-        if (large * std::uint64_t(wholeScore - least) < (large - small) * wholeScore)
+        if (tooDifferent(*sizeA, *sizeB, least))
             return 0;
         const auto first = m_cache.print(m_store, a.id);
         if (!first)
