@@ -406,6 +406,8 @@ ProjectKnobs ProjectKnobs::of(std::uint64_t seed)
     static const int sizes[] = {14, 30, 60, 140};
     knobs.files = sizes[seed % 4];
     knobs.farChanges = seed % 3 == 1 ? 12 : seed % 3 == 2 ? 4 : knobs.files > 20 ? 60 : 25;
+    if (seed % 17 == 16)
+        knobs.files = 400, knobs.farChanges = 200, knobs.merges = 30;
     knobs.alikePercent = int(seed * 17 % 90);
     knobs.attributes = seed % 5 == 2;
     knobs.submodules = seed % 3 == 1;
