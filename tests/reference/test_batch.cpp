@@ -20,7 +20,7 @@ namespace {
 using Paths = std::set<std::string>;
 
 struct Step {
-    bool answered = false, clean = false;
+    bool answered = false, clean = false; // not answered: nor when the answer cannot be
     std::string tree;
     Paths conflicts; // as in the JSON output
 };
@@ -28,7 +28,7 @@ struct Step {
 Step gitStep(const TempRepository& repo, const std::string& base, const std::string& onto, const std::string& commit)
 {
     const ReferenceMerge merge = referenceMerges(repo, {{base, onto, commit}}, ReadAttributes::OfNewBase).front();
-    Step step{merge.answered(), merge.clean, merge.tree, {}};
+    Step step{merge.answered() && !listsFileAndFolder(merge), merge.clean, merge.tree, {}};
     for (const std::string& stage : merge.stages) {
         QString path = QString::fromStdString(escapePath(stage.substr(stage.find('\t') + 1)));
         // The name of a file that makes place ends in the side's name, which is another one here.
@@ -165,7 +165,7 @@ class TestBatch : public QObject {
                          (where + "\n  here:" + told(found) + "\n  git: " + told(step.conflicts)).c_str());
             }
         }
-        QVERIFY(behind > 0);
+        QVERIFY(behind > 0 || qEnvironmentVariableIsSet("ESPALIER_MERGE_SEEDS"));
     }
 };
 

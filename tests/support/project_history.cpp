@@ -138,7 +138,7 @@ class Project {
         SmallRandom shared(std::hash<std::size_t>()(name.size()) + std::uint64_t(static_cast<unsigned char>(name[0])));
         std::string text;
         const bool crLf = m_random.chance(8);
-        for (int lines = 1 + m_random.below(m_knobs.bigFiles ? 400 : 40); lines > 0; --lines) {
+        for (int lines = 1 + m_random.below(m_knobs.bigFiles ? 2000 : 40); lines > 0; --lines) {
             const std::string common = shared.chance(40) ? pickShared(shared) : "line " + std::to_string(shared.below(500)) + "\n";
             std::string line = m_random.chance(m_knobs.alikePercent) ? common : ownLine();
             if (crLf)
@@ -411,7 +411,9 @@ ProjectKnobs ProjectKnobs::of(std::uint64_t seed)
     knobs.alikePercent = int(seed * 17 % 90);
     knobs.attributes = seed % 5 == 2;
     knobs.submodules = seed % 3 == 1;
-    knobs.bigFiles = seed % 11 == 5;
+    knobs.bigFiles = seed % 11 == 5; // common lines occur far more often than a diff may count
+    if (knobs.bigFiles)
+        knobs.files = 25, knobs.alikePercent = 60 + int(seed % 30);
     switch (seed % 13) {
     case 1: knobs.config = {{"merge.renameLimit", std::to_string(1 + seed % 7)}}; break;
     case 3: knobs.config = {{"diff.renameLimit", std::to_string(1 + seed % 5)}}; break;

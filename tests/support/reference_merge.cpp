@@ -44,6 +44,19 @@ std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, co
     return results;
 }
 
+bool listsFileAndFolder(const ReferenceMerge& merge)
+{
+    std::set<std::string> listed; // of stages 2 and 3
+    for (const std::string& stage : merge.stages)
+        if (const std::size_t tab = stage.find('\t'); tab != std::string::npos && stage[tab - 1] != '1')
+            listed.insert(stage.substr(tab + 1));
+    for (const std::string& path : listed)
+        for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1))
+            if (listed.contains(path.substr(0, slash)))
+                return true;
+    return false;
+}
+
 namespace {
 
 std::string told(const StagedPath& stage)
@@ -97,14 +110,8 @@ bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const 
                 const std::string& ourTree)
 {
     const std::string& gitTree = reference.tree;
-    std::set<std::string> listed; // of stages 2 and 3
-    for (const std::string& stage : reference.stages)
-        if (const std::size_t tab = stage.find('\t'); tab != std::string::npos && stage[tab - 1] != '1')
-            listed.insert(stage.substr(tab + 1));
-    for (const std::string& path : listed)
-        for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1))
-            if (listed.contains(path.substr(0, slash)))
-                return true;
+    if (listsFileAndFolder(reference))
+        return true;
     const auto lines = [&](const QStringList& arguments) {
         return QString::fromLatin1(repository.tryGit(arguments).out).split('\n', Qt::SkipEmptyParts);
     };

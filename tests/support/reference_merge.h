@@ -20,6 +20,9 @@ struct ReferenceMerge {
 // to look there, which takes a process a merge.
 enum class ReadAttributes : std::uint8_t { Nowhere, OfNewBase };
 
+// Whether git lists a file and a folder of one name, which cannot be: it does not notice when a renamed directory brings one.
+bool listsFileAndFolder(const ReferenceMerge& merge);
+
 std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, const std::vector<MergeCase>& cases,
                                             ReadAttributes attributes = ReadAttributes::Nowhere);
 
