@@ -177,17 +177,26 @@ class Detection {
             if (!*targetSize)
                 continue;
             std::array<Pair, 4> best; // git's NUM_CANDIDATE_PER_DST
+            bool full = false;        // of candidates that have something in common with the target
             for (std::size_t i = 0; i < m_open.size(); ++i) {
-                if (!sizes[i] || tooDifferent(*sizes[i], **targetSize, leastScore))
-                    continue;
                 const Index source = m_open[i];
-                const auto score = similarity(source, target, leastScore);
-                if (!score)
-                    return std::unexpected(score.error());
-                const Pair pair{*score, sameName(source, target), source, target};
+                int score = 0;
+                if (sizes[i] && !tooDifferent(*sizes[i], **targetSize, leastScore)) {
+                    const auto found = similarity(source, target, leastScore);
+                    if (!found)
+                        return std::unexpected(found.error());
+                    score = *found;
+                }
+                // Even one that has nothing in common takes a place, and so decides where the next ones stand: that is the
+                // order among equals.
+                if (score == 0 && full)
+                    continue;
+                const Pair pair{score, sameName(source, target), source, target};
                 const auto worst = std::ranges::max_element(best, Pair::before);
-                if (Pair::before(pair, *worst))
-                    *worst = pair;
+                if (!Pair::before(pair, *worst))
+                    continue;
+                *worst = pair;
+                full = std::ranges::all_of(best, [](const Pair& held) { return held.score > 0; });
             }
             std::ranges::copy_if(best, std::back_inserter(pairs), [](const Pair& pair) { return pair.score >= leastScore; });
         }

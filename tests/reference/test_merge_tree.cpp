@@ -63,6 +63,31 @@ class TestMergeTree : public QObject {
         QCOMPARE(found.differences.size(), std::size_t(0));
     }
 
+    // Two sources are as like the target as each other: those with nothing in common decide which one git takes.
+    void equalCandidates()
+    {
+        TempRepository repo(TempRepository::Bare);
+        std::string common, large;
+        for (int i = 0; i < 12; ++i)
+            common += "common line " + std::to_string(i) + "\n";
+        for (int i = 0; i < 500; ++i)
+            large += "large " + std::to_string(i) + "\n";
+        Files base, newBase, commit;
+        for (const char* name : {"a0", "a1", "a2", "s3", "s4"}) {
+            base[name] = (name[0] == 'a' ? large : common) + "of " + name + "\n";
+            newBase[name] = std::nullopt;
+            commit[name] = "first of " + std::string(name) + "\n" + *base[name];
+        }
+        newBase["target"] = common + "of target\n";
+        const std::string from = repo.commitFiles(base, "Base");
+        const Comparison found =
+            compareMerges(repo, {{from, repo.commitFiles(newBase, "New base", {from}), repo.commitFiles(commit, "Commit", {from})}});
+        QCOMPARE(found.conflicts, 1);
+        for (const std::string& difference : found.differences)
+            qWarning("%s", difference.c_str());
+        QCOMPARE(found.differences.size(), std::size_t(0));
+    }
+
     // The repositories of Debian's package libgit2-fixtures: every pair of branches that went apart.
     void fixtures_data()
     {
