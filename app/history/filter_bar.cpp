@@ -46,7 +46,7 @@ FilterBar::FilterBar(QWidget* parent) : QWidget(parent)
     m_next = button(QStringLiteral("\u25bc"), tr("Next match"), false);
     m_only = button(tr("Matches only"), tr("Leave out the commits that do not match"), true);
     m_focus = button(tr("Focus"), tr("Show only how the chosen branch and the main line part"), true);
-    m_fold = button(tr("Fold"), tr("Fold straight runs and landed side branches into one row each"), true);
+    m_fold = button(tr("Fold"), tr("Fold straight runs, landed branches and old ones into one row each; the row says what it holds"), true);
 
     row->addWidget(kinds);
     row->addWidget(m_field, 1);

@@ -26,6 +26,7 @@ class Pictures {
     Pictures(MainWindow& window, const QString& folder, const QString& suffix);
 
     void take(const QString& name);
+    int count() const { return m_number; } // taken so far
     // The dialog that `ask` opens, over the window, and closed again. `type` fills its first field.
     void takeDialog(const QString& name, const std::function<void()>& ask, const QString& type = {});
     // The preview while a branch of the clone is dragged over the main line, with the word at the pointer.

@@ -115,11 +115,15 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     window.resize(1500, 950);
     window.show();
     Pictures pictures(window, folder, suffix);
-    // How long the window did not answer, as a timer sees it that should fire at once.
+    // How long the window did not answer, as a timer sees it that should fire at once; taking a picture does not count.
     QElapsedTimer clock, sinceTick;
     qint64 longest = 0;
+    int taken = 0;
     QTimer tick;
-    QObject::connect(&tick, &QTimer::timeout, &window, [&] { longest = std::max(longest, sinceTick.restart()); });
+    QObject::connect(&tick, &QTimer::timeout, &window, [&] {
+        const qint64 waited = sinceTick.restart();
+        if (std::exchange(taken, pictures.count()) == pictures.count()) longest = std::max(longest, waited);
+    });
     sinceTick.start();
     tick.start(0);
     clock.start();
