@@ -79,12 +79,17 @@ void Assignment::findMainLine()
     const Ref* ref = m_data.snapshot->mainLineRef();
     if (!ref || ref->row == noRow)
         return;
-    std::uint32_t row = m_data.everything ? ref->row : m_data.displayOf[ref->row];
-    while (row != none) {
-        m_isMain[row] = true;
-        bandOf(row).first = 1;
-        const auto parents = m_data.parentsOf(row);
-        row = parents.empty() ? none : parents[0] & ~Lanes::Data::skipsBit;
+    // Along the history and not along what is shown: where the rest of the main line is hidden, the first line that is left
+    // may lead to a side branch.
+    const History& history = m_data.snapshot->history;
+    for (Row row = ref->row; row < history.size();) {
+        const std::uint32_t display = m_data.everything ? row : m_data.displayOf[row];
+        if (display != none && m_data.rowAt(display) == row) {
+            m_isMain[display] = true;
+            bandOf(display).first = 1;
+        }
+        const auto parents = history.parents(row);
+        row = parents.empty() ? noRow : parents[0];
     }
 }
 

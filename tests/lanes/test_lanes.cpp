@@ -29,9 +29,9 @@ class TestLanes : public QObject {
     void commitsOnTopMoveNothingBelow();
     void foldsHoldEveryCommitOnce_data() { seeds(); }
     void foldsHoldEveryCommitOnce();
-    void labelsThatKeepNothingFold();
-    void whatKeepsItsRow();
-    void focusFoldsTheRest();
+    void foldedFocusHoldsWhatWasAsked_data() { seeds(); }
+    void foldedFocusHoldsWhatWasAsked();
+    void sideBranchIsNotTheMainLine();
     void onlyShowsWhatWasAsked();
     void openedFoldsAreShown();
     void manyBranchesStayNarrow();
@@ -40,7 +40,7 @@ class TestLanes : public QObject {
 
   private:
     static void seeds();
-    // Both the plain picture and the folded one.
+    // The plain picture, the folded one, and one focused on a branch in the middle, folded.
     static std::vector<LanesPtr> pictures(const SnapshotPtr& snapshot);
 };
 
@@ -93,7 +93,11 @@ std::vector<LanesPtr> TestLanes::pictures(const SnapshotPtr& snapshot)
 {
     LanesOptions fold;
     fold.fold = true;
-    return {layOut(snapshot).value(), layOut(snapshot, fold).value()};
+    LanesOptions part = fold;
+    Focus focus = focusOn(*snapshot, snapshot->refs[snapshot->refs.size() / 2].row);
+    part.only = std::move(focus.rows);
+    part.keep = std::move(focus.own);
+    return {layOut(snapshot).value(), layOut(snapshot, fold).value(), layOut(snapshot, part).value()};
 }
 
 void TestLanes::noTwoLinesShareALane()
@@ -283,134 +287,48 @@ void TestLanes::foldsHoldEveryCommitOnce()
         }
 }
 
-namespace {
+void TestLanes::foldedFocusHoldsWhatWasAsked()
+{
+    QFETCH(unsigned, seed);
+    QFETCH(int, commits);
+    const SnapshotPtr snapshot = snapshotOf(shapeFor(seed, commits));
+    std::size_t folds = 0;
+    for (std::size_t at = 0; at < snapshot->refs.size(); at += std::max<std::size_t>(snapshot->refs.size() / 6, 1)) {
+        const Focus focus = focusOn(*snapshot, snapshot->refs[at].row);
+        LanesOptions options;
+        options.only = focus.rows;
+        options.keep = focus.own;
+        options.fold = true;
+        const LanesPtr lanes = layOut(snapshot, options).value();
+        std::vector<std::size_t> held(lanes->rowCount(), 0);
+        for (Row row = 0; row < snapshot->history.size(); ++row) {
+            const auto display = lanes->displayRowOf(row);
+            QCOMPARE(display.has_value(), std::ranges::binary_search(focus.rows, row));
+            if (display) ++held[*display];
+        }
+        for (std::size_t row = 0; row < lanes->rowCount(); ++row) {
+            QCOMPARE(held[row], std::size_t(lanes->displayed(row).folded) + 1);
+            folds += lanes->displayed(row).folded > 0;
+        }
+        for (const Row own : focus.own)
+            QCOMPARE(lanes->displayed(*lanes->displayRowOf(own)).row, own);
+    }
+    QVERIFY(folds > 0);
+}
 
-// A main line (rows 1, 3, 5, 6, 8, 10, 11) that has merged topic/landed (4); topic/mine (0, 2) stands on row 3, and
-// topic/old (7, 9) on row 10, older than half a year.
-SyntheticHistory landedLiveAndStale()
+// The topic (0) stands on a side branch (2) that the main line (1, 3) has merged; what the main line stood on is not shown.
+void TestLanes::sideBranchIsNotTheMainLine()
 {
     SyntheticHistory shape;
-    shape.parents = {{2}, {3, 4}, {3}, {5}, {5}, {6}, {8}, {9}, {10}, {10}, {11}, {}};
-    shape.tips = {{1, Place::Upstream, "main"},
-                  {0, Place::Clone, "topic/mine"},
-                  {4, Place::Clone, "topic/landed"},
-                  {7, Place::Clone, "topic/old"}};
-    shape.secondsACommit = std::int64_t(86400) * 40;
-    return shape;
-}
-
-std::vector<Row> shownRows(const Lanes& lanes)
-{
-    std::vector<Row> rows;
-    for (std::size_t at = 0; at < lanes.rowCount(); ++at)
-        rows.push_back(lanes.displayed(at).row);
-    return rows;
-}
-
-} // namespace
-
-void TestLanes::labelsThatKeepNothingFold()
-{
-    const SnapshotPtr snapshot = snapshotOf(landedLiveAndStale());
+    shape.parents = {{2}, {3, 2}, {3}, {}};
+    shape.tips = {{1, Place::Upstream, "main"}, {0, Place::Clone, "topic"}};
+    const SnapshotPtr snapshot = snapshotOf(shape);
     LanesOptions options;
-    options.fold = true;
-    LanesPtr lanes = layOut(snapshot, options).value();
-    QCOMPARE(shownRows(*lanes), (std::vector<Row>{0, 1, 2, 3, 5, 11}));
-    // The landed branch is in its merge's row, the stale one in the run that holds the commit on which it stands.
-    QCOMPARE(lanes->displayed(1).folded, 1u);
-    QCOMPARE(lanes->displayed(1).labels, 1u);
-    QCOMPARE(lanes->displayed(4).folded, 5u);
-    QCOMPARE(lanes->displayed(4).labels, 1u);
-    QCOMPARE(*lanes->displayRowOf(7), std::size_t(4));
-    QVERIFY(lanes->beginsFold(4));
-    QVERIFY(!lanes->beginsFold(0));
-    // Opened one after another, the folds lead to it.
-    options.opened = {5};
-    lanes = layOut(snapshot, options).value();
-    QCOMPARE(shownRows(*lanes), (std::vector<Row>{0, 1, 2, 3, 5, 6, 8, 10, 11}));
-    QCOMPARE(lanes->displayed(7).folded, 2u);
-    options.opened = {5, 10};
-    lanes = layOut(snapshot, options).value();
-    QCOMPARE(shownRows(*lanes), (std::vector<Row>{0, 1, 2, 3, 5, 6, 7, 8, 9, 10, 11}));
-    options.opened = {1};
-    QCOMPARE(layOut(snapshot, options).value()->displayed(3).row, Row(3));
-    QVERIFY(layOut(snapshot, options).value()->displayed(4).row == Row(4));
-    // A commit that is to be kept is, whatever its label.
-    options.opened = {};
-    options.keep = {7};
-    QCOMPARE(shownRows(*layOut(snapshot, options).value()), (std::vector<Row>{0, 1, 2, 3, 5, 7, 9, 10, 11}));
-}
-
-void TestLanes::whatKeepsItsRow()
-{
-    const auto marksOf = [](const std::function<void(Snapshot&)>& change) {
-        const auto snapshot = std::const_pointer_cast<Snapshot>(snapshotOf(landedLiveAndStale())); // nobody else has it
-        change(*snapshot);
-        return findLandmarks(*snapshot);
-    };
-    const auto ref = [](Snapshot& snapshot, const char* branch) -> Ref& {
-        return *std::ranges::find(snapshot.refs, std::string(branch), &Ref::branch);
-    };
-    Landmarks marks = marksOf([](Snapshot&) {});
-    QVERIFY(marks.keepsRow[0] && marks.keepsRow[1]);
-    QVERIFY(!marks.keepsRow[4] && !marks.keepsLine[4] && !marks.keepsRow[7] && !marks.keepsLine[7]);
-    QVERIFY(marks.onMain[10] && !marks.onMain[4] && marks.landed[4] && !marks.landed[0] && !marks.landed[9]);
-    // Another's live branch keeps its line; the user's own copy of it keeps the row.
-    marks = marksOf([&](Snapshot& snapshot) {
-        Ref& mine = ref(snapshot, "topic/mine");
-        mine.kind = RefKind::RemoteBranch;
-        mine.place = Place::Upstream;
-        mine.name = "refs/remotes/upstream/topic/mine";
-    });
-    QVERIFY(!marks.keepsRow[0] && marks.keepsLine[0]);
-    // Only the fork has it: pushed from another clone.
-    marks = marksOf([&](Snapshot& snapshot) {
-        Ref& mine = ref(snapshot, "topic/mine");
-        mine.kind = RefKind::RemoteBranch;
-        mine.place = Place::Fork;
-        mine.name = "refs/remotes/fork/topic/mine";
-    });
-    QVERIFY(marks.keepsRow[0]);
-    // Checked out, here, detached or in another worktree.
-    QVERIFY(marksOf([](Snapshot& snapshot) { snapshot.worktree.headBranch = "refs/heads/topic/old"; }).keepsRow[7]);
-    QVERIFY(marksOf([](Snapshot& snapshot) { snapshot.worktree.headTip = snapshot.history.id(9); }).keepsRow[9]);
-    QVERIFY(marksOf([](Snapshot& snapshot) {
-                snapshot.worktree.checkedOutElsewhere["refs/heads/topic/landed"] = "/somewhere";
-            }).keepsRow[4]);
-    // The main line's copy, however far behind; a tag on the main line, not one beside it.
-    QVERIFY(marksOf([&](Snapshot& snapshot) {
-                Ref& copy = ref(snapshot, "topic/old");
-                copy.branch = "main";
-                copy.row = 10;
-            }).keepsRow[10]);
-    for (const Row row : {Row(6), Row(9)})
-        QCOMPARE(bool(marksOf([&](Snapshot& snapshot) {
-                     Ref& tag = ref(snapshot, "topic/old");
-                     tag.kind = RefKind::Tag;
-                     tag.place.reset();
-                     tag.branch.clear();
-                     tag.row = row;
-                 }).keepsRow[row]),
-                 row == 6);
-}
-
-void TestLanes::focusFoldsTheRest()
-{
-    const SnapshotPtr snapshot = snapshotOf(landedLiveAndStale());
-    // On the stale branch: it and the base stay, what the main line went on with folds, landed branches too.
-    const Focus focus = focusOn(*snapshot, 7);
-    QCOMPARE(focus.own, (std::vector<Row>{1, 7, 9, 10}));
-    QCOMPARE(focus.rows, (std::vector<Row>{1, 3, 4, 5, 6, 7, 8, 9, 10}));
-    LanesOptions options;
-    options.only = focus.rows;
-    options.keep = focus.own;
-    QCOMPARE(shownRows(*layOut(snapshot, options).value()), focus.rows);
-    options.fold = true;
+    options.only = focusOn(*snapshot, 0).rows;
+    QCOMPARE(options.only, (std::vector<Row>{0, 1, 2}));
     const LanesPtr lanes = layOut(snapshot, options).value();
-    QCOMPARE(shownRows(*lanes), (std::vector<Row>{1, 3, 7, 9, 10}));
-    QCOMPARE(lanes->displayed(0).folded, 1u);
-    QCOMPARE(lanes->displayed(1).folded, 3u);
-    QVERIFY(!lanes->displayRowOf(0).has_value());
+    QVERIFY(at(lanes->position(1)) == std::pair(int(Place::Upstream), 0));
+    QVERIFY(at(lanes->position(2)) != std::pair(int(Place::Upstream), 0));
 }
 
 void TestLanes::onlyShowsWhatWasAsked()
