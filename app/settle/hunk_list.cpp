@@ -46,7 +46,8 @@ void HunkList::setFiles(const std::vector<OneConflict>& files)
     clear();
     for (const OneConflict& conflict : files) {
         const ConflictText& file = conflict.text;
-        auto* item = new QTreeWidgetItem(this, {toText(file.path)});
+        const QString path = toText(file.path);
+        auto* item = new QTreeWidgetItem(this, {file.ownChange ? tr("%1: the merge's own change").arg(path) : path});
         item->setFont(0, theme::sized(font(), 1.0, true));
         item->setToolTip(0, toToolTip(toText(file.path)));
         item->setFirstColumnSpanned(true);

@@ -241,7 +241,7 @@ void SettlePage::Private::revert(bool forward)
     const DryRunPtr run = flow->run();
     for (std::size_t i = 0; run && i < run->commits.size(); ++i)
         for (const Conflict& conflict : run->commits[i].conflicts) {
-            const SettlementKey key{run->commits[i].id, conflict.path.path};
+            const SettlementKey key = conflict.key(run->commits[i].id);
             const FileSettlement* was = all.find(key);
             const FileSettlement* now = flow->settlements().find(key);
             if ((was ? *was : FileSettlement{}) != (now ? *now : FileSettlement{})) {

@@ -28,6 +28,16 @@ struct Conflict {
     std::size_t hunks = 0;     // undecided and decided; at least 1
     std::size_t undecided = 0; // what the settlements do not answer yet
     std::size_t again = 0;     // of these: the file was decided for other texts, so they must be looked at again
+    // Of a kept merge commit: not its sides meeting anew, but what the commit itself changes meeting their new merge. A
+    // path can be both, and each is a question of its own.
+    bool ownChange = false;
+    // What its settlement is kept under, in the commit `of`; a question about other paths of the same merge goes there by
+    // `at`.
+    SettlementKey key(const Oid& of) const { return key(of, path.path); }
+    SettlementKey key(const Oid& of, const std::string& at) const
+    {
+        return {of, ownChange ? at + std::string("\0own", 4) : at}; // no path of git's holds a zero byte
+    }
 };
 
 struct ReplayedCommit {

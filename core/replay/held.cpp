@@ -27,10 +27,10 @@ std::vector<Oid> hunkTextsOf(const ConflictTexts& texts)
 }
 
 // `texts` is null for a conflict of the whole path.
-Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts, const Oid& commit,
+Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts, const SettlementKey& key,
                        const Settlements& settlements)
 {
-    const FileSettlement* own = settlements.find({commit, conflict.path});
+    const FileSettlement* own = settlements.find(key);
     FileSettlement fresh{conflict.ancestor.id, conflict.newBase.id, conflict.commit.id, {}, std::nullopt};
     fresh.hunks.resize(texts ? conflict.hunks.size() : 1);
     const bool other = own && !own->madeFor(fresh) && own->touched();
@@ -108,8 +108,12 @@ struct Work {
 
     Decisions decide(const PathConflict& path, const ConflictTexts* texts)
     {
-        Decisions decisions = decisionsFor(path, texts, input.commit, settlements);
-        result.conflicts.push_back({path, decisions.hunks.size(), decisions.undecided, decisions.again});
+        Conflict conflict{path, 0, 0, 0, input.ownChange};
+        Decisions decisions = decisionsFor(path, texts, conflict.key(input.commit), settlements);
+        conflict.hunks = decisions.hunks.size();
+        conflict.undecided = decisions.undecided;
+        conflict.again = decisions.again;
+        result.conflicts.push_back(std::move(conflict));
         return decisions;
     }
 

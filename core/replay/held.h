@@ -38,6 +38,7 @@ struct SettleInput {
     Oid commit;
     Oid parentTree, newBaseTree, commitTree;
     std::size_t index = 0;
+    bool ownChange = false; // see Conflict::ownChange
 };
 Result<Settled> settle(ObjectStore& store, const SettleInput& input, const TreeMerge& merge,
                        const Settlements& settlements, const Held& before);

@@ -65,15 +65,13 @@ auto Replayer::mergeAgain(std::size_t index, const Commit& commit, const std::ve
     const auto carried =
         mergeTrees(m_store, thenHeld->tree, decided->tree, commit.tree, m_caches.merge, m_caches.merges, m_progress);
     if (!carried) return std::unexpected(carried.error());
-    auto settled = settle(m_store, {commit.id, thenHeld->tree, decided->tree, commit.tree, index}, *carried,
+    auto settled = settle(m_store, {commit.id, thenHeld->tree, decided->tree, commit.tree, index, true}, *carried,
                           m_settlements, decided->held);
     if (!settled) return std::unexpected(settled.error());
     std::erase(settled->dependsOn, index); // on itself
-    for (Conflict& conflict : decided->conflicts)
-        if (!std::ranges::contains(settled->conflicts, conflict.path.path,
-                                   [](const Conflict& other) { return other.path.path; }))
-            settled->conflicts.push_back(std::move(conflict));
-    std::ranges::sort(settled->conflicts, {}, [](const Conflict& conflict) { return conflict.path.path; });
+    // Where the sides meet comes first: what is decided there is what the commit's own change meets.
+    settled->conflicts.insert(settled->conflicts.begin(), std::make_move_iterator(decided->conflicts.begin()),
+                              std::make_move_iterator(decided->conflicts.end()));
     const Oid tree = settled->tree;
     return Merged{tree, std::move(*settled), false};
 }

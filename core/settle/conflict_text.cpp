@@ -194,9 +194,11 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     ObjectStore store(repository);
     if (run.objects) store.setFresh(*run.objects);
     const ReplayedCommit& replayed = run.commits[commit];
-    const PathConflict& path = replayed.conflicts[conflict].path;
+    const Conflict& asked = replayed.conflicts[conflict];
+    const PathConflict& path = asked.path;
     ConflictText text;
-    text.key = {replayed.id, path.path};
+    text.key = asked.key(replayed.id);
+    text.ownChange = asked.ownChange;
     text.path = path.path;
     text.ancestorId = path.ancestor.id;
     text.newBaseId = path.newBase.id;
@@ -204,8 +206,12 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.yourCommit = replayed.id;
     text.yourSubject = replayed.subject;
     text.wholePath = path.wholePath();
+    const auto togetherWith = [&](const std::vector<std::string>& paths) {
+        for (const std::string& other : paths)
+            text.together.push_back(asked.key(replayed.id, other).path);
+    };
     if (path.kind == ConflictKind::RenamedTwice && text.wholePath) {
-        text.together = path.otherPaths;
+        togetherWith(path.otherPaths);
         if (!path.ancestor.exists() && !path.otherPaths.empty()) text.path = path.otherPaths.front();
     }
     // The file has been put aside under a made-up name; people know it by its own.
@@ -214,10 +220,10 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     const bool twoKinds = path.kind == ConflictKind::TypeDiffers && !path.otherPaths.empty();
     PathConflict whole = path;
     for (const Conflict& other : replayed.conflicts)
-        if (twoKinds && other.path.path == path.otherPaths.front()) {
+        if (twoKinds && other.ownChange == asked.ownChange && other.path.path == path.otherPaths.front()) {
             if (!whole.newBase.exists()) whole.newBase = other.path.newBase;
             if (!whole.commit.exists()) whole.commit = other.path.commit;
-            text.together = path.otherPaths;
+            togetherWith(path.otherPaths);
             text.path = std::min(path.path, other.path.path); // the made-up name goes on behind the true one
             for (ConflictStage* side : {&whole.newBase, &whole.commit})
                 side->path.clear();
@@ -227,7 +233,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.keepNewBase = std::move(words.keepNewBase);
     text.keepYourCommit = std::move(words.keepYourCommit);
     if (text.wholePath) {
-        auto sides = pathSides(store, replayed, path, text.path);
+        auto sides = pathSides(store, replayed, asked, text.path);
         if (!sides) return std::unexpected(sides.error());
         text.sides = std::move(*sides);
         text.between.emplace_back();

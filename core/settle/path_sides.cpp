@@ -111,24 +111,24 @@ std::string wordsForNothing(const PathConflict& conflict)
 }
 
 // A question that is asked once may be several paths of the merge; each side's file is at one of them.
-ConflictStage stageOf(const ReplayedCommit& replayed, const PathConflict& conflict, ConflictStage PathConflict::*side)
+ConflictStage stageOf(const ReplayedCommit& replayed, const Conflict& conflict, ConflictStage PathConflict::*side)
 {
     const auto named = [side](const PathConflict& of) {
         ConflictStage stage = of.*side;
         if (stage.exists() && stage.path.empty()) stage.path = of.path;
         return stage;
     };
-    ConflictStage stage = named(conflict);
+    ConflictStage stage = named(conflict.path);
     for (const Conflict& other : replayed.conflicts)
-        if (!stage.exists() && std::ranges::contains(conflict.otherPaths, other.path.path) &&
-            other.path.kind == conflict.kind)
+        if (!stage.exists() && std::ranges::contains(conflict.path.otherPaths, other.path.path) &&
+            other.path.kind == conflict.path.kind && other.ownChange == conflict.ownChange)
             stage = named(other.path);
     return stage;
 }
 
 } // namespace
 
-Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const PathConflict& conflict,
+Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const Conflict& conflict,
                             const std::string& path)
 {
     const auto commit = readCommit(store, replayed.id);
@@ -136,10 +136,11 @@ Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, 
     const auto read = [&](ConflictStage PathConflict::*which, const Oid& tree) -> Result<PathSide> {
         const ConflictStage stage = stageOf(replayed, conflict, which);
         // Under a made-up name the merge puts a file aside; people know it by its own.
-        const bool aside = conflict.kind == ConflictKind::FileAndDirectory || conflict.kind == ConflictKind::TypeDiffers;
+        const ConflictKind kind = conflict.path.kind;
+        const bool aside = kind == ConflictKind::FileAndDirectory || kind == ConflictKind::TypeDiffers;
         const std::string& at = stage.exists() && !aside ? stage.path : path;
         // A file that was renamed twice stands in the merge with what both changed in it: here each side has its own.
-        if (!tree.isZero() && (!stage.exists() || conflict.kind == ConflictKind::RenamedTwice)) {
+        if (!tree.isZero() && (!stage.exists() || kind == ConflictKind::RenamedTwice)) {
             auto own = sideInTree(store, tree, at);
             const bool folder = own && own->mode == FileMode::Tree;
             if (!own || (own->exists() && (stage.exists() || folder))) return own;
@@ -147,7 +148,7 @@ Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, 
         if (stage.exists()) return sideOf(store, stage.mode, stage.id, at);
         PathSide nothing;
         nothing.path = at;
-        nothing.words = wordsForNothing(conflict);
+        nothing.words = wordsForNothing(conflict.path);
         return nothing;
     };
     auto ancestor = read(&PathConflict::ancestor, Oid());

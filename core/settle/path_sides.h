@@ -3,7 +3,7 @@
 // What each side of a conflict of a whole path has there, to be looked at before one of them is chosen: a file's bytes,
 // what is in a folder, where a link leads.
 //
-//     Result<PathSides> sides = pathSides(store, run.commits[4], run.commits[4].conflicts[0].path, "doc/notes");
+//     Result<PathSides> sides = pathSides(store, run.commits[4], run.commits[4].conflicts[0], "doc/notes");
 //     sides->newBase.words;                // "Nothing: it is deleted here"
 #pragma once
 
@@ -29,7 +29,7 @@ struct PathSides {
 };
 
 // `path` is where people know the conflict to be (ConflictText::path). Errors: Broken (a missing or damaged object).
-Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const PathConflict& conflict,
+Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const Conflict& conflict,
                             const std::string& path);
 
 } // namespace espalier
