@@ -279,7 +279,10 @@ void DryRunPage::Private::connectAll()
     });
     QObject::connect(flow, &ReplayFlow::runChanged, q, [this] { q->showRun(flow->run()); });
     QObject::connect(flow, &ReplayFlow::busyChanged, q, [this] { updateTexts(); });
-    QObject::connect(flow, &ReplayFlow::failed, q, [this](const QString& line) { notice->say(NoticeBar::Trouble, line); });
+    QObject::connect(flow, &ReplayFlow::failed, q, [this](const QString& line) {
+        if (q->isVisible())
+            notice->say(NoticeBar::Trouble, line);
+    });
     QObject::connect(flow, &ReplayFlow::closed, q, [this] {
         run.reset();
         model->setRun({});

@@ -43,6 +43,7 @@ void SettlePage::Private::load(std::size_t commit)
         [this](Result<CommitConflicts> read) {
             loading = false;
             if (!read) {
+                troubled = true;
                 notice->say(NoticeBar::Trouble, toText(read.error().line()));
                 return;
             }
@@ -135,7 +136,7 @@ void SettlePage::Private::showHunk()
 // What is worth knowing before this hunk is decided: that it was decided before, here or elsewhere.
 void SettlePage::Private::offerRecalled()
 {
-    if (file < 0 || hunk() < 0)
+    if (file < 0 || hunk() < 0 || troubled)
         return;
     const OneConflict& one = shown.files[std::size_t(file)];
     const auto at = std::size_t(hunk());
@@ -184,7 +185,7 @@ void SettlePage::Private::showState()
     previous->setEnabled(open > 0);
     for (QPushButton* button : choices)
         button->setEnabled(hunk() >= 0);
-    if (all)
+    if (all && !troubled)
         notice->say(NoticeBar::Good, tr("Every hunk is decided. Read the dry run once more, then apply."));
 }
 
@@ -192,6 +193,7 @@ void SettlePage::Private::decide(Choice choice)
 {
     if (file < 0)
         return;
+    troubled = false;
     const ConflictText& text = shown.files[std::size_t(file)].text;
     if (text.wholePath) {
         flow->settle(shown.decidedWhole(std::size_t(file), choice));
@@ -221,6 +223,7 @@ void SettlePage::Private::rememberNew(const FileSettlement& settlement)
 // Goes to where something changed, so that what undo does is never out of sight.
 void SettlePage::Private::revert(bool forward)
 {
+    troubled = false;
     editor->flush();
     std::vector<FileSettlement> before;
     for (std::size_t i = 0; i < shown.files.size(); ++i)
@@ -253,6 +256,7 @@ void SettlePage::Private::revert(bool forward)
 
 void SettlePage::Private::goUndecided(bool forward)
 {
+    troubled = false;
     editor->flush();
     // All hunks in order, from the one behind (or before) where the user is.
     const auto open = shown.undecided(flow->settlements());
@@ -293,8 +297,10 @@ SettlePage::SettlePage(Session* session, ReplayFlow* flow, QWidget* parent)
             d->goUndecided(true);
     });
     connect(flow, &ReplayFlow::failed, this, [this](const QString& line) {
-        if (isVisible())
-            d->notice->say(NoticeBar::Trouble, line);
+        if (!isVisible())
+            return;
+        d->troubled = true;
+        d->notice->say(NoticeBar::Trouble, line);
     });
 }
 
@@ -304,6 +310,7 @@ void SettlePage::begin()
 {
     const DryRunPtr run = d->flow->run();
     d->notice->clear();
+    d->troubled = false;
     if (!run)
         return;
     std::size_t commit = run->firstConflict();

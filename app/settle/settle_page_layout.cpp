@@ -165,6 +165,7 @@ void SettlePage::Private::build()
     foot->setContentsMargins(space / 2, 0, space / 2, 0);
     column->addWidget(foot);
     QObject::connect(list, &HunkList::chosen, page, [this](int chosenFile, int chosenHunk) {
+        troubled = false;
         editor->flush();
         showFile(chosenFile, chosenHunk);
     });
@@ -172,6 +173,7 @@ void SettlePage::Private::build()
     QObject::connect(editor, &ConflictEditor::settled, page, [this](const FileSettlement& settlement) {
         if (file < 0)
             return;
+        troubled = false;
         rememberNew(settlement);
         flow->settle({{shown.files[std::size_t(file)].text.key, settlement}});
         showState();

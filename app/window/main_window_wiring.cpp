@@ -132,7 +132,11 @@ void MainWindow::wireReplay()
     };
     connect(m_dryRun, &DryRunPage::closed, this, away);
     connect(m_flow, &ReplayFlow::closed, this, away);
-    connect(m_flow, &ReplayFlow::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+    // The page where the user acts says it; the window does where no such page is to be seen.
+    connect(m_flow, &ReplayFlow::failed, this, [this](const QString& line) {
+        if (!m_dryRun->isVisible() && !m_settle->isVisible())
+            m_notice->say(NoticeBar::Trouble, line);
+    });
     connect(m_flow, &ReplayFlow::applied, this, [this, away](const Applied& done) {
         away();
         offerPush(done);
