@@ -98,8 +98,10 @@ QHBoxLayout* DryRunPage::Private::buildHead()
     title = new PlainLabel(q);
     state = new PlainLabel(q);
     state->setAlignment(Qt::AlignRight | Qt::AlignVCenter);
+    walk = tool(tr("What happe&ns here?"), tr("Shows this replay step by step"));
     head->addWidget(title, 1);
     head->addWidget(state);
+    head->addWidget(walk);
     return head;
 }
 
@@ -117,7 +119,6 @@ QWidget* DryRunPage::Private::buildTools()
     foldQuietly = tool(tr("F&old, drop message"), tr("Folds the commit into the one before it, without its message"));
     reword = tool(tr("Re&word…"), tr("Gives the commit another message"), QKeySequence(Qt::Key_F2));
     gather = tool(tr("&Gather fix-ups"), tr("Puts commits marked fixup!, squash! or amend! behind the commits they name"));
-    walk = tool(tr("What happe&ns here?"), tr("Shows this replay step by step"));
     up->setObjectName(QStringLiteral("up"));
     down->setObjectName(QStringLiteral("down"));
     leaveOut->setObjectName(QStringLiteral("leaveOut"));
@@ -128,7 +129,6 @@ QWidget* DryRunPage::Private::buildTools()
     for (QToolButton* button : {up, down, leaveOut, fold, foldQuietly, reword, gather})
         row->addWidget(button);
     row->addStretch(1);
-    row->addWidget(walk);
     return tools;
 }
 

@@ -63,7 +63,7 @@ void MainWindow::buildPages()
     auto* middle = new QWidget(this);
     setCentralWidget(middle);
     auto* column = new QVBoxLayout(middle);
-    column->setContentsMargins(space * 3 / 2, space, space * 3 / 2, 0);
+    column->setContentsMargins(space * 3 / 2, space, space * 3 / 2, space);
     column->setSpacing(space);
     m_notice = new NoticeBar(middle);
     m_pages = new QStackedWidget(middle);
@@ -132,16 +132,27 @@ void MainWindow::buildStatus()
     for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
                             static_cast<QWidget*>(m_workCancel)}) {
         statusBar()->addPermanentWidget(widget);
-        widget->hide();
     }
     connect(m_workCancel, &QPushButton::clicked, this, [this] {
         if (m_shownWork)
             m_shownWork->cancel();
     });
+    connect(statusBar(), &QStatusBar::messageChanged, this, &MainWindow::updateStatus);
+    updateStatus();
     connect(WorkBoard::instance(), &WorkBoard::began, this, [this](Work* work) {
         // What is over at once is not shown: flicker tells nobody anything.
         QTimer::singleShot(300, work, [this, work] { showWork(work); });
     });
+}
+
+// An empty bar takes room from the page.
+void MainWindow::updateStatus()
+{
+    const bool works = m_shownWork != nullptr;
+    for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
+                            static_cast<QWidget*>(m_workCancel)})
+        widget->setVisible(works);
+    statusBar()->setVisible(works || !statusBar()->currentMessage().isEmpty());
 }
 
 void MainWindow::showWork(Work* work)
@@ -160,21 +171,15 @@ void MainWindow::showWork(Work* work)
         if (m_shownWork != work)
             return;
         m_shownWork.clear();
-        m_workTitle->hide();
-        m_workBar->hide();
-        m_workCancel->hide();
+        updateStatus();
     };
     update();
-    m_workTitle->show();
-    m_workBar->show();
-    m_workCancel->show();
+    updateStatus();
     connect(work, &Work::progressed, this, update);
     connect(work, &Work::ended, this, hide);
     connect(work, &QObject::destroyed, this, [this] {
         if (!m_shownWork)
-            for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
-                                    static_cast<QWidget*>(m_workCancel)})
-                widget->hide();
+            updateStatus();
     });
 }
 

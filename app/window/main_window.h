@@ -123,6 +123,7 @@ class MainWindow : public QMainWindow {
     void showCommit(const Oid& id);
     void compareWithFork(const std::string& ref);
     void showWork(Work* work);
+    void updateStatus();
     void cyclePanes();
 
     void askOpen();

@@ -205,7 +205,8 @@ QString applyIn(Scene& scene)
         !clickButton(scene.window.dryRunPage(), QStringLiteral("apply")) ||
         !waitFor([&] { return !(failed.isEmpty() && applied.isEmpty()); }) || !waitFor([&] { return !session->isLoading(); }))
         return QStringLiteral("nothing came about");
-    return scene.window.notice()->line();
+    // A failure is said where Apply was pressed, what was done by the window.
+    return failed.isEmpty() ? scene.window.notice()->line() : scene.window.dryRunPage()->findChild<NoticeBar*>()->line();
 }
 
 } // namespace
