@@ -35,9 +35,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     axis->setFixedHeight(fontMetrics().height());
     for (PlainLabel* label : {m_behind, m_ahead, m_footer, m_empty}) {
         label->setFont(theme::sized(font(), 0.9));
-        QPalette colours = palette();
-        colours.setColor(QPalette::WindowText, theme::quiet(palette()));
-        label->setPalette(colours);
+        theme::keepColour(label, QPalette::WindowText, theme::quiet);
     }
     m_behind->setParent(axis);
     m_ahead->setParent(axis);

@@ -151,9 +151,7 @@ void DryRunPage::Private::updateTexts()
     for (const QString& line : cautionsOf(*run, copyOfFork)) {
         auto* label = new PlainLabel(QStringLiteral("▲ ") + line, q);
         label->setWrapped(true);
-        QPalette colours = q->palette();
-        colours.setColor(QPalette::WindowText, theme::warning(q->palette()));
-        label->setPalette(colours);
+        theme::keepColour(label, QPalette::WindowText, theme::warning);
         cautions->addWidget(label);
     }
 }

@@ -439,9 +439,9 @@ void CommitPanel::Private::fillFiles()
         item->setText(1, file.binary ? tr("binary") : kindWord(file.kind));
         item->setText(2, file.binary ? QString() : QStringLiteral("+%1").arg(file.added));
         item->setText(3, file.binary ? QString() : QStringLiteral("\u2212%1").arg(file.deleted));
-        item->setForeground(1, theme::quiet(q->palette()));
-        item->setForeground(2, theme::success(q->palette()));
-        item->setForeground(3, theme::danger(q->palette()));
+        theme::keepColour(files, item, 1, theme::quiet);
+        theme::keepColour(files, item, 2, theme::success);
+        theme::keepColour(files, item, 3, theme::danger);
         item->setTextAlignment(2, Qt::AlignRight | Qt::AlignVCenter);
         item->setTextAlignment(3, Qt::AlignRight | Qt::AlignVCenter);
         item->setData(0, Qt::UserRole, qulonglong(at));

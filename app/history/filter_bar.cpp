@@ -108,9 +108,7 @@ void FilterBar::setResult(const QString& words, bool isTrouble)
 {
     m_result->setText(words);
     m_result->setVisible(!words.isEmpty());
-    QPalette colours = palette();
-    colours.setColor(QPalette::WindowText, isTrouble ? theme::warning(palette()) : theme::quiet(palette()));
-    m_result->setPalette(colours);
+    theme::keepColour(m_result, QPalette::WindowText, isTrouble ? theme::warning : theme::quiet);
     const bool searching = !words.isEmpty() && !isTrouble;
     for (QToolButton* each : {m_next, m_previous, m_only})
         each->setVisible(searching || (each == m_only && m_only->isChecked()));

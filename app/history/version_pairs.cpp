@@ -67,10 +67,11 @@ void VersionPairs::show(const std::string& repository, std::vector<VersionPair> 
         item->setText(2, pair.before ? QString::fromStdString(pair.before->id.brief()) : QStringLiteral("\u2013"));
         item->setText(3, pair.now ? QString::fromStdString(pair.now->id.brief()) : QStringLiteral("\u2013"));
         item->setData(0, pairRole, int(at));
-        item->setForeground(1, outcome == Outcome::Same      ? theme::quiet(m_list->palette())
-                               : outcome == Outcome::LeftOut ? theme::danger(m_list->palette())
-                               : outcome == Outcome::New     ? theme::success(m_list->palette())
-                                                             : theme::warning(m_list->palette()));
+        theme::keepColour(m_list, item, 1,
+                          outcome == Outcome::Same      ? theme::quiet
+                          : outcome == Outcome::LeftOut ? theme::danger
+                          : outcome == Outcome::New     ? theme::success
+                                                        : theme::warning);
         items << item;
     }
     m_list->addTopLevelItems(items);

@@ -336,7 +336,7 @@ void LogbookPage::showEntries(const std::vector<LogbookEntry>& entries, const QS
             d->list, {relativeTime(entry.when), kindText(entry), stateText(entry), toText(entry.title)});
         item->setToolTip(3, toToolTip(toText(entry.title)));
         for (const int quiet : {0, 2})
-            item->setForeground(quiet, theme::quiet(palette()));
+            theme::keepColour(d->list, item, quiet, theme::quiet);
         if (entry.id == before)
             current = int(i);
     }

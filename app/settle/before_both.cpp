@@ -5,6 +5,7 @@
 #include "app/settle/text_pane.h"
 #include "app/support/theme.h"
 
+#include <QEvent>
 #include <QToolButton>
 #include <QVBoxLayout>
 
@@ -47,13 +48,21 @@ void BeforeBoth::showHunk(const ConflictText& text, const ConflictHunk& hunk, co
     m_pane->setFirstNumber(hunk.ancestor.first + 1);
     m_pane->setMaximumNumber(hunk.ancestor.end());
     m_pane->setRows(rows);
-    m_pane->highlighter()->setFile(QString::fromUtf8(text.path), palette());
+    m_file = QString::fromUtf8(text.path);
+    m_pane->highlighter()->setFile(m_file, palette());
     m_handle->setText(hunk.ancestor.count == 0 ? tr("Be&fore both: nothing stood here")
                       : hunk.ancestor.count == 1
                           ? tr("Be&fore both (the common ancestor, line %1)").arg(hunk.ancestor.end())
                           : tr("Be&fore both (the common ancestor, lines %1–%2)")
                                 .arg(hunk.ancestor.first + 1)
                                 .arg(hunk.ancestor.end()));
+}
+
+void BeforeBoth::changeEvent(QEvent* event)
+{
+    Card::changeEvent(event);
+    if (event->type() == QEvent::PaletteChange)
+        m_pane->highlighter()->setFile(m_file, palette());
 }
 
 } // namespace espalier

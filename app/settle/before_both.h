@@ -22,7 +22,11 @@ class BeforeBoth : public Card {
     // `lines` are those of the hunk's place in the ancestor.
     void showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines);
 
+  protected:
+    void changeEvent(QEvent* event) override;
+
   private:
+    QString m_file;
     QToolButton* m_handle;
     TextPane* m_pane;
 };

@@ -80,7 +80,7 @@ void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSet
                                  ? toText(choice == Choice::NewBase ? conflict.text.keepNewBase : conflict.text.keepYourCommit)
                                        .toHtmlEscaped()
                                  : QString());
-        child->setForeground(1, choice == Choice::Undecided ? theme::warning(palette()) : theme::success(palette()));
+        theme::keepColour(this, child, 1, choice == Choice::Undecided ? theme::warning : theme::success);
         child->setFont(1, theme::sized(font(), 1.0, choice == Choice::Undecided));
     }
 }

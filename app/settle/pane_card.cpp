@@ -52,23 +52,20 @@ PaneCard::PaneCard(ConflictEditor::Pane which, QWidget* parent)
     dress();
 }
 
-QColor PaneCard::colour() const
+QColor PaneCard::colour(const QPalette& on) const
 {
     switch (m_which) {
-    case ConflictEditor::Pane::NewBase: return theme::place(Place::Upstream, palette());
-    case ConflictEditor::Pane::Commit: return theme::place(Place::Fork, palette());
-    default: return theme::place(Place::Clone, palette());
+    case ConflictEditor::Pane::NewBase: return theme::place(Place::Upstream, on);
+    case ConflictEditor::Pane::Commit: return theme::place(Place::Fork, on);
+    default: return theme::place(Place::Clone, on);
     }
 }
 
 void PaneCard::dress()
 {
-    QPalette colours = palette();
-    colours.setColor(QPalette::WindowText, colour());
-    title->setPalette(colours);
+    theme::keepColour(title, QPalette::WindowText, [this](const QPalette& on) { return colour(on); });
+    theme::keepColour(subtitle, QPalette::WindowText, theme::quiet);
     title->setFont(theme::sized(font(), 1.05, true));
-    colours.setColor(QPalette::WindowText, theme::quiet(palette()));
-    subtitle->setPalette(colours);
     subtitle->setFont(theme::sized(font(), 0.9));
 }
 
@@ -79,7 +76,7 @@ void PaneCard::paintEvent(QPaintEvent* event)
     painter.setRenderHint(QPainter::Antialiasing);
     painter.setClipRect(QRectF(0, 0, width(), 4));
     painter.setPen(Qt::NoPen);
-    painter.setBrush(colour());
+    painter.setBrush(colour(palette()));
     const double radius = theme::gap(this);
     painter.drawRoundedRect(QRectF(rect()).adjusted(0.5, 0.5, -0.5, -0.5), radius, radius);
     if (!pane->hasFocus())

@@ -28,7 +28,7 @@ class PaneCard : public Card {
     bool eventFilter(QObject* watched, QEvent* event) override;
 
   private:
-    QColor colour() const;
+    QColor colour(const QPalette& on) const;
 
     ConflictEditor::Pane m_which;
 };

@@ -137,9 +137,7 @@ void fitRows(QTreeWidget* list, int most)
 
 void quieten(QWidget* label)
 {
-    QPalette colours = label->palette();
-    colours.setColor(QPalette::WindowText, theme::quiet(colours));
-    label->setPalette(colours);
+    theme::keepColour(label, QPalette::WindowText, theme::quiet);
 }
 
 } // namespace page

@@ -157,9 +157,9 @@ void PlainLabel::paintEvent(QPaintEvent* event)
 
 Card::Card(QWidget* parent) : QFrame(parent) { setAttribute(Qt::WA_StyledBackground, false); }
 
-void Card::setAccent(const QColor& colour)
+void Card::setAccent(std::function<QColor(const QPalette&)> colour)
 {
-    m_accent = colour;
+    m_accent = std::move(colour);
     update();
 }
 
@@ -172,10 +172,10 @@ void Card::paintEvent(QPaintEvent*)
     painter.setPen(theme::cardBorder(palette()));
     painter.setBrush(theme::card(palette()));
     painter.drawRoundedRect(room, radius, radius);
-    if (m_accent.isValid()) {
+    if (m_accent) {
         painter.setClipRect(QRectF(0, 0, radius * 0.6, height()));
         painter.setPen(Qt::NoPen);
-        painter.setBrush(m_accent);
+        painter.setBrush(m_accent(palette()));
         painter.drawRoundedRect(room, radius, radius);
     }
 }
@@ -210,14 +210,12 @@ void NoticeBar::say(Tone tone, const QString& line)
     setAccessibleName(line);
     const int space = theme::gap(this);
     layout()->setContentsMargins(space * 3 / 2, space / 2, space, space / 2);
-    QPalette colours = palette();
-    const QPalette base = parentWidget() ? parentWidget()->palette() : palette();
-    const QColor text = tone == Good      ? theme::success(base)
-                        : tone == Warning ? theme::warning(base)
-                        : tone == Trouble ? theme::danger(base)
-                                          : base.color(QPalette::Text);
-    colours.setColor(QPalette::WindowText, text);
-    m_label->setPalette(colours);
+    theme::keepColour(m_label, QPalette::WindowText, [tone](const QPalette& base) {
+        return tone == Good      ? theme::success(base)
+               : tone == Warning ? theme::warning(base)
+               : tone == Trouble ? theme::danger(base)
+                                 : base.color(QPalette::Text);
+    });
     show();
     update();
 }

@@ -10,6 +10,7 @@
 #include <QString>
 #include <QWidget>
 
+#include <functional>
 #include <string_view>
 
 class QHBoxLayout;
@@ -60,14 +61,14 @@ class Card : public QFrame {
     Q_OBJECT
   public:
     explicit Card(QWidget* parent = nullptr);
-    // A coloured bar at the left (invalid: none).
-    void setAccent(const QColor& colour);
+    // A coloured bar at the left (none at first).
+    void setAccent(std::function<QColor(const QPalette&)> colour);
 
   protected:
     void paintEvent(QPaintEvent* event) override;
 
   private:
-    QColor m_accent;
+    std::function<QColor(const QPalette&)> m_accent;
 };
 
 // A line in the page that says what happened or what is wrong, with actions. Hidden while it has nothing to say.

@@ -8,6 +8,8 @@
 #include <QFontMetrics>
 #include <QGuiApplication>
 #include <QStyleHints>
+#include <QTreeWidget>
+#include <QTreeWidgetItemIterator>
 
 #include <array>
 #include <cmath>
@@ -95,6 +97,106 @@ void apply(QApplication& application, Scheme scheme)
                                                                                 Qt::ColorScheme::Dark);
     application.setStyle(new Style);
     application.setPalette(paletteFor(dark));
+    static QMetaObject::Connection following;
+    QObject::disconnect(following);
+    if (scheme == Scheme::System)
+        following = QObject::connect(QGuiApplication::styleHints(), &QStyleHints::colorSchemeChanged, &application,
+                                     [&application](Qt::ColorScheme now) {
+                                         application.setPalette(paletteFor(now == Qt::ColorScheme::Dark));
+                                     });
+}
+
+namespace {
+
+class ColourKeeper : public QObject {
+  public:
+    ColourKeeper(QWidget* widget, QPalette::ColorRole role) : QObject(widget), m_role(role) { widget->installEventFilter(this); }
+    QPalette::ColorRole role() const { return m_role; }
+    void keep(std::function<QColor(const QPalette&)> colour)
+    {
+        m_colour = std::move(colour);
+        dress();
+    }
+
+  protected:
+    bool eventFilter(QObject* watched, QEvent* event) override
+    {
+        if (event->type() == QEvent::PaletteChange && watched == parent())
+            dress();
+        return false;
+    }
+
+  private:
+    // All that are kept of the widget, and nothing else: the rest goes on following the window.
+    void dress()
+    {
+        auto* widget = static_cast<QWidget*>(parent());
+        const QPalette now = widget->palette();
+        QPalette own;
+        bool same = true;
+        for (const QObject* child : widget->children())
+            if (const auto* one = dynamic_cast<const ColourKeeper*>(child); one && one->m_colour) {
+                const QColor wanted = one->m_colour(now);
+                same = same && now.color(QPalette::Active, one->m_role) == wanted;
+                own.setColor(QPalette::Active, one->m_role, wanted);
+                own.setColor(QPalette::Inactive, one->m_role, wanted);
+                if (one->m_role != QPalette::ButtonText) // a button that cannot be pressed looks so
+                    own.setColor(QPalette::Disabled, one->m_role, wanted);
+            }
+        if (!same)
+            widget->setPalette(own);
+    }
+
+    QPalette::ColorRole m_role;
+    std::function<QColor(const QPalette&)> m_colour;
+};
+
+} // namespace
+
+void keepColour(QWidget* widget, QPalette::ColorRole role, std::function<QColor(const QPalette&)> colour)
+{
+    ColourKeeper* keeper = nullptr;
+    for (QObject* child : widget->children())
+        if (auto* one = dynamic_cast<ColourKeeper*>(child); one && one->role() == role)
+            keeper = one;
+    if (!keeper)
+        keeper = new ColourKeeper(widget, role);
+    keeper->keep(std::move(colour));
+}
+
+namespace {
+
+constexpr int colourRole = Qt::UserRole + 90;
+using ItemColour = QColor (*)(const QPalette&);
+
+class ItemColourKeeper : public QObject {
+  public:
+    explicit ItemColourKeeper(QTreeWidget* tree) : QObject(tree) { tree->installEventFilter(this); }
+
+  protected:
+    bool eventFilter(QObject* watched, QEvent* event) override
+    {
+        if (event->type() == QEvent::PaletteChange && watched == parent()) {
+            auto* tree = static_cast<QTreeWidget*>(parent());
+            for (QTreeWidgetItemIterator at(tree); *at; ++at)
+                for (int column = 0; column < tree->columnCount(); ++column)
+                    if (const QVariant kept = (*at)->data(column, colourRole); kept.isValid())
+                        (*at)->setForeground(column, reinterpret_cast<ItemColour>(kept.value<quintptr>())(tree->palette()));
+        }
+        return false;
+    }
+};
+
+} // namespace
+
+void keepColour(QTreeWidget* tree, QTreeWidgetItem* item, int column, QColor (*colour)(const QPalette&))
+{
+    item->setData(column, colourRole, QVariant::fromValue(reinterpret_cast<quintptr>(colour)));
+    item->setForeground(column, colour(tree->palette()));
+    for (const QObject* child : tree->children())
+        if (dynamic_cast<const ItemColourKeeper*>(child))
+            return;
+    new ItemColourKeeper(tree);
 }
 
 bool isDark(const QPalette& palette) { return luminance(palette.color(QPalette::Base)) < 0.18; }

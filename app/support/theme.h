@@ -12,14 +12,25 @@
 #include <QPalette>
 #include <QWidget>
 
+#include <functional>
+
 class QApplication;
+class QTreeWidget;
+class QTreeWidgetItem;
 
 namespace espalier::theme {
 
 enum class Scheme { System, Light, Dark };
 
-// Sets a palette of our own on top of the platform's style; System follows the desktop's choice.
+// Sets a palette of our own on top of the platform's style; System follows the desktop's choice, also when it changes while
+// the program runs.
 void apply(QApplication& application, Scheme scheme = Scheme::System);
+
+// Gives a widget's role this colour, and again whenever the palette changes: a colour that is merely set would stay that of
+// the old one. Asked again for the same role, the last colour counts.
+void keepColour(QWidget* widget, QPalette::ColorRole role, std::function<QColor(const QPalette&)> colour);
+// The same for the text of an item that is in the tree or will be.
+void keepColour(QTreeWidget* tree, QTreeWidgetItem* item, int column, QColor (*colour)(const QPalette&));
 
 bool isDark(const QPalette& palette);
 

@@ -44,9 +44,7 @@ class Question : public QDialog {
         m_form->setHorizontalSpacing(theme::gap(this) * 2);
         m_wrong = new PlainLabel(this);
         m_wrong->setWrapped(true);
-        QPalette colours = palette();
-        colours.setColor(QPalette::WindowText, theme::warning(palette()));
-        m_wrong->setPalette(colours);
+        theme::keepColour(m_wrong, QPalette::WindowText, theme::warning);
         m_buttons = new QDialogButtonBox(QDialogButtonBox::Ok | QDialogButtonBox::Cancel, this);
         m_buttons->button(QDialogButtonBox::Ok)->setText(act);
         column->addWidget(m_sentence);

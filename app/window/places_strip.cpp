@@ -137,7 +137,7 @@ void PlacesStrip::colour()
     for (const Place place : {Place::Upstream, Place::Fork, Place::Clone}) {
         PlaceCard& at = m_cards[std::size_t(place)];
         const QColor hue = theme::place(place, palette());
-        at.card->setAccent(hue);
+        at.card->setAccent([place](const QPalette& on) { return theme::place(place, on); });
         QPalette name = palette();
         name.setColor(QPalette::WindowText, hue);
         at.name->setPalette(name);
