@@ -56,7 +56,10 @@ void MainWindow::findKeptSamples()
 {
     startWork<std::vector<std::string>>(
         this, tr("Looking for samples"),
-        [root = samplesRoot()](const Progress&) -> Result<std::vector<std::string>> { return keptSamples(root); },
+        [root = samplesRoot()](const Progress&) -> Result<std::vector<std::string>> {
+            removeUnfinishedSamples(root);
+            return keptSamples(root);
+        },
         [this](const Result<std::vector<std::string>>& found) {
             QStringList names;
             for (const std::string& name : *found)

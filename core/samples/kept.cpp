@@ -4,6 +4,10 @@
 #include <algorithm>
 #include <fstream>
 
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
 namespace espalier {
 
 namespace fs = std::filesystem;
@@ -33,6 +37,38 @@ void makeWritable(const fs::path& folder)
             fs::permissions(entry.path(), fs::perms::owner_write, fs::perm_options::add, failed);
 }
 
+// Stands beside a sample while it is built, held by a lock that ends with whoever builds: ".NAME.building".
+class BuildingMark {
+  public:
+    // Made anew, or taken over when its maker is gone.
+    explicit BuildingMark(fs::path path)
+        : m_path(std::move(path)), m_file(::open(m_path.c_str(), O_CREAT | O_RDWR | O_CLOEXEC | O_NOFOLLOW, 0600))
+    {
+        m_held = m_file >= 0 && ::flock(m_file, LOCK_EX | LOCK_NB) == 0;
+    }
+    ~BuildingMark()
+    {
+        if (m_held)
+            ::unlink(m_path.c_str());
+        if (m_file >= 0)
+            ::close(m_file);
+    }
+    BuildingMark(const BuildingMark&) = delete;
+    BuildingMark& operator=(const BuildingMark&) = delete;
+    bool isHeld() const { return m_held; }
+
+  private:
+    fs::path m_path;
+    int m_file;
+    bool m_held = false;
+};
+constexpr std::string_view markEnd = ".building";
+
+fs::path markOf(const fs::path& folder)
+{
+    return folder.parent_path() / ("." + folder.filename().string() + std::string(markEnd));
+}
+
 Result<void> removeFolder(const fs::path& folder)
 {
     makeWritable(folder);
@@ -56,8 +92,27 @@ std::vector<std::string> keptSamples(const fs::path& root)
     return names;
 }
 
+void removeUnfinishedSamples(const fs::path& root)
+{
+    std::error_code failed;
+    std::vector<std::string> names;
+    for (const fs::directory_entry& entry : fs::directory_iterator(root, failed)) {
+        const std::string name = entry.path().filename().string();
+        if (name.size() > markEnd.size() + 1 && name.starts_with('.') && name.ends_with(markEnd) &&
+            entry.symlink_status(failed).type() == fs::file_type::regular)
+            names.push_back(name.substr(1, name.size() - markEnd.size() - 1));
+    }
+    for (const std::string& name : names) {
+        const fs::path folder = root / name;
+        const BuildingMark mark(markOf(folder));
+        if (mark.isHeld() && !isOurs(folder) && fs::symlink_status(folder, failed).type() == fs::file_type::directory)
+            (void)removeFolder(folder);
+    }
+}
+
 Result<Sample> openKeptSample(const std::string& name, const fs::path& root, const Progress& progress)
 {
+    removeUnfinishedSamples(root);
     fs::path folder = root / name;
     std::error_code failed;
     for (int other = 2; fs::symlink_status(folder, failed).type() != fs::file_type::not_found; ++other) {
@@ -65,6 +120,8 @@ Result<Sample> openKeptSample(const std::string& name, const fs::path& root, con
             return sampleIn(folder);
         folder = root / (name + "-" + std::to_string(other));
     }
+    fs::create_directories(root, failed);
+    const BuildingMark mark(markOf(folder));
     auto sample = buildSample(name, folder, progress);
     if (sample && !(std::ofstream(folder / sign) << name << '\n').flush())
         sample = fail(ErrorKind::Storage, "The sample cannot be written", folder.string());

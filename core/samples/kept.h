@@ -18,6 +18,9 @@ std::vector<std::string> keptSamples(const std::filesystem::path& root);
 // not by us, it is left alone and the sample goes to NAME-2 and so on. Errors: those of buildSample().
 Result<Sample> openKeptSample(const std::string& name, const std::filesystem::path& root, const Progress& progress = {});
 
+// Clears away what a build left behind that a crash or a power failure ended; what another program is building stays.
+void removeUnfinishedSamples(const std::filesystem::path& root);
+
 // Removes a sample that keptSamples() names, whatever was done in it: ask first. Never follows a symbolic link.
 // Errors: NotFound (nothing of that name that is ours), Storage (what could not be removed, and the rest stays).
 Result<void> removeKeptSample(const std::string& name, const std::filesystem::path& root);

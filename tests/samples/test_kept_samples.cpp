@@ -10,6 +10,14 @@
 
 #include <fstream>
 
+#include <csignal>
+
+#include <fcntl.h>
+#include <sys/file.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
 using namespace espalier;
 namespace fs = std::filesystem;
 
@@ -26,6 +34,7 @@ class TestKeptSamples : public QObject {
     void unknownNameLeavesNothing();
     void foreignFolderIsLeftAlone();
     void removedWithReadOnlyFilesAndOddNames();
+    void whatACrashLeftIsClearedAway();
     void onlyOursIsRemoved();
     void linkIsNotFollowed();
 
@@ -77,6 +86,44 @@ void TestKeptSamples::removedWithReadOnlyFilesAndOddNames()
     QVERIFY2(gone, gone ? "" : gone.error().line().c_str());
     QVERIFY(!fs::exists(root / "hostile"));
     QVERIFY(keptSamples(root).empty());
+}
+
+void TestKeptSamples::whatACrashLeftIsClearedAway()
+{
+    fs::create_directories(root);
+    // A process that the system ends in the middle of its build: at the first file of more than 100 bytes.
+    const pid_t child = ::fork();
+    if (child == 0) {
+        const rlimit small{100, 100}, none{0, 0};
+        ::setrlimit(RLIMIT_CORE, &none);
+        ::setrlimit(RLIMIT_FSIZE, &small);
+        ::signal(SIGXFSZ, SIG_DFL);
+        (void)openKeptSample("same-lines", root);
+        ::_exit(0);
+    }
+    int status = 0;
+    QCOMPARE(::waitpid(child, &status, 0), child);
+    QVERIFY(WIFSIGNALED(status));
+    QVERIFY(fs::exists(root / ".same-lines.building"));
+    QVERIFY(fs::exists(root / "same-lines"));
+    // Beside it: what somebody else put there, and what is being built at this moment.
+    fs::create_directories(root / "mine");
+    fs::create_directories(root / "busy");
+    const int busy = ::open((root / ".busy.building").c_str(), O_CREAT | O_RDWR, 0600);
+    QCOMPARE(::flock(busy, LOCK_EX), 0);
+    removeUnfinishedSamples(root);
+    QVERIFY(!fs::exists(root / "same-lines"));
+    QVERIFY(!fs::exists(root / ".same-lines.building"));
+    QVERIFY(fs::exists(root / "mine"));
+    QVERIFY(fs::exists(root / "busy"));
+    ::close(busy);
+    // The next one is built where it belongs, and leaves no mark.
+    const auto sample = openKeptSample("same-lines", root);
+    QVERIFY2(sample, sample ? "" : sample.error().line().c_str());
+    QCOMPARE(sample->clone, root / "same-lines" / "clone");
+    QVERIFY(!fs::exists(root / "busy")); // nobody builds it any more
+    QVERIFY(!fs::exists(root / ".same-lines.building"));
+    QCOMPARE(keptSamples(root), std::vector<std::string>{"same-lines"});
 }
 
 void TestKeptSamples::onlyOursIsRemoved()
