@@ -121,18 +121,17 @@ std::vector<Scene> scenesOf(const SceneStory& story)
                          "lines, the program cannot know what is meant: that is a conflict, and you settle it."),
                       stage.commits});
     for (SceneCommit& commit : stage.commits) {
-        commit.faded = commit.place == Place::Fork;
         commit.label = commit.place == Place::Upstream ? commit.label : QString();
+        commit.fresh = false;
     }
+    stage.commits[std::size_t(stage.oldTip)].label = tr("fork's copy");
     if (!story.newIds.empty())
         stage.commits.back().label = story.topic;
     scenes.push_back({tr("Apply moves the name, and keeps the old tip"),
-                      tr("The branch now names the newest new commit. The old commits are still there: the logbook keeps a ref "
-                         "to them, so the whole replay can be taken back."),
+                      tr("In your clone the branch now names the newest new commit. The old commits are still there: the logbook "
+                         "keeps a ref to them, so the whole replay can be taken back. The fork knows nothing of it yet and "
+                         "has the old ones."),
                       stage.commits});
-    for (SceneCommit& commit : stage.commits)
-        commit.faded = false;
-    stage.commits[std::size_t(stage.oldTip)].label = tr("fork's copy");
     scenes.push_back({tr("Why a plain push is refused"),
                       tr("The fork still has the old commits. A plain push may only add on top of what is there, and your new "
                          "commits do not stand on the old ones. The refusal protects whatever is on the fork."),

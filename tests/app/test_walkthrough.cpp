@@ -2,6 +2,7 @@
 // The walkthrough from first step to last, by mouse and keyboard, with its example and with a dry run.
 #include "app/support/text.h"
 #include "app/walkthrough/walkthrough_page.h"
+#include "app/walkthrough/walkthrough_scene.h"
 
 #include <QPushButton>
 #include <QtTest>
@@ -43,6 +44,22 @@ class TestWalkthrough : public QObject {
         QSignalSpy closed(&page, &WalkthroughPage::closed);
         QTest::mouseClick(next, Qt::LeftButton);
         QCOMPARE(closed.size(), 1);
+    }
+
+    // The fork has the old commits, with its branch at them, until the last step takes the branch away from them.
+    void theForkKeepsTheOldCommitsUntilItIsPushedTo()
+    {
+        const std::vector<Scene> scenes = scenesOf(exampleStory());
+        for (std::size_t step = 0; step < scenes.size(); ++step) {
+            const bool pushed = step + 1 == scenes.size();
+            QString labels;
+            for (const SceneCommit& commit : scenes[step].commits)
+                if (commit.place == Place::Fork) {
+                    QCOMPARE(commit.faded, pushed);
+                    labels += commit.label;
+                }
+            QVERIFY2(labels.isEmpty() == pushed, qPrintable(QString::number(step + 1)));
+        }
     }
 
     void stepsByKeyboard()
