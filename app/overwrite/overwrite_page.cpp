@@ -49,7 +49,7 @@ class CheckTable : public QTreeWidget {
             if (i < ids)
                 item->setFont(i, theme::monospace());
             else if (i != m_subject)
-                item->setForeground(i, theme::quiet(palette()));
+                theme::keepColour(this, item, i, theme::quiet);
         }
     }
 
@@ -165,10 +165,9 @@ CheckTable* OverwritePage::Private::section(const QString& heading, const QStrin
     auto* text = new PlainLabel(meaning, card);
     text->setWrapped(true);
     if (loud) {
-        card->setAccent(theme::danger(page->palette()));
-        QPalette colours = page->palette();
-        colours.setColor(QPalette::WindowText, theme::danger(page->palette()));
-        label->setPalette(colours);
+        label->setWrapped(true); // names of people: none may be cut
+        card->setAccent(theme::danger);
+        theme::keepColour(label, QPalette::WindowText, theme::danger);
     }
     auto* table = new CheckTable(columns, subject, card);
     table->setAccessibleName(heading);
@@ -212,9 +211,15 @@ void OverwritePage::Private::fill()
         delete item->widget();
         delete item;
     }
-    addCommits(check.foreign, tr("Not yours, and lost if overwritten"),
-               tr("These commits are on the fork and nowhere in your clone's branch. Replay or merge them into your branch "
-                  "first, or ask their author; a forced update takes them off the fork."),
+    // All that the check cautions against is said here, beside what it is about, and nowhere else.
+    const bool one = check.foreign.size() == 1;
+    const QString lost = counted(check.foreign.size(), "commit", "commits");
+    const QString there = toText(check.remote + "/" + check.branch);
+    addCommits(check.foreign, tr("Not yours, and lost if overwritten: %1 by %2").arg(lost, foreignPeople()),
+               one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
+                        "branch first, or ask its author.").arg(there)
+                   : tr("They are on the fork and nowhere in your clone's branch. To keep them, carry them over from %1 onto "
+                        "your branch first, or ask their authors.").arg(there),
                true);
     if (!check.pairs.empty()) {
         CheckTable* table = section(tr("Replaced by a new version"),
@@ -227,22 +232,9 @@ void OverwritePage::Private::fill()
         page::fitRows(table, mostRows);
     }
     addCommits(check.removed, tr("Yours, only on the fork"),
-               tr("Your own commits that the clone's branch no longer has. The logbook keeps them."), false);
+               tr("Your own commits that the clone's branch has not, perhaps pushed from another computer. The logbook keeps "
+                  "them."), false);
     addCommits(check.added, tr("New on the fork afterwards"), tr("Commits of your branch that the fork lacks."), false);
-    if (check.cautions.empty())
-        return;
-    auto* card = new Card(bodyWidget);
-    auto* column = page::cardColumn(card);
-    for (const std::string& caution : check.cautions) {
-        const QString line = toText(caution);
-        auto* label = new PlainLabel(QStringLiteral("▲ ") + line + (line.endsWith(u'.') ? QString() : QStringLiteral(".")), card);
-        label->setWrapped(true);
-        QPalette colours = page->palette();
-        colours.setColor(QPalette::WindowText, theme::warning(colours));
-        label->setPalette(colours);
-        column->addWidget(label);
-    }
-    body->addWidget(card);
 }
 
 void OverwritePage::Private::update()

@@ -100,6 +100,28 @@ class TestOverwritePage : public QObject {
         QVERIFY(!push(page)->isEnabled());
     }
 
+    // What would be lost is said in the heading of its table, who wrote it and how to keep it, and not again below; the box
+    // to tick is the answer to it.
+    void theLossIsSaidOnce()
+    {
+        OverwriteCheck check = forced();
+        check.foreign = {commit(9, "Fix a typo", "Teo Brandt")};
+        check.cautions = {"1 commit of Teo Brandt would be lost. To keep it, carry it over"};
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(check);
+        QCoreApplication::processEvents(); // a layout shows what it was given
+        QStringList named, keeping;
+        for (const auto* label : page.findChildren<PlainLabel*>()) {
+            if (label->isVisible() && label->fullText().contains(QStringLiteral("Teo Brandt")))
+                named << label->fullText();
+            if (label->isVisible() && label->fullText().contains(QStringLiteral("To keep it")))
+                keeping << label->fullText();
+        }
+        QCOMPARE(named, QStringList(QStringLiteral("Not yours, and lost if overwritten: 1 commit by Teo Brandt")));
+        QCOMPARE(keeping.size(), 1);
+    }
+
     void plainPushNeedsNoLease()
     {
         OverwriteCheck check;
