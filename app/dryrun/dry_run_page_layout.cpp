@@ -177,8 +177,6 @@ QHBoxLayout* DryRunPage::Private::buildOptions()
     copy->setToolTip(tr("Copies the command"));
     copy->setFocusPolicy(Qt::StrongFocus);
     row->addWidget(carryStacked);
-    row->addWidget(merges);
-    row->addSpacing(theme::gap(q));
     row->addWidget(same);
     row->addWidget(command, 1);
     row->addWidget(copy);
@@ -195,6 +193,7 @@ QHBoxLayout* DryRunPage::Private::buildButtons()
     for (QPushButton* button : {settle, apply, close})
         row->addWidget(button);
     row->addStretch(1);
+    row->addWidget(merges); // beside the options it would not fit into a small window
     settle->setObjectName(QStringLiteral("settle"));
     apply->setObjectName(QStringLiteral("apply"));
     close->setObjectName(QStringLiteral("close"));
@@ -206,9 +205,7 @@ QHBoxLayout* DryRunPage::Private::buildButtons()
 void DryRunPage::Private::dress()
 {
     title->setFont(theme::sized(q->font(), 1.2, true));
-    QPalette quiet = q->palette();
-    quiet.setColor(QPalette::WindowText, theme::quiet(q->palette()));
-    state->setPalette(quiet);
+    theme::keepColour(state, QPalette::WindowText, theme::quiet);
     command->setFont(theme::monospace());
     message->setFont(theme::monospace());
     message->setFixedHeight(QFontMetrics(message->font()).lineSpacing() * 7);

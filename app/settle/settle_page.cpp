@@ -104,8 +104,16 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
         if (hunkIndex >= 0)
             editor->setCurrentHunk(hunkIndex);
     }
-    choices[0]->setText(text.wholePath ? toCaption(toText(text.keepNewBase)) : tr("Keep new base"));
-    choices[1]->setText(text.wholePath ? toCaption(toText(text.keepYourCommit)) : tr("Keep your commit"));
+    const auto name = [](QPushButton* button, const QString& words, const QString& keys) {
+        // Both stand side by side in the smallest window, whatever paths they name.
+        const QFontMetrics metrics = button->fontMetrics();
+        const QString fits = metrics.elidedText(words, Qt::ElideMiddle, metrics.averageCharWidth() * 44);
+        button->setText(toCaption(fits));
+        button->setToolTip(fits == words ? keys : toToolTip(QStringLiteral("%1 (%2)").arg(words, keys)));
+        button->setAccessibleName(words);
+    };
+    name(choices[0], text.wholePath ? toText(text.keepNewBase) : tr("Keep new base"), tr("Alt+1"));
+    name(choices[1], text.wholePath ? toText(text.keepYourCommit) : tr("Keep your commit"), tr("Alt+2"));
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
     showHunk();

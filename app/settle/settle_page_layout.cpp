@@ -111,16 +111,15 @@ QWidget* SettlePage::Private::buildDecisions()
     }
     // The two sides' answers have their panes' colours.
     for (const auto& [button, side] : {std::pair{choices[0], Place::Upstream}, {choices[1], Place::Fork}}) {
-        QPalette colours = page->palette();
-        colours.setColor(QPalette::Active, QPalette::ButtonText, theme::place(side, colours));
-        colours.setColor(QPalette::Inactive, QPalette::ButtonText, theme::place(side, colours));
-        colours.setColor(QPalette::Button, theme::placeTint(side, colours));
-        button->setPalette(colours);
+        theme::keepColour(button, QPalette::ButtonText, [side](const QPalette& on) { return theme::place(side, on); });
+        theme::keepColour(button, QPalette::Button, [side](const QPalette& on) { return theme::placeTint(side, on); });
     }
     row->addStretch(1);
     around = new QCheckBox(tr("&Only around hunks"), card);
-    row->addWidget(around);
-    column->addWidget(explanation);
+    auto* words = new QHBoxLayout;
+    words->addWidget(explanation, 1);
+    words->addWidget(around);
+    column->addLayout(words);
     column->addLayout(row);
     QObject::connect(around, &QCheckBox::toggled, page, [this](bool only) { editor->setOnlyAroundHunks(only); });
     return card;

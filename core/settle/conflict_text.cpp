@@ -40,7 +40,7 @@ std::string keepWords(const PathConflict& path, const ConflictStage& side, bool 
     if (!side.exists()) return "Leave nothing here";
     if (side.mode == FileMode::Submodule) return "Keep the submodule at " + side.id.brief();
     if (!side.path.empty() && side.path != path.path) return "Keep it at " + shown(side.path);
-    return "Keep " + owner + " version (" + thingOf(side.mode) + ")";
+    return "Keep " + owner + " version (" + (side.mode == FileMode::Executable ? "executable" : thingOf(side.mode)) + ")";
 }
 
 std::string bothLinks(const PathConflict& path)

@@ -161,7 +161,7 @@ void TestSettlePaths::eachKind_data()
                    {{"a.bin", binTwo}}, {{"a.bin", binThree}}, "000000  00 74 77 6f              ·two",
                    "000000  00 74 68 72 65 65        ·three"});
     add("mode", {{{"a", "a\n"}}, {{"tool", "one\n"}}, {{"exe:tool", "one\n"}},
-                 "Keep the new base's version (a file)", "Keep your commit's version (an executable file)",
+                 "Keep the new base's version (a file)", "Keep your commit's version (executable)",
                  {{"a", "a\n"}, {"tool", "one\n"}}, {{"a", "a\n"}, {"exe:tool", "one\n"}}, "one", "one"});
     add("file and folder", {{{"a", "a\n"}}, {{"thing", "file\n"}}, {{"thing/inner", "inner\n"}},
                             "Keep the file, without the folder", "Keep the folder, without the file",
