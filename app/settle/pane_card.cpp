@@ -30,14 +30,14 @@ PaneCard::PaneCard(ConflictEditor::Pane which, QWidget* parent)
     change->setCheckable(true);
     change->setAutoRaise(true);
     change->setToolTip(ConflictEditor::tr("Shows this side's hunks as their change against what was before both"));
-    head->addWidget(change);
     QSizePolicy policy = change->sizePolicy();
     policy.setRetainSizeWhenHidden(true);
     change->setSizePolicy(policy);
     change->setVisible(which != ConflictEditor::Pane::Settled);
     auto* below = new QHBoxLayout;
     below->setContentsMargins(space * 3 / 2, 0, space, space / 2);
-    below->addWidget(subtitle);
+    below->addWidget(subtitle, 1);
+    below->addWidget(change); // beside the title it would cut it in a small window
     column->addLayout(head);
     column->addLayout(below);
     column->addWidget(pane, 1);
