@@ -63,6 +63,31 @@ class TestMergeTree : public QObject {
         QCOMPARE(found.differences.size(), std::size_t(0));
     }
 
+    // A real history, by hand: ESPALIER_MERGE_REPOSITORY names one. Its commits are carried onto others, drawn by lot.
+    void realHistory()
+    {
+        const QString from = qEnvironmentVariable("ESPALIER_MERGE_REPOSITORY");
+        if (from.isEmpty())
+            QSKIP("ESPALIER_MERGE_REPOSITORY names no repository");
+        TempRepository repo(TempRepository::Bare);
+        repo.git({"fetch", "--quiet", "--no-tags", from, "+refs/*:refs/copied/*"});
+        const QStringList lines = QString::fromStdString(repo.git({"rev-list", "--all", "--parents", "--no-merges"})).split('\n');
+        SmallRandom random(qEnvironmentVariableIntValue("ESPALIER_MERGE_SEED"));
+        std::vector<MergeCase> cases;
+        for (int i = 0; i < 3000; ++i) {
+            const QStringList commit = lines[random.below(int(lines.size()))].split(' ');
+            const std::string onto = lines[random.below(int(lines.size()))].section(' ', 0, 0).toStdString();
+            if (commit.size() == 2)
+                cases.push_back({commit[1].toStdString(), onto, commit[0].toStdString()});
+        }
+        const Comparison found = compareMerges(repo, cases, false, ReadAttributes::OfNewBase);
+        qInfo("%d clean, %d with conflicts, %zu differ; git wrong %d, fewer stages %d", found.clean, found.conflicts,
+              found.differences.size(), found.gitIsWrong, found.fewerStages);
+        for (const std::string& difference : found.differences)
+            qWarning("%s", difference.c_str());
+        QCOMPARE(found.differences.size(), std::size_t(0));
+    }
+
     // Two sources are as like the target as each other: those with nothing in common decide which one git takes.
     void equalCandidates()
     {
