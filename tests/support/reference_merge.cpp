@@ -105,7 +105,7 @@ std::string rawChanges(const TempRepository& repository, const MergeCase& merge)
 }
 
 // What git itself gets wrong, so that there is nothing to follow: with a renamed directory it may write or list a folder and a
-// file of one name, or lose files that nobody touched from a folder into which it brings something.
+// file of one name, or lose files that need no decision from a folder into which it brings something.
 bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const ReferenceMerge& reference,
                 const std::string& ourTree)
 {
@@ -126,12 +126,13 @@ bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const 
     const QStringList differ = lines({"diff", "--raw", "--no-renames", "--no-abbrev", QString::fromStdString(gitTree),
                                       QString::fromStdString(ourTree)});
     return !differ.empty() && std::ranges::all_of(differ, [&](const QString& line) {
-        // ":000000 mode 0… id A\tpath": only here, and the same in all three.
+        // ":000000 mode 0… id A\tpath": only here. All three have it so, or one side added it and nothing else is there.
         const QString path = line.section('\t', 1), entry = line.section(' ', 1, 1) + " blob " + line.section(' ', 3, 3);
+        QStringList has;
+        for (const std::string& tree : {merge.base, merge.newBase, merge.commit})
+            has += lines({"ls-tree", QString::fromStdString(tree), path}).value(0).section('\t', 0, 0);
         return line.startsWith(":000000 ") &&
-               std::ranges::all_of(std::array{merge.base, merge.newBase, merge.commit}, [&](const std::string& tree) {
-                   return lines({"ls-tree", QString::fromStdString(tree), path}).value(0).section('\t', 0, 0) == entry;
-               });
+               (has == QStringList{entry, entry, entry} || has == QStringList{"", entry, ""} || has == QStringList{"", "", entry});
     });
 }
 
