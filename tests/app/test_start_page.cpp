@@ -73,6 +73,10 @@ void TestStartPage::sampleIsKeptAndRemoved()
     window.showStart();
     QVERIFY(waitFor([&] { return remove(window)->isVisible() && choose(window, QStringLiteral("stacked")); }));
     QVERIFY(remove(window)->isEnabled());
+    // One that was never opened has nothing to remove.
+    QVERIFY(choose(window, QStringLiteral("same-lines")));
+    QVERIFY(!remove(window)->isEnabled());
+    QVERIFY(choose(window, QStringLiteral("stacked")));
     QTest::mouseClick(remove(window), Qt::LeftButton);
     QVERIFY2(window.notice()->line().contains(QStringLiteral("is open")), qPrintable(window.notice()->line()));
     QVERIFY(QFile::exists(note.fileName()));
