@@ -7,7 +7,7 @@
 namespace espalier {
 
 namespace {
-constexpr std::size_t youngLimit = std::size_t(16) << 20;
+constexpr std::size_t largestKept = std::size_t(1) << 20; // a slot each
 }
 
 std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
@@ -52,12 +52,11 @@ Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, Obj
     if (type == ObjectType::Commit)
         if (auto kept = m_store.kept(id); kept && kept->type == type)
             return std::move(kept->bytes);
-    if (const auto at = m_young.find(id); at != m_young.end())
-        return at->second;
+    Slot& slot = m_slots[std::hash<Oid>()(id) % m_slots.size()];
+    if (slot.bytes && slot.id == id)
+        return slot.bytes;
     std::shared_ptr<const std::string> bytes;
-    if (const auto at = m_old.find(id); at != m_old.end()) {
-        bytes = at->second;
-    } else if (auto object = m_packs->take(id); object && object->type == type) {
+    if (auto object = m_packs->take(id); object && object->type == type) {
         bytes = std::move(object->bytes);
     } else {
         auto slow = m_store.read(id, type);
@@ -65,13 +64,8 @@ Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, Obj
             return std::unexpected(slow.error());
         bytes = slow->bytes;
     }
-    if (m_bytes > youngLimit) {
-        m_old = std::move(m_young);
-        m_young = {};
-        m_bytes = 0;
-    }
-    m_bytes += bytes->size() + 128;
-    m_young.emplace(id, bytes);
+    if (bytes->size() <= largestKept)
+        slot = {id, bytes};
     return bytes;
 }
 

@@ -11,7 +11,7 @@
 #include <memory>
 #include <optional>
 #include <string>
-#include <unordered_map>
+#include <vector>
 
 namespace espalier {
 
@@ -38,9 +38,12 @@ class QuickObjects {
     std::shared_ptr<const QuickFiles> m_files;
     std::unique_ptr<PackReader> m_packs;
     std::vector<std::uint32_t> m_positions;
-    // Two generations; see ObjectStore.
-    std::unordered_map<Oid, std::shared_ptr<const std::string>> m_young, m_old;
-    std::size_t m_bytes = 0;
+    // What was read last, by some bits of the id: a walk asks again only for what it had a moment ago.
+    struct Slot {
+        Oid id;
+        std::shared_ptr<const std::string> bytes;
+    };
+    std::vector<Slot> m_slots = std::vector<Slot>(1024);
 };
 
 } // namespace espalier

@@ -9,42 +9,6 @@ namespace {
 
 constexpr int deepest = 2048; // folders within folders; deeper trees are not made by any checkout
 
-// Goes over a tree's bytes without a copy an entry.
-class Cursor {
-  public:
-    explicit Cursor(std::string_view bytes) : m_rest(bytes) { next(); }
-    bool atEnd() const { return m_state == End; }
-    bool broken() const { return m_state == Broken; }
-    const TreeEntry& entry() const { return m_entry; }
-    // The mode and the id, for telling at once whether two entries of a name are the same.
-    std::string_view raw() const { return m_raw; }
-    void next()
-    {
-        if (m_rest.empty()) {
-            m_state = End;
-            return;
-        }
-        const std::size_t blank = m_rest.find(' '), zero = m_rest.find('\0', blank == m_rest.npos ? 0 : blank);
-        if (blank == m_rest.npos || zero == m_rest.npos || blank > 7 || m_rest.size() < zero + 21) {
-            m_state = Broken;
-            return;
-        }
-        std::uint32_t mode = 0;
-        for (const char c : m_rest.substr(0, blank))
-            mode = mode << 3 | std::uint32_t(c - '0');
-        m_entry.mode = mode == 0100664 ? FileMode::File : FileMode(mode);
-        m_entry.name = m_rest.substr(blank + 1, zero - blank - 1);
-        m_entry.id = Oid::fromRaw(m_rest.data() + zero + 1);
-        m_raw = m_rest.substr(0, zero + 21);
-        m_rest.remove_prefix(zero + 21);
-    }
-
-  private:
-    std::string_view m_rest, m_raw;
-    TreeEntry m_entry;
-    enum { Entry, End, Broken } m_state = Entry;
-};
-
 class Walk {
   public:
     Walk(QuickObjects& objects, const std::function<bool(const std::string&)>& wanted)
@@ -63,16 +27,14 @@ class Walk {
             return std::unexpected(oldBytes.error());
         if (!newBytes)
             return std::unexpected(newBytes.error());
-        Cursor left(**oldBytes), right(**newBytes);
-        while (!left.atEnd() || !right.atEnd()) {
-            if (left.broken() || right.broken())
-                return fail(ErrorKind::Broken, "A tree is damaged", (left.broken() ? oldTree : newTree).hex(),
+        TreeCursor left(**oldBytes), right(**newBytes);
+        for (;;) {
+            TreeCursor::skipEqual(left, right);
+            if (left.damaged() || right.damaged())
+                return fail(ErrorKind::Broken, "A tree is damaged", (left.damaged() ? oldTree : newTree).hex(),
                             "Run git fsck in the repository");
-            if (!left.atEnd() && !right.atEnd() && left.raw() == right.raw()) {
-                left.next();
-                right.next();
-                continue;
-            }
+            if (left.atEnd() && right.atEnd())
+                return true;
             int order = left.atEnd() ? 1 : right.atEnd() ? -1 : 0;
             if (order == 0)
                 order = compareTreeNames(left.entry().name, left.entry().isTree(), right.entry().name,
@@ -87,7 +49,6 @@ class Walk {
             if (after)
                 right.next();
         }
-        return true;
     }
 
     std::vector<PathChange> changes;
