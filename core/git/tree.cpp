@@ -45,8 +45,8 @@ void TreeCursor::parse()
 
 bool TreeCursor::find(std::string_view name)
 {
-    // Only the names are looked at on the way.
-    while (!atEnd()) {
+    // Only the names are looked at on the way; no entry has an empty one.
+    while (!atEnd() && !name.empty()) {
         if (m_entry.name == name)
             return true;
         const char* const next = m_next;

@@ -53,7 +53,7 @@ class TreeCursor {
     }
     // The first entry at or behind this one that does not come before such a name; true when it is that very one.
     bool seek(std::string_view name, bool isTree);
-    // The same for an entry of any kind; the cursor ends there, or at the end when there is none.
+    // The same for an entry of any kind; the cursor ends there, or at the end when there is none. False for an empty name.
     bool find(std::string_view name);
     // Moves both on to where they differ, at least not beyond it.
     static void skipEqual(TreeCursor& a, TreeCursor& b);

@@ -49,6 +49,14 @@ Result<Handle<git_tree>> treeOf(const git_commit* commit)
     return tree;
 }
 
+Result<Handle<git_tree>> treeOf(const Repository& repository, const Oid& commit)
+{
+    const auto found = lookUp(repository, commit);
+    if (!found)
+        return std::unexpected(found.error());
+    return treeOf(found->get());
+}
+
 std::string headingOf(const git_diff_hunk& hunk)
 {
     // "@@ -1,2 +3,4 @@ heading"
@@ -222,13 +230,10 @@ Result<Changes> changesOf(const Repository& repository, const Oid& commit, const
 Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit,
                                const ChangesOptions& options, const Progress& progress)
 {
-    const auto before = lookUp(repository, oldCommit), after = lookUp(repository, newCommit);
+    const auto before = treeOf(repository, oldCommit), after = treeOf(repository, newCommit);
     if (!before || !after)
         return std::unexpected(before ? after.error() : before.error());
-    const auto beforeTree = treeOf(before->get()), afterTree = treeOf(after->get());
-    if (!beforeTree || !afterTree)
-        return std::unexpected(beforeTree ? afterTree.error() : beforeTree.error());
-    const auto diff = compareTrees(repository, beforeTree->get(), afterTree->get(), options);
+    const auto diff = compareTrees(repository, before->get(), after->get(), options);
     if (!diff)
         return std::unexpected(diff.error());
     return changesOfDiff(repository, diff->get(), options, progress);
@@ -265,18 +270,15 @@ Result<std::string> patchText(const Repository& repository, const Oid& id)
 
 Result<std::string> patchBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit)
 {
-    const auto before = lookUp(repository, oldCommit), after = lookUp(repository, newCommit);
+    const auto before = treeOf(repository, oldCommit), after = treeOf(repository, newCommit);
     if (!before || !after)
         return std::unexpected(before ? after.error() : before.error());
-    const auto beforeTree = treeOf(before->get()), afterTree = treeOf(after->get());
-    if (!beforeTree || !afterTree)
-        return std::unexpected(beforeTree ? afterTree.error() : beforeTree.error());
     git_diff_options options = GIT_DIFF_OPTIONS_INIT;
     options.flags = GIT_DIFF_SHOW_BINARY | GIT_DIFF_INDENT_HEURISTIC;
     options.id_abbrev = 40; // what is binary can be applied with whole ids only
     Handle<git_diff> diff;
     Buffer text;
-    if (git_diff_tree_to_tree(out(diff), raw(repository), beforeTree->get(), afterTree->get(), &options) < 0 ||
+    if (git_diff_tree_to_tree(out(diff), raw(repository), before->get(), after->get(), &options) < 0 ||
         git_diff_to_buf(&text, diff.get(), GIT_DIFF_FORMAT_PATCH) < 0)
         return libgitError("The patch cannot be made", newCommit.hex());
     return text.str();

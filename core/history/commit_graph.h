@@ -12,7 +12,8 @@
 // A file is trusted only as a whole: its checksum, its sizes, the order of ids, the parents' positions and the rise of the
 // generation numbers are all checked when it is opened, and anything odd makes open() fail with Broken. The checksum is the
 // larger part of the cost of opening (all of it, as bench_history's openCommitGraph measured it: 6 ms for 160,629 commits,
-// 54 ms for a million) and what makes a turned bit in a parent or a date impossible to believe. A file that was written wrong, checksum and all, is believed as git believes it.
+// 54 ms for a million) and what makes a turned bit in a parent or a date impossible to believe. A file that was written
+// wrong, checksum and all, is believed as git believes it.
 #pragma once
 
 #include "core/git/error.h"

@@ -12,7 +12,8 @@ namespace espalier {
 
 namespace {
 
-constexpr std::size_t mostInFolder = 1000; // a help to decide, not an inventory
+// A help to decide, not an inventory. Folders count as well: few trees can stand for billions of empty ones.
+constexpr std::size_t mostInFolder = 1000;
 
 std::size_t linesIn(std::string_view text)
 {
@@ -27,19 +28,26 @@ std::string sizeWords(std::size_t bytes)
     return std::to_string(bytes / 1'000'000) + " MB";
 }
 
-// The paths of files below a folder, in tree order. The walk ends where there are too many to be shown.
-Result<void> listFolder(ObjectStore& store, const Oid& tree, const std::string& prefix, std::vector<std::string>& paths)
+struct Listing {
+    std::vector<std::string> paths;
+    std::size_t folders = 0;
+    bool full() const { return paths.size() > mostInFolder || folders > mostInFolder; }
+};
+
+// The paths of files below a folder, in tree order. The walk ends where there is too much to be shown.
+Result<void> listFolder(ObjectStore& store, const Oid& tree, const std::string& prefix, Listing& listing)
 {
+    ++listing.folders;
     const auto object = store.read(tree, ObjectType::Tree);
     if (!object) return std::unexpected(object.error());
     const auto entries = parseTree(object->view());
     if (!entries) return std::unexpected(entries.error());
     for (const TreeEntry& entry : *entries) {
-        if (paths.size() > mostInFolder) return {};
+        if (listing.full()) return {};
         const std::string path = prefix + std::string(entry.name);
         if (!entry.isTree())
-            paths.push_back(path);
-        else if (auto below = listFolder(store, entry.id, path + "/", paths); !below)
+            listing.paths.push_back(path);
+        else if (auto below = listFolder(store, entry.id, path + "/", listing); !below)
             return below;
     }
     return {};
@@ -47,11 +55,14 @@ Result<void> listFolder(ObjectStore& store, const Oid& tree, const std::string& 
 
 Result<void> fillFolder(ObjectStore& store, const Oid& tree, PathSide& side, const std::string& name)
 {
-    std::vector<std::string> paths;
-    if (auto listed = listFolder(store, tree, side.path + "/", paths); !listed) return listed;
-    const bool more = paths.size() > mostInFolder;
+    Listing listing;
+    if (auto listed = listFolder(store, tree, side.path + "/", listing); !listed) return listed;
+    const bool more = listing.paths.size() > mostInFolder;
+    std::vector<std::string>& paths = listing.paths;
     paths.resize(std::min(paths.size(), mostInFolder));
-    side.words = name + ", a folder with " + (more ? "more than " : "") + counted(paths.size(), "file", "files");
+    side.words = name + ", a folder with " +
+                 (listing.folders > mostInFolder ? "more than " + std::to_string(mostInFolder) + " folders"
+                                                 : (more ? "more than " : "") + counted(paths.size(), "file", "files"));
     for (const std::string& path : paths)
         side.contents += displayText(path) + "\n";
     return {};

@@ -45,6 +45,16 @@ void TestTree::roundTrip()
         {"in\xe9", FileMode::File},    {"in.c", FileMode::File},     {"module", FileMode::Submodule}};
     QCOMPARE(modes, expected);
     QVERIFY(parseTree("")->empty());
+    for (const TreeEntry& entry : *entries) {
+        TreeCursor cursor(object->view());
+        QVERIFY(cursor.find(entry.name));
+        QCOMPARE(cursor.entry().id, entry.id);
+        QCOMPARE(cursor.entry().mode, entry.mode);
+    }
+    for (const std::string_view other : {"", "i", "in.", "zz", "100644"}) {
+        TreeCursor cursor(object->view());
+        QVERIFY(!cursor.find(other) && !cursor.damaged());
+    }
 }
 
 // Reference: the order in which git mktree writes entries given in any order.
@@ -111,6 +121,9 @@ void TestTree::damaged()
     const auto entries = parseTree(text);
     QVERIFY(!entries);
     QCOMPARE(entries.error().kind, ErrorKind::Broken);
+    TreeCursor cursor(text);
+    QVERIFY(!cursor.find("not there"));
+    QVERIFY(cursor.damaged());
 }
 
 QTEST_GUILESS_MAIN(TestTree)
