@@ -24,15 +24,14 @@ class TestDryRunEdits : public QObject {
     Q_OBJECT
 
     std::unique_ptr<test::TempRepository> m_repo;
-    std::unique_ptr<Session> m_session;
-    std::unique_ptr<ReplayFlow> m_flow;
+    test::OpenTopic m_open;
     std::unique_ptr<DryRunPage> m_page;
     std::string m_base, m_main;
     How m_how = Mouse;
 
     template <typename T> T* child(const char* name) const { return m_page->findChild<T*>(QLatin1String(name)); }
     QTreeView* list() const { return child<QTreeView>("commits"); }
-    void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_flow->isBusy() && m_flow->run(), patience); }
+    void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_open.flow->isBusy() && m_open.flow->run(), patience); }
 
     // base <- upstream; what `commits` makes on base is topic/x.
     void start(const std::function<void()>& commits)
@@ -41,18 +40,13 @@ class TestDryRunEdits : public QObject {
         m_base = m_repo->commitFiles({{"base", "base\n"}}, "Base", {}, "main");
         commits();
         m_main = m_repo->commitFiles({{"upstream", "upstream\n"}}, "Upstream", {m_base}, "main");
-        m_session = std::make_unique<Session>();
-        m_session->open(m_repo->path());
-        QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen(), patience);
-        auto repository = m_repo->open();
-        const auto plan = test::planOntoMain(repository, *m_session->snapshot(), topic);
-        QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
-        m_flow = std::make_unique<ReplayFlow>(m_session.get());
-        m_page = std::make_unique<DryRunPage>(m_session.get(), m_flow.get());
+        test::openTopic(*m_repo, topic, m_open);
+        QVERIFY(m_open.plan);
+        m_page = std::make_unique<DryRunPage>(m_open.session.get(), m_open.flow.get());
         m_page->resize(1200, 600);
         m_page->show();
         QVERIFY(QTest::qWaitForWindowActive(m_page.get()));
-        m_flow->start(*plan);
+        m_open.flow->start(*m_open.plan);
         caughtUp();
     }
     // Three commits that do not meet.
@@ -92,8 +86,8 @@ class TestDryRunEdits : public QObject {
     void press(const char* name) { press(child<QAbstractButton>(name)); }
     void apply()
     {
-        QSignalSpy applied(m_flow.get(), &ReplayFlow::applied);
-        QSignalSpy failed(m_flow.get(), &ReplayFlow::failed);
+        QSignalSpy applied(m_open.flow.get(), &ReplayFlow::applied);
+        QSignalSpy failed(m_open.flow.get(), &ReplayFlow::failed);
         caughtUp();
         press("apply");
         QTRY_VERIFY_WITH_TIMEOUT(!applied.isEmpty() || !failed.isEmpty(), patience);
@@ -134,8 +128,8 @@ class TestDryRunEdits : public QObject {
     void cleanup()
     {
         m_page.reset();
-        m_flow.reset();
-        m_session.reset();
+        m_open.flow.reset();
+        m_open.session.reset();
         m_repo.reset();
     }
 
@@ -235,7 +229,7 @@ class TestDryRunEdits : public QObject {
             m_repo->commitFiles({{"b", "b, better\n"}}, "squash! Add b\n\nMore about b.\n", {f}, "topic/x");
         });
         press("gather");
-        QTRY_VERIFY_WITH_TIMEOUT(m_flow->plan().commits[1].treatment != Treatment::Carry, patience);
+        QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->plan().commits[1].treatment != Treatment::Carry, patience);
         apply();
         QCOMPARE(subjects(), QStringLiteral("Add a, Add b"));
         QCOMPARE(git({QStringLiteral("show"), QStringLiteral("topic/x~1:a")}), std::string("a, better"));
@@ -253,7 +247,7 @@ class TestDryRunEdits : public QObject {
             const auto merge = m_repo->commitFiles({{"side", "side\n"}}, "Merge side\n", {a, side});
             m_repo->commitFiles({{"c", "c\n"}}, "Add c\n", {merge}, "topic/x");
         });
-        QCOMPARE(m_flow->run()->commits.size(), std::size_t(3)); // flattened at first
+        QCOMPARE(m_open.flow->run()->commits.size(), std::size_t(3)); // flattened at first
         auto* box = child<QComboBox>("merges");
         const auto pick = [&](int step) {
             if (m_how == Keyboard) {
@@ -269,14 +263,14 @@ class TestDryRunEdits : public QObject {
             }
         };
         pick(1);
-        QTRY_COMPARE_WITH_TIMEOUT(m_flow->plan().merges, MergeCommits::Keep, patience);
+        QTRY_COMPARE_WITH_TIMEOUT(m_open.flow->plan().merges, MergeCommits::Keep, patience);
         caughtUp();
         if (m_how == Keyboard) { // there and back
             pick(-1);
-            QTRY_COMPARE_WITH_TIMEOUT(m_flow->plan().merges, MergeCommits::Flatten, patience);
+            QTRY_COMPARE_WITH_TIMEOUT(m_open.flow->plan().merges, MergeCommits::Flatten, patience);
             caughtUp();
             pick(1);
-            QTRY_COMPARE_WITH_TIMEOUT(m_flow->plan().merges, MergeCommits::Keep, patience);
+            QTRY_COMPARE_WITH_TIMEOUT(m_open.flow->plan().merges, MergeCommits::Keep, patience);
         }
         apply();
         QCOMPARE(git({QStringLiteral("rev-list"), QStringLiteral("--count"), QStringLiteral("--merges"), QStringLiteral("main..topic/x")}),
@@ -311,10 +305,10 @@ class TestDryRunEdits : public QObject {
         QVERIFY(carry->isVisible() && carry->isChecked());
         press(carry);
         caughtUp();
-        QVERIFY(m_flow->plan().stacked.empty());
+        QVERIFY(m_open.flow->plan().stacked.empty());
         press(carry);
         caughtUp();
-        QCOMPARE(m_flow->plan().stacked.size(), std::size_t(1));
+        QCOMPARE(m_open.flow->plan().stacked.size(), std::size_t(1));
         apply();
         QCOMPARE(git({QStringLiteral("rev-parse"), QStringLiteral("topic/lower")}),
                  git({QStringLiteral("rev-parse"), QStringLiteral("topic/x~1")}));

@@ -34,8 +34,7 @@ class TestSettleMerges : public QObject {
     Q_OBJECT
 
     std::unique_ptr<test::TempRepository> m_repo;
-    std::unique_ptr<Session> m_session;
-    std::unique_ptr<ReplayFlow> m_flow;
+    test::OpenTopic m_open;
     std::unique_ptr<DryRunPage> m_dryRun;
     std::unique_ptr<SettlePage> m_page;
     std::string m_first; // before upstream's last commit that the topic stands on
@@ -43,7 +42,7 @@ class TestSettleMerges : public QObject {
     QPushButton* button(const char* name) const { return m_page->findChild<QPushButton*>(QLatin1String(name)); }
     ConflictEditor* editor() const { return m_page->findChild<ConflictEditor*>(); }
     HunkList* list() const { return m_page->findChild<HunkList*>(); }
-    void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_flow->isBusy(), patience); }
+    void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_open.flow->isBusy(), patience); }
     std::string git(const QStringList& arguments) const { return m_repo->git(arguments); }
     std::string settledSubject() const { return editor()->model().text().yourSubject; }
 
@@ -59,29 +58,24 @@ class TestSettleMerges : public QObject {
         const auto merge = m_repo->commitFiles(merged, "Merge side", {mineTip, sideTip});
         m_repo->commitFiles({{"top", "top\n"}}, "On top", {merge}, "topic/x");
         m_repo->commitFiles(upstream, "Upstream", {second}, "main");
-        m_session = std::make_unique<Session>();
-        m_session->open(m_repo->path());
-        QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen(), patience);
-        auto repository = m_repo->open();
-        const auto plan = test::planOntoMain(repository, *m_session->snapshot(), topic);
-        QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
-        m_flow = std::make_unique<ReplayFlow>(m_session.get());
-        m_dryRun = std::make_unique<DryRunPage>(m_session.get(), m_flow.get());
+        test::openTopic(*m_repo, topic, m_open);
+        QVERIFY(m_open.plan);
+        m_dryRun = std::make_unique<DryRunPage>(m_open.session.get(), m_open.flow.get());
         m_dryRun->resize(1000, 500);
         m_dryRun->show();
-        m_page = std::make_unique<SettlePage>(m_session.get(), m_flow.get());
+        m_page = std::make_unique<SettlePage>(m_open.session.get(), m_open.flow.get());
         m_page->resize(1300, 800);
-        m_flow->start(*plan);
-        QTRY_VERIFY_WITH_TIMEOUT(m_flow->run() && !m_flow->isBusy(), patience);
+        m_open.flow->start(*m_open.plan);
+        QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->run() && !m_open.flow->isBusy(), patience);
         auto* merges = m_dryRun->findChild<QComboBox*>(QStringLiteral("merges"));
         merges->setFocus();
         QTest::keyClick(merges, Qt::Key_Down);
-        QTRY_COMPARE_WITH_TIMEOUT(m_flow->plan().merges, MergeCommits::Keep, patience);
+        QTRY_COMPARE_WITH_TIMEOUT(m_open.flow->plan().merges, MergeCommits::Keep, patience);
         caughtUp();
         m_page->show();
         QVERIFY(QTest::qWaitForWindowExposed(m_page.get()));
         m_page->begin();
-        if (!m_flow->run()->clean)
+        if (!m_open.flow->run()->clean)
             QTRY_VERIFY_WITH_TIMEOUT(button("new-base")->isEnabled(), patience);
     }
     // Presses each in turn, each followed by *next undecided*; the last one leads back to the dry run.
@@ -99,18 +93,11 @@ class TestSettleMerges : public QObject {
     bool undecidedShown() const
     {
         const QTreeWidgetItem* item = list()->currentItem();
-        return !m_flow->isBusy() && item && item->text(1).startsWith(QStringLiteral("○"));
+        return !m_open.flow->isBusy() && item && item->text(1).startsWith(QStringLiteral("○"));
     }
     void apply()
     {
-        QSignalSpy applied(m_flow.get(), &ReplayFlow::applied);
-        QSignalSpy failed(m_flow.get(), &ReplayFlow::failed);
-        QVERIFY(m_flow->run()->clean);
-        const Oid announced = m_flow->run()->newTip.value();
-        m_flow->apply();
-        QTRY_VERIFY_WITH_TIMEOUT(!applied.isEmpty() || !failed.isEmpty(), patience);
-        QVERIFY2(failed.isEmpty(), failed.isEmpty() ? "" : qPrintable(failed.front().front().toString()));
-        QCOMPARE(git({QStringLiteral("rev-parse"), QLatin1String(topic)}), announced.hex());
+        test::applyAnnounced(*m_repo, *m_open.flow, topic);
         QVERIFY(git({QStringLiteral("fsck"), QStringLiteral("--strict"), QStringLiteral("--no-dangling")}).empty());
         // The merge is one still: of the new mine and the side as it was.
         QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%s"), QStringLiteral("topic/x~1")}),
@@ -129,8 +116,8 @@ class TestSettleMerges : public QObject {
     {
         m_page.reset();
         m_dryRun.reset();
-        m_flow.reset();
-        m_session.reset();
+        m_open.flow.reset();
+        m_open.session.reset();
         m_repo.reset();
     }
 
@@ -148,7 +135,7 @@ class TestSettleMerges : public QObject {
         QFETCH(std::string, top);
         start({{"notes", text("side", "bottom")}}, {{"mine", "mine\n"}}, {{"notes", text("side", "bottom")}},
               {{"notes", text("UP", "bottom")}});
-        QCOMPARE(m_flow->run()->undecided(), std::size_t(1));
+        QCOMPARE(m_open.flow->run()->undecided(), std::size_t(1));
         QCOMPARE(settledSubject(), std::string("Merge side"));
         QCOMPARE(editor()->model().newBaseLines().front(), QStringLiteral("UP"));
         QCOMPARE(editor()->model().commitLines().front(), QStringLiteral("side"));
@@ -212,7 +199,7 @@ class TestSettleMerges : public QObject {
     {
         start({{"notes", text("side", "bottom")}}, {{"notes", text("mine", "bottom")}},
               {{"notes", text("mine and side", "bottom")}}, {{"more", text("UP", "z")}, {"notes", text("top", "UP")}});
-        QVERIFY(m_flow->run()->clean);
+        QVERIFY(m_open.flow->run()->clean);
         apply();
         QCOMPARE(file("notes"), text("mine and side", "UP"));
     }

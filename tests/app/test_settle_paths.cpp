@@ -50,8 +50,7 @@ class TestSettlePaths : public QObject {
     Q_OBJECT
 
     std::unique_ptr<test::TempRepository> m_repo;
-    std::unique_ptr<Session> m_session;
-    std::unique_ptr<ReplayFlow> m_flow;
+    test::OpenTopic m_open;
     std::unique_ptr<DryRunPage> m_dryRun;
     std::unique_ptr<SettlePage> m_page;
 
@@ -59,7 +58,7 @@ class TestSettlePaths : public QObject {
     ConflictEditor* editor() const { return m_page->findChild<ConflictEditor*>(); }
     HunkList* list() const { return m_page->findChild<HunkList*>(); }
     NoticeBar* notice() const { return m_page->findChild<NoticeBar*>(); }
-    void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_flow->isBusy(), patience); }
+    void caughtUp() { QTRY_VERIFY_WITH_TIMEOUT(!m_open.flow->isBusy(), patience); }
     QString label(const char* name) const { return button(name)->text(); }
     // What a pane of a whole path shows: its lines, or what it says where there are none.
     std::string shown(ConflictEditor::Pane side) const
@@ -74,22 +73,17 @@ class TestSettlePaths : public QObject {
     // m_repo has main and topic/x.
     void start()
     {
-        m_session = std::make_unique<Session>();
-        m_session->open(m_repo->path());
-        QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen(), patience);
-        auto repository = m_repo->open();
-        const auto plan = test::planOntoMain(repository, *m_session->snapshot(), topic);
-        QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
-        m_flow = std::make_unique<ReplayFlow>(m_session.get());
-        m_dryRun = std::make_unique<DryRunPage>(m_session.get(), m_flow.get());
+        test::openTopic(*m_repo, topic, m_open);
+        QVERIFY(m_open.plan);
+        m_dryRun = std::make_unique<DryRunPage>(m_open.session.get(), m_open.flow.get());
         m_dryRun->resize(1000, 500);
         m_dryRun->show();
-        m_page = std::make_unique<SettlePage>(m_session.get(), m_flow.get());
+        m_page = std::make_unique<SettlePage>(m_open.session.get(), m_open.flow.get());
         m_page->resize(1300, 800);
         m_page->show();
         QVERIFY(QTest::qWaitForWindowExposed(m_page.get()));
-        m_flow->start(*plan);
-        QTRY_VERIFY_WITH_TIMEOUT(m_flow->run() && !m_flow->isBusy(), patience);
+        m_open.flow->start(*m_open.plan);
+        QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->run() && !m_open.flow->isBusy(), patience);
         begin();
     }
     void begin()
@@ -99,14 +93,7 @@ class TestSettlePaths : public QObject {
     }
     void apply()
     {
-        QSignalSpy applied(m_flow.get(), &ReplayFlow::applied);
-        QSignalSpy failed(m_flow.get(), &ReplayFlow::failed);
-        QVERIFY(m_flow->run()->clean);
-        const Oid announced = m_flow->run()->newTip.value();
-        m_flow->apply();
-        QTRY_VERIFY_WITH_TIMEOUT(!applied.isEmpty() || !failed.isEmpty(), patience);
-        QVERIFY2(failed.isEmpty(), failed.isEmpty() ? "" : qPrintable(failed.front().front().toString()));
-        QCOMPARE(m_repo->git({QStringLiteral("rev-parse"), QLatin1String(topic)}), announced.hex());
+        test::applyAnnounced(*m_repo, *m_open.flow, topic);
     }
     // As git lists and reads it, in the form of Files.
     Files tree() const
@@ -133,8 +120,8 @@ class TestSettlePaths : public QObject {
     {
         m_page.reset();
         m_dryRun.reset();
-        m_flow.reset();
-        m_session.reset();
+        m_open.flow.reset();
+        m_open.session.reset();
         m_repo.reset();
     }
     void eachKind_data();
@@ -229,11 +216,11 @@ void TestSettlePaths::eachKind()
         QTest::mouseClick(button(takeNewBase ? "your-commit" : "new-base"), Qt::LeftButton);
         QVERIFY(decision(0, 0).startsWith(QStringLiteral("●")));
         caughtUp();
-        QVERIFY(m_flow->run()->clean);
+        QVERIFY(m_open.flow->run()->clean);
         QTest::mouseClick(button("undo"), Qt::LeftButton);
         QVERIFY(decision(0, 0).startsWith(QStringLiteral("○")));
         caughtUp();
-        QVERIFY(!m_flow->run()->clean);
+        QVERIFY(!m_open.flow->run()->clean);
         // By key.
         QTest::keyClick(m_page.get(), takeNewBase ? Qt::Key_1 : Qt::Key_2, Qt::AltModifier);
         QVERIFY(decision(0, 0).startsWith(QStringLiteral("●")));
@@ -261,11 +248,11 @@ void TestSettlePaths::aFileWithTwoNamesIsOneQuestion()
     list()->setCurrentItem(list()->topLevelItem(1)->child(0));
     QTest::mouseClick(button("new-base"), Qt::LeftButton);
     caughtUp();
-    QCOMPARE(m_flow->run()->undecided(), std::size_t(1)); // all three paths, in one step
+    QCOMPARE(m_open.flow->run()->undecided(), std::size_t(1)); // all three paths, in one step
     QTest::keyClick(m_page.get(), Qt::Key_Z, Qt::ControlModifier);
     caughtUp();
-    QVERIFY(!m_flow->canUndo());
-    QCOMPARE(m_flow->run()->undecided(), std::size_t(4));
+    QVERIFY(!m_open.flow->canUndo());
+    QCOMPARE(m_open.flow->run()->undecided(), std::size_t(4));
 }
 
 // Leaving out an earlier commit changes the text that a later one meets: of its two hunks one is as it was and keeps its
@@ -289,7 +276,7 @@ void TestSettlePaths::editsOfTheReplayKeepWhatStaysTheSame()
     QTest::keyClick(m_page.get(), Qt::Key_F8);
     QTest::mouseClick(button("your-commit-first"), Qt::LeftButton);
     caughtUp();
-    QVERIFY(m_flow->run()->clean);
+    QVERIFY(m_open.flow->run()->clean);
     // In the dry run page, by key: the first commit is left out.
     auto* commits = m_dryRun->findChild<QTreeView*>(QStringLiteral("commits"));
     commits->setCurrentIndex(commits->model()->index(0, 1));
@@ -298,8 +285,8 @@ void TestSettlePaths::editsOfTheReplayKeepWhatStaysTheSame()
     commits->setFocus();
     QTest::keyClick(commits, Qt::Key_Delete);
     caughtUp();
-    QCOMPARE(m_flow->run()->undecided(), std::size_t(1));
-    QCOMPARE(m_flow->run()->commits[1].conflicts.front().again, std::size_t(1));
+    QCOMPARE(m_open.flow->run()->undecided(), std::size_t(1));
+    QCOMPARE(m_open.flow->run()->commits[1].conflicts.front().again, std::size_t(1));
     QTRY_VERIFY_WITH_TIMEOUT(decision(0, 0).contains(QStringLiteral("look again")), patience);
     QVERIFY2(decision(0, 1).startsWith(QStringLiteral("●")), qPrintable(decision(0, 1)));
     QVERIFY2(notice()->line().contains(QStringLiteral("look at it again")), qPrintable(notice()->line()));
@@ -321,13 +308,13 @@ void TestSettlePaths::anEarlierDecisionReloadsTheLaterOne()
     start();
     QTest::mouseClick(button("new-base"), Qt::LeftButton);
     caughtUp();
-    QCOMPARE(m_flow->run()->undecided(), std::size_t(1)); // the second commit meets the decision
+    QCOMPARE(m_open.flow->run()->undecided(), std::size_t(1)); // the second commit meets the decision
     QTest::keyClick(m_page.get(), Qt::Key_F8);
     QTRY_COMPARE_WITH_TIMEOUT(editor()->model().text().yourSubject, std::string("Second"), patience);
     QCOMPARE(editor()->model().newBaseLines(), QStringList(QStringLiteral("upstream")));
     QTest::mouseClick(button("your-commit"), Qt::LeftButton);
     caughtUp();
-    QVERIFY(m_flow->run()->clean);
+    QVERIFY(m_open.flow->run()->clean);
     // Undo twice: what is undone is never out of sight, though it was decided in the commit before.
     QTest::mouseClick(button("undo"), Qt::LeftButton);
     caughtUp();

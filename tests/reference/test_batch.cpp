@@ -8,6 +8,7 @@
 #include "core/replay/dry_run.h"
 #include "tests/support/project_history.h"
 #include "tests/support/reference_merge.h"
+#include "tests/support/seed_rows.h"
 
 #include <QtTest/QtTest>
 #include <nlohmann/json.hpp>
@@ -60,19 +61,6 @@ std::string told(const Paths& paths)
 class TestBatch : public QObject {
     Q_OBJECT
 
-    static void seeds(std::vector<int> wanted)
-    {
-        QTest::addColumn<int>("seed");
-        const QStringList others = qEnvironmentVariable("ESPALIER_MERGE_SEEDS").split('-');
-        if (others.size() == 2) {
-            wanted.clear();
-            for (int seed = others[0].toInt(); seed <= others[1].toInt(); ++seed)
-                wanted.push_back(seed);
-        }
-        for (const int seed : wanted)
-            QTest::addRow("seed %d", seed) << seed;
-    }
-
     static ProjectKnobs knobsOf(int seed)
     {
         ProjectKnobs knobs = ProjectKnobs::of(std::uint64_t(seed));
@@ -84,7 +72,7 @@ class TestBatch : public QObject {
     }
 
   private Q_SLOTS:
-    void batches_data() { seeds({1, 2, 3, 4, 5}); }
+    void batches_data() { addSeedRows({1, 2, 3, 4, 5}); }
     void batches()
     {
         QFETCH(int, seed);
@@ -132,7 +120,7 @@ class TestBatch : public QObject {
     }
 
     // What comes behind a conflict is merged onto what the dry run holds there; what does not touch it is as git has it.
-    void behindConflicts_data() { seeds({6, 7, 8}); }
+    void behindConflicts_data() { addSeedRows({6, 7, 8}); }
     void behindConflicts()
     {
         QFETCH(int, seed);

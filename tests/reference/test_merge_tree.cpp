@@ -4,6 +4,7 @@
 // ESPALIER_MERGE_SEEDS=FIRST-LAST compares other seeds, 100 merges each, for longer runs by hand.
 #include "tests/support/project_history.h"
 #include "tests/support/reference_merge.h"
+#include "tests/support/seed_rows.h"
 
 #include <QtTest/QtTest>
 
@@ -12,22 +13,8 @@ using namespace espalier::test;
 class TestMergeTree : public QObject {
     Q_OBJECT
 
-    // A row for each, or for those that the environment asks for.
-    static void seeds(std::vector<int> wanted)
-    {
-        QTest::addColumn<int>("seed");
-        const QStringList others = qEnvironmentVariable("ESPALIER_MERGE_SEEDS").split('-');
-        if (others.size() == 2) {
-            wanted.clear();
-            for (int seed = others[0].toInt(); seed <= others[1].toInt(); ++seed)
-                wanted.push_back(seed);
-        }
-        for (const int seed : wanted)
-            QTest::addRow("seed %d", seed) << seed;
-    }
-
   private Q_SLOTS:
-    void randomMerges_data() { seeds({1, 2, 4, 56, 1010}); }
+    void randomMerges_data() { addSeedRows({1, 2, 4, 56, 1010}); }
 
     void randomMerges()
     {
@@ -47,7 +34,7 @@ class TestMergeTree : public QObject {
     }
 
     // Histories as mean as real ones. These seeds showed, each, something that was not as in git.
-    void projectMerges_data() { seeds({3, 6, 12, 21, 22}); }
+    void projectMerges_data() { addSeedRows({3, 6, 12, 21, 22}); }
 
     void projectMerges()
     {
