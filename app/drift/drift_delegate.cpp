@@ -47,8 +47,9 @@ void drawBar(QPainter* painter, const QRect& room, int axis, const DriftRow& row
     const int top = room.center().y() - height / 2;
     const QString behind = QString::number(row.behind), ahead = QString::number(row.ahead);
     const int space = metrics.height() / 3;
-    const int widest = metrics.horizontalAdvance(QString::number(std::max({row.behind, model.maxBehind(), 10000u})));
-    const int left = barLength(row.behind, model.maxBehind(), axis - room.left() - widest);
+    // The numbers are never cut: the bars take what they leave.
+    const int widest = metrics.horizontalAdvance(QString::number(std::max({model.maxBehind(), model.maxAhead(), 10000u})));
+    const int left = barLength(row.behind, model.maxBehind(), std::max(3, axis - room.left() - widest - space));
     const int right = barLength(row.ahead, model.maxAhead(), std::max(20, (room.right() - axis) / 3 - widest));
     painter->setPen(Qt::NoPen);
     painter->setBrush(theme::place(Place::Upstream, palette));
