@@ -105,7 +105,8 @@ std::string rawChanges(const TempRepository& repository, const MergeCase& merge)
 }
 
 // What git itself gets wrong, so that there is nothing to follow: with a renamed directory it may write or list a folder and a
-// file of one name, or lose files that need no decision from a folder into which it brings something.
+// file of one name, or lose files that need no decision from a folder into which it brings something, or write what it brings
+// over a file that all three have alike.
 bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const ReferenceMerge& reference,
                 const std::string& ourTree)
 {
@@ -126,13 +127,13 @@ bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const 
     const QStringList differ = lines({"diff", "--raw", "--no-renames", "--no-abbrev", QString::fromStdString(gitTree),
                                       QString::fromStdString(ourTree)});
     return !differ.empty() && std::ranges::all_of(differ, [&](const QString& line) {
-        // ":000000 mode 0… id A\tpath": only here. All three have it so, or one side added it and nothing else is there.
+        // ":mode mode id id M\tpath"; ":000000 mode 0… id A\tpath" is only here. All three have it so, or one side added it and nothing else is there.
         const QString path = line.section('\t', 1), entry = line.section(' ', 1, 1) + " blob " + line.section(' ', 3, 3);
         QStringList has;
         for (const std::string& tree : {merge.base, merge.newBase, merge.commit})
             has += lines({"ls-tree", QString::fromStdString(tree), path}).value(0).section('\t', 0, 0);
-        return line.startsWith(":000000 ") &&
-               (has == QStringList{entry, entry, entry} || has == QStringList{"", entry, ""} || has == QStringList{"", "", entry});
+        return has == QStringList{entry, entry, entry} ||
+               (line.startsWith(":000000 ") && (has == QStringList{"", entry, ""} || has == QStringList{"", "", entry}));
     });
 }
 
