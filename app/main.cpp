@@ -2,6 +2,7 @@
 //
 // The program: runs a command, or turns into the window's program (see CMakeLists.txt for why they are two).
 #include "app/commands/commands.h"
+#include "core/remotes/ssh_questions.h"
 
 #include <cstdio>
 #include <filesystem>
@@ -10,6 +11,8 @@
 
 int main(int argc, char** argv)
 {
+    if (const auto carried = espalier::carrySshQuestion(argc, argv))
+        return *carried;
     if (espalier::isCommand(argc, argv))
         return espalier::runCommand(argc, argv);
     std::error_code error;

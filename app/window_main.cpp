@@ -3,12 +3,15 @@
 // The window. main.cpp turns into this program when it is given no command.
 #include "app/support/theme.h"
 #include "app/window/main_window.h"
+#include "core/remotes/ssh_questions.h"
 
 #include <QApplication>
 #include <QIcon>
 
 int main(int argc, char** argv)
 {
+    if (const auto carried = espalier::carrySshQuestion(argc, argv))
+        return *carried;
     QApplication application(argc, argv);
     QApplication::setApplicationName(QStringLiteral("espalier"));
     QApplication::setApplicationDisplayName(QStringLiteral("Espalier"));

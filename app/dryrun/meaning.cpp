@@ -36,17 +36,13 @@ ForkCopy forkCopyOf(const Snapshot& snapshot, const Drift* drift, const DryRun& 
     copy.isMainLine = main && (main == branch || main->branch == branch->branch);
     const Ref* fork = snapshot.forkCopy(branch->branch);
     copy.exists = fork && fork->row != noRow;
-    std::size_t unchanged = 0;
     for (const ReplayedCommit& commit : run.commits) {
         const Row row = snapshot.history.find(commit.id);
         if (row == noRow)
             continue;
         copy.onUpstream = copy.onUpstream || (snapshot.placesOf(row) & placeBit(Place::Upstream));
-        const bool onFork = copy.exists && snapshot.history.isAncestor(row, fork->row);
-        if (commit.outcome == Outcome::Unchanged)
-            unchanged += onFork;
-        else
-            copy.replaced += onFork;
+        if (copy.exists && commit.outcome != Outcome::Unchanged)
+            copy.replaced += snapshot.history.isAncestor(row, fork->row);
     }
     if (copy.exists) {
         if (drift)

@@ -310,8 +310,8 @@ void CommitPanel::Private::load()
         result.changes = std::move(*changes);
         return result;
     };
-    const auto then = [this, id = shown, before = older, versionsAsked = asVersions](Result<Loaded> result) {
-        if (id != shown || before != older || versionsAsked != asVersions)
+    const auto then = [this, asked = shown, before = older, versionsAsked = asVersions](Result<Loaded> result) {
+        if (asked != shown || before != older || versionsAsked != asVersions)
             return;
         if (result) {
             loaded = std::move(*result);
@@ -409,7 +409,7 @@ void CommitPanel::Private::fillParents(const std::vector<Oid>& ids)
         auto* button = new QPushButton(QString::fromStdString(ids[at].brief()), q);
         button->setFlat(true);
         button->setAccessibleName(tr("Go to %1").arg(button->text()));
-        connect(button, &QPushButton::clicked, q, [this, id = ids[at]] { Q_EMIT q->commitRequested(id); });
+        connect(button, &QPushButton::clicked, q, [this, parent = ids[at]] { Q_EMIT q->commitRequested(parent); });
         parents->addWidget(button);
     }
     if (ids.size() > most) parents->addWidget(new PlainLabel(tr("and %1 more").arg(ids.size() - most), q));

@@ -372,6 +372,30 @@ std::optional<Login> askLogin(QWidget* parent, const std::string& url, const std
     return Login{toBytes(name->text()), toBytes(secret->text())};
 }
 
+std::optional<std::string> answerSsh(QWidget* parent, const SshQuestion& question)
+{
+    QString words = toLines(std::string_view(question.words).substr(0, 4000)).trimmed();
+    if (question.kind == SshQuestion::Kind::HostKey) {
+        // The last line asks for the word "yes", which is a button here.
+        const qsizetype last = words.lastIndexOf(QLatin1Char('\n'));
+        words = words.left(last < 0 ? words.size() : last) + QStringLiteral("\n\n") +
+                QObject::tr("Go on only if the fingerprint is the one that the host's owner publishes. ssh then remembers it.");
+        return confirm(parent, QObject::tr("Unknown host"), words, QObject::tr("It is the same")) ? std::optional<std::string>("yes")
+                                                                                                  : std::nullopt;
+    }
+    if (question.kind == SshQuestion::Kind::Consent)
+        return confirm(parent, QObject::tr("ssh asks"), words, QObject::tr("Allow")) ? std::optional<std::string>("yes")
+                                                                                     : std::nullopt;
+    Question dialog(parent, QObject::tr("ssh asks"), words, QObject::tr("Go on"));
+    auto* secret = new QLineEdit(&dialog);
+    secret->setEchoMode(QLineEdit::Password);
+    dialog.form()->addRow(QObject::tr("&Passphrase or password"), secret);
+    secret->setFocus();
+    if (dialog.exec() != QDialog::Accepted)
+        return {};
+    return toBytes(secret->text());
+}
+
 // Runs `ask` on the GUI thread and waits for it; `no` when the window has gone.
 template <typename T> T askOnGui(const QPointer<QWidget>& parent, T no, std::function<T(QWidget*)> ask)
 {
@@ -420,6 +444,10 @@ Access accessFor(QWidget* parent)
             accepted->hosts.emplace(host, fingerprint);
         return yes;
     };
+    access.askSsh = [window](const SshQuestion& question) {
+        return askOnGui<std::optional<std::string>>(window, {}, [&](QWidget* at) { return answerSsh(at, question); });
+    };
+    access.sshCarrier = toBytes(QCoreApplication::applicationFilePath());
     return access;
 }
 

@@ -56,6 +56,7 @@ Connection::Connection(const Repository* repository, const Access& access, const
 {
     boundWaiting();
     m_ssh.repository = repository;
+    m_ssh.access = &m_access;
     m_ssh.progress = &m_progress;
     if (repository) {
         if (const auto authorities = repository->config("http.sslCAInfo"); authorities && !authorities->empty())
@@ -210,8 +211,10 @@ std::unexpected<Error> Connection::error(std::string what)
             text += (text.empty() ? "" : " / ") + ssh[i];
     }
     std::string remedy = "Check the address and the connection, and whether you may use the remote";
-    // Whether a host key is the right one is asked and kept by ssh itself, which needs a terminal or its askpass program.
-    if (m_ssh.errors.find("Host key verification failed") != std::string::npos)
+    // Whether a host key is the right one is asked and kept by ssh itself.
+    if (m_ssh.hostRefused)
+        remedy = "Compare the fingerprint with the one that the host's owner publishes, and try again when it is the same";
+    else if (m_ssh.errors.find("Host key verification failed") != std::string::npos)
         remedy = "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner publishes, and "
                  "try again";
     if (!m_distrusted.empty()) {

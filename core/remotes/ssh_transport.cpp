@@ -3,6 +3,7 @@
 
 #include "core/git/conversation.h"
 #include "core/git/text.h"
+#include "core/remotes/ssh_questions.h"
 
 #include <git2/sys/errors.h>
 
@@ -87,6 +88,7 @@ Variant variantOf(const Repository* repository, const std::string& program)
 }
 
 struct Stream : git_smart_subtransport_stream {
+    std::optional<SshQuestions> questions; // outlives the child, which asks them
     std::optional<Conversation> child;
     SshContext* context = nullptr;
 };
@@ -102,18 +104,25 @@ int report(const Error& error)
     return error.kind == ErrorKind::Cancelled ? GIT_EUSER : -1;
 }
 
+// For the words of an error, should there be one.
+void remember(const Stream& stream)
+{
+    stream.context->errors = stream.child->errors();
+    stream.context->hostRefused = stream.questions->hostRefused();
+}
+
 int readStream(git_smart_subtransport_stream* base, char* buffer, size_t size, size_t* got)
 {
     auto* stream = static_cast<Stream*>(base);
     auto count = stream->child->read(buffer, size, *stream->context->progress);
-    stream->context->errors = stream->child->errors();
+    remember(*stream);
     if (!count)
         return report(count.error());
     *got = *count;
     if (*count == 0) {
         // The reason is in what ssh writes last; it is complete once ssh has ended.
         stream->child->wait();
-        stream->context->errors = stream->child->errors();
+        remember(*stream);
     }
     return 0;
 }
@@ -122,7 +131,7 @@ int writeStream(git_smart_subtransport_stream* base, const char* bytes, size_t s
 {
     auto* stream = static_cast<Stream*>(base);
     auto sent = stream->child->write({bytes, size}, *stream->context->progress);
-    stream->context->errors = stream->child->errors();
+    remember(*stream);
     return sent ? 0 : report(sent.error());
 }
 
@@ -145,11 +154,13 @@ int startAction(git_smart_subtransport_stream** out, git_smart_subtransport* bas
     auto command = sshCommand(transport->context->repository, url, fetches ? "git-upload-pack" : "git-receive-pack");
     if (!command)
         return report(command.error());
-    // It may ask on the terminal, as it does for git.
-    auto child = Conversation::start({.argv = *command, .interactive = true});
+    auto stream = std::make_unique<Stream>();
+    stream->questions.emplace(*transport->context->access, *transport->context->progress);
+    // Where nobody answers it may ask on the terminal, as it does for git.
+    auto child = Conversation::start(
+        {.argv = *command, .environment = stream->questions->environment(), .interactive = true});
     if (!child)
         return report(child.error());
-    auto stream = std::make_unique<Stream>();
     stream->subtransport = base;
     stream->read = readStream;
     stream->write = writeStream;

@@ -7,6 +7,7 @@
 
 #include "core/git/handles.h"
 #include "core/git/progress.h"
+#include "core/remotes/access.h"
 
 #include <git2/sys/transport.h>
 
@@ -17,8 +18,10 @@ namespace espalier {
 
 struct SshContext {
     const Repository* repository = nullptr; // null while cloning
+    const Access* access = nullptr;
     const Progress* progress = nullptr;
     std::string errors;                     // what the ssh program said
+    bool hostRefused = false;               // the user did not vouch for a host key that it asked about
 };
 
 bool isSshUrl(const std::string& url);

@@ -67,6 +67,7 @@ class TestMergeTree : public QObject {
             if (commit.size() == 2)
                 cases.push_back({commit[1].toStdString(), onto, commit[0].toStdString()});
         }
+        QVERIFY(!cases.empty());
         const Comparison found = compareMerges(repo, cases, false, ReadAttributes::OfNewBase);
         qInfo("%d clean, %d with conflicts, %zu differ; git wrong %d, fewer stages %d", found.clean, found.conflicts,
               found.differences.size(), found.gitIsWrong, found.fewerStages);

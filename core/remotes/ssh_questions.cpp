@@ -1,0 +1,193 @@
+// SPDX-License-Identifier: MIT
+#include "core/remotes/ssh_questions.h"
+
+#include "core/git/spawn.h"
+#include "core/git/text.h"
+
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <filesystem>
+#include <poll.h>
+#include <sys/socket.h>
+#include <sys/un.h>
+
+namespace espalier {
+
+namespace {
+
+constexpr const char* socketVariable = "ESPALIER_SSH_QUESTIONS";
+constexpr std::size_t longestQuestion = 1 << 14;
+constexpr char answered = 'a', noAnswer = 'n';
+
+std::string variable(const char* name)
+{
+    const char* value = std::getenv(name);
+    return value ? value : "";
+}
+
+std::optional<sockaddr_un> addressOf(const std::string& path)
+{
+    sockaddr_un address{};
+    address.sun_family = AF_UNIX;
+    if (path.empty() || path.size() >= sizeof address.sun_path)
+        return {};
+    std::memcpy(address.sun_path, path.c_str(), path.size() + 1);
+    return address;
+}
+
+bool sendAll(int file, std::string_view bytes)
+{
+    while (!bytes.empty()) {
+        const ssize_t sent = ::send(file, bytes.data(), bytes.size(), MSG_NOSIGNAL);
+        if (sent < 0 && errno == EINTR)
+            continue;
+        if (sent <= 0)
+            return false;
+        bytes.remove_prefix(std::size_t(sent));
+    }
+    return true;
+}
+
+// Until the other end has said all; nothing when it broke off or said too much.
+std::optional<std::string> receiveAll(int file)
+{
+    std::string text;
+    char buffer[4096];
+    for (;;) {
+        const ssize_t got = ::recv(file, buffer, sizeof buffer, 0);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0 || text.size() > longestQuestion)
+            return {};
+        if (got == 0)
+            return text;
+        text.append(buffer, std::size_t(got));
+    }
+}
+
+// SSH_ASKPASS_PROMPT says what kind of answer ssh wants (ssh(1)); the question about a host key is told by the answers it names.
+SshQuestion::Kind kindOf(const std::string& prompt, const std::string& words)
+{
+    if (prompt == "none")
+        return SshQuestion::Kind::Notice;
+    if (prompt == "confirm")
+        return SshQuestion::Kind::Consent;
+    return words.find("(yes/no") != std::string::npos ? SshQuestion::Kind::HostKey : SshQuestion::Kind::Secret;
+}
+
+} // namespace
+
+SshQuestions::SshQuestions(const Access& access, const Progress& progress) : m_access(access), m_progress(progress)
+{
+    if (!m_access.askSsh || m_access.sshCarrier.empty())
+        return;
+    const std::string chosen = variable("SSH_ASKPASS");
+    m_chosenByUser = !chosen.empty() && ::access(chosen.c_str(), X_OK) == 0;
+    if (!m_chosenByUser)
+        listen();
+    if (m_listening >= 0)
+        m_thread = std::jthread([this](std::stop_token stop) { serve(std::move(stop)); });
+}
+
+SshQuestions::~SshQuestions()
+{
+    m_thread.request_stop();
+    if (m_thread.joinable())
+        m_thread.join();
+    if (m_listening >= 0)
+        ::close(m_listening);
+    std::error_code ignored;
+    if (!m_folder.empty())
+        std::filesystem::remove_all(m_folder, ignored);
+}
+
+void SshQuestions::listen()
+{
+    std::error_code error;
+    const std::string temporary = std::filesystem::temp_directory_path(error).string();
+    for (const std::string& place : {variable("XDG_RUNTIME_DIR"), temporary, std::string("/tmp")}) {
+        std::string folder = place + "/espalier-XXXXXX"; // mkdtemp(3): nobody else may enter
+        if (place.empty() || !addressOf(folder + "/ssh") || !::mkdtemp(folder.data()))
+            continue;
+        m_folder = folder;
+        m_socket = folder + "/ssh";
+        const auto address = addressOf(m_socket);
+        m_listening = ::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
+        if (m_listening >= 0 && ::bind(m_listening, reinterpret_cast<const sockaddr*>(&*address), sizeof *address) == 0 &&
+            ::listen(m_listening, 4) == 0)
+            return;
+        if (m_listening >= 0)
+            ::close(m_listening);
+        m_listening = -1;
+        std::filesystem::remove_all(m_folder, error);
+        m_folder.clear();
+    }
+}
+
+std::map<std::string, std::optional<std::string>> SshQuestions::environment() const
+{
+    if (m_chosenByUser)
+        return variable("SSH_ASKPASS_REQUIRE").empty()
+                   ? std::map<std::string, std::optional<std::string>>{{"SSH_ASKPASS_REQUIRE", "prefer"}}
+                   : std::map<std::string, std::optional<std::string>>{};
+    if (m_listening < 0)
+        return {};
+    return {{"SSH_ASKPASS", m_access.sshCarrier}, {"SSH_ASKPASS_REQUIRE", "force"}, {socketVariable, m_socket}};
+}
+
+void SshQuestions::serve(std::stop_token stop)
+{
+    while (!stop.stop_requested()) {
+        pollfd waiting{m_listening, POLLIN, 0};
+        if (::poll(&waiting, 1, 100) <= 0)
+            continue;
+        const Fd peer(::accept4(m_listening, nullptr, nullptr, SOCK_CLOEXEC));
+        if (peer.isOpen())
+            answer(peer.get());
+    }
+}
+
+void SshQuestions::answer(int peer)
+{
+    ucred who{};
+    socklen_t size = sizeof who;
+    const timeval patience{10, 0}; // for what the carrier has to say at once, not for the person's answer
+    if (::getsockopt(peer, SOL_SOCKET, SO_PEERCRED, &who, &size) != 0 || who.uid != ::geteuid() ||
+        ::setsockopt(peer, SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof patience) != 0)
+        return;
+    const auto asked = receiveAll(peer);
+    if (!asked)
+        return;
+    const std::size_t end = asked->find('\0');
+    if (end == std::string::npos)
+        return;
+    const std::string words = asked->substr(end + 1);
+    const SshQuestion question{kindOf(asked->substr(0, end), words), words};
+    if (question.kind == SshQuestion::Kind::Notice) {
+        m_progress.report(displayText(words, 200));
+        return;
+    }
+    const auto answer = m_progress.stopped() ? std::nullopt : m_access.askSsh(question);
+    m_hostRefused = m_hostRefused || (!answer && question.kind == SshQuestion::Kind::HostKey);
+    sendAll(peer, answer ? answered + *answer : std::string(1, noAnswer));
+}
+
+std::optional<int> carrySshQuestion(int argc, char** argv)
+{
+    const auto address = addressOf(variable(socketVariable));
+    if (!address || argc != 2)
+        return {};
+    const Fd socket(::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0));
+    if (!socket.isOpen() || ::connect(socket.get(), reinterpret_cast<const sockaddr*>(&*address), sizeof *address) != 0)
+        return 1;
+    const std::string question = variable("SSH_ASKPASS_PROMPT") + '\0' + argv[1];
+    if (!sendAll(socket.get(), question) || ::shutdown(socket.get(), SHUT_WR) != 0)
+        return 1;
+    const auto said = receiveAll(socket.get());
+    if (!said || said->empty() || said->front() != answered)
+        return 1;
+    return std::printf("%s\n", said->c_str() + 1) < 0 || std::fflush(stdout) != 0 ? 1 : 0;
+}
+
+} // namespace espalier
