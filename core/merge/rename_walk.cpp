@@ -3,6 +3,7 @@
 
 #include "core/merge/directory_renames.h"
 #include "core/merge/hash_order.h"
+#include "core/merge/traversal_order.h"
 
 #include <algorithm>
 
@@ -60,8 +61,11 @@ class NeedsWalk {
             for (const auto& [name, at] : *names)
                 if (Name::maskOf(at.files) == asking)
                     asking = everyBit;
-        for (const auto& [name, at] : *names)
-            if (auto done = visit(name, at, folder, asking, depth); !done)
+        const auto order = ordered(*names, trees);
+        if (!order)
+            return std::unexpected(order.error());
+        for (const Names::value_type* at : *order)
+            if (auto done = visit(at->first, at->second, folder, asking, depth); !done)
                 return done;
         return {};
     }
@@ -70,6 +74,28 @@ class NeedsWalk {
 
   private:
     using Names = std::map<std::string, Name>;
+
+    // As git comes upon them; reading whole folders for it is rarely needed.
+    Result<std::vector<const Names::value_type*>> ordered(const Names& names, const std::array<Oid, 3>& trees)
+    {
+        std::vector<const Names::value_type*> order;
+        bool ambiguous = false;
+        for (const auto& at : names) {
+            ambiguous = ambiguous || (!order.empty() && at.first.starts_with(order.back()->first) &&
+                                      at.first[order.back()->first.size()] < '/');
+            order.push_back(&at);
+        }
+        if (!ambiguous)
+            return order;
+        const auto all = namesInOrder(m_store, trees);
+        if (!all)
+            return std::unexpected(all.error());
+        order.clear();
+        for (const std::string& name : *all)
+            if (const auto at = names.find(name); at != names.end())
+                order.push_back(&*at);
+        return order;
+    }
 
     // Only names that are not the same in all three.
     Result<Names> namesThatDiffer(const std::array<Oid, 3>& trees)
@@ -155,6 +181,7 @@ Result<std::array<RenameNeeds, 2>> renameNeeds(ObjectStore& store, const Oid& ba
     if (auto done = walk.run({base, newBase, commit}, {}, 0, 0); !done)
         return std::unexpected(done.error());
     for (RenameNeeds& needs : walk.needs) {
+        needs.trees = {base, newBase, commit};
         std::vector<std::string_view> names;
         for (const std::string& folder : needs.later)
             names.push_back(std::string_view(folder).substr(0, folder.size() - 1));

@@ -28,6 +28,7 @@ struct RenameNeeds {
     std::map<std::string, FolderUse> folders;
     // Folders, each with a '/' behind it, that git looks into after everything else, in the order in which it does.
     std::vector<std::string> later;
+    std::array<Oid, 3> trees; // of the merge: base, new base, commit
 };
 
 // [0] for what the new base renamed, [1] for what the commit did.

@@ -3,6 +3,7 @@
 
 #include "core/merge/directory_renames.h"
 #include "core/merge/hash_order.h"
+#include "core/merge/traversal_order.h"
 
 #include <algorithm>
 #include <array>
@@ -47,7 +48,7 @@ class Detection {
     using Index = RenameField::Index;
 
     Detection(ObjectStore& store, SimilarityCache& cache, const RenameField& field, const RenameNeeds& needs)
-        : m_store(store), m_cache(cache), m_field(field), m_needs(needs), m_uses(needs.folders),
+        : m_store(store), m_cache(cache), m_field(field), m_needs(needs), m_order(store, needs.trees), m_uses(needs.folders),
           m_sourceUsed(field.sources().size(), false), m_targetUsed(field.targets().size(), false)
     {
         m_asked = std::ranges::any_of(m_uses, [](const auto& use) { return use.second != FolderUse::None; });
@@ -242,17 +243,21 @@ class Detection {
         return baseName(m_field.sources()[source].first) == baseName(m_field.targets()[target].first);
     }
 
-    // What is inside of folders that are looked into later comes behind the rest.
+    // `some` in order of path. What is inside of folders that are looked into later comes behind the rest.
     std::vector<Index> inGitsOrder(std::span<const Index> some, const std::vector<RenameField::File>& files)
     {
-        if (m_needs.later.empty() || some.size() < 2)
-            return {some.begin(), some.end()};
+        std::vector<Index> ordered(some.begin(), some.end());
+        const auto turnsRound = [&](Index a, Index b) { return mayTurnRound(files[a].first, files[b].first); };
+        if (std::ranges::adjacent_find(ordered, turnsRound) != ordered.end())
+            std::ranges::stable_sort(ordered, [&](Index a, Index b) { return m_order.before(files[a].first, files[b].first); });
+        if (m_needs.later.empty() || ordered.size() < 2)
+            return ordered;
         if (m_rank.empty())
             for (std::size_t i = 0; i < m_needs.later.size(); ++i)
                 m_rank[m_needs.later[i]] = i + 1;
         std::vector<std::pair<std::size_t, Index>> ranked;
         auto last = m_rank.end();
-        for (const Index index : some) {
+        for (const Index index : ordered) {
             const std::string& path = files[index].first;
             if (last == m_rank.end() || !path.starts_with(last->first)) {
                 // No such folder is within another, so the nearest before the path is the only one that can hold it.
@@ -264,9 +269,7 @@ class Detection {
             ranked.emplace_back(last == m_rank.end() ? 0 : last->second, index);
         }
         std::ranges::stable_sort(ranked, {}, &std::pair<std::size_t, Index>::first);
-        std::vector<Index> ordered;
-        for (const auto& [rank, index] : ranked)
-            ordered.push_back(index);
+        std::ranges::transform(ranked, ordered.begin(), &std::pair<std::size_t, Index>::second);
         return ordered;
     }
 
@@ -400,6 +403,7 @@ class Detection {
     SimilarityCache& m_cache;
     const RenameField& m_field;
     const RenameNeeds& m_needs;
+    TraversalOrder m_order;
     std::map<std::string, FolderUse> m_uses; // falls as folders become known
     std::map<std::string, std::size_t> m_rank;
     std::vector<bool> m_sourceUsed, m_targetUsed;

@@ -71,9 +71,39 @@ class TestMergeTree : public QObject {
         const Comparison found = compareMerges(repo, cases, false, ReadAttributes::OfNewBase);
         qInfo("%d clean, %d with conflicts, %zu differ; git wrong %d, fewer stages %d", found.clean, found.conflicts,
               found.differences.size(), found.gitIsWrong, found.fewerStages);
+        for (const std::string& merge : found.whereGitIsWrong)
+            qInfo("git is wrong in %s", merge.c_str());
         for (const std::string& difference : found.differences)
             qWarning("%s", difference.c_str());
         QCOMPARE(found.differences.size(), std::size_t(0));
+    }
+
+    // Where git goes through the trees, it takes "deb" before "deb-n" when one of them has come to it: the file there is the
+    // rename, and not the one that is first by its path.
+    void equalTargets_data()
+    {
+        QTest::addColumn<bool>("base");
+        QTest::newRow("the other folder is new") << false;
+        QTest::newRow("the base has both folders") << true;
+    }
+    void equalTargets()
+    {
+        QFETCH(bool, base);
+        TempRepository repo(TempRepository::Bare);
+        std::string text, keep;
+        for (int i = 0; i < 30; ++i)
+            text += "line " + std::to_string(i) + "\n", keep += "kept " + std::to_string(i) + "\n";
+        Files files{{"deb/old", text}, {"deb/keep", keep}};
+        if (base)
+            files["deb-n/keep"] = keep + "of deb-n\n";
+        const std::string from = repo.commitFiles(files, "Base");
+        const std::string both = repo.commitFiles({{"deb/old", std::nullopt}, {"deb/new", text}, {"deb-n/new", text}}, "Both", {from});
+        const std::string one = repo.commitFiles({{"deb/old", std::nullopt}, {"deb-n/new", text}}, "One", {from});
+        const Comparison found = compareMerges(repo, {{from, both, one}, {from, one, both}});
+        for (const std::string& difference : found.differences)
+            qWarning("%s", difference.c_str());
+        QCOMPARE(found.differences.size(), std::size_t(0));
+        QCOMPARE(found.conflicts, base ? 0 : 2);
     }
 
     // Two sources are as like the target as each other: those with nothing in common decide which one git takes.

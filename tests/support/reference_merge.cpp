@@ -167,6 +167,7 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
         if (merge->tree.hex() != reference[i].tree && !reference[i].clean && writeObjects(opened, store.fresh()) &&
             gitIsWrong(repository, cases[i], reference[i], merge->tree.hex())) {
             ++result.gitIsWrong;
+            result.whereGitIsWrong.push_back(name);
             continue;
         }
         std::vector<std::string> stages;

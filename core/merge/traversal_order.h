@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: MIT
+//
+// The order in which git comes upon the names of three trees when it goes through them side by side (its traverse_trees, in
+// tree-walk.c): that of one tree, except that a folder "t" is taken before "t-2" as soon as one of the trees has come to "t".
+// Among equals, the first one met becomes the rename. Private to core/merge.
+#pragma once
+
+#include "core/git/objects.h"
+
+#include <array>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+namespace espalier {
+
+// Whether the order of two names of a folder can be another one than that of their paths. `before`, `after`: two paths in order
+// of their bytes.
+bool mayTurnRound(std::string_view before, std::string_view after);
+
+class TraversalOrder {
+  public:
+    // The trees of base, new base and commit; zero for none. The store outlives it.
+    TraversalOrder(ObjectStore& store, const std::array<Oid, 3>& trees) : m_store(store), m_trees(trees) {}
+
+    // Whether git comes upon the file `a` before the file `b`. Trees that cannot be read leave the order of the bytes: whoever
+    // needs what is in them says so.
+    bool before(std::string_view a, std::string_view b);
+
+  private:
+    using Ranks = std::unordered_map<std::string, std::size_t>;
+    const Ranks& ranksIn(std::string_view folder);
+
+    ObjectStore& m_store;
+    std::array<Oid, 3> m_trees;
+    std::unordered_map<std::string, Ranks> m_folders;
+};
+
+// The names in three trees, of one folder, in that order. Errors: as reading trees.
+Result<std::vector<std::string>> namesInOrder(ObjectStore& store, const std::array<Oid, 3>& trees);
+
+} // namespace espalier
