@@ -51,7 +51,7 @@ struct ConflictStage {
     friend bool operator==(const ConflictStage&, const ConflictStage&) = default;
 };
 
-// One path that does not merge by itself. There is exactly one for each path that git reports in its "conflicted file
+// One path that does not merge by itself. There is exactly one listed() for each path that git reports in its "conflicted file
 // info" (a file with two new names is therefore three: its old name and both new ones).
 struct PathConflict {
     std::string path; // bytes, from the root, '/' between names
@@ -63,6 +63,9 @@ struct PathConflict {
     std::vector<TextHunk> hunks;         // of a text merge; empty for a conflict of the whole path
     std::vector<std::string> otherPaths; // that belong to the same conflict, e.g. the other new name
     bool wholePath() const { return hunks.empty(); }
+    // Whether git lists the path with stages. Where a renamed folder would take a file along and something is in its way, git
+    // only says so; it is a question all the same.
+    bool listed() const { return ancestor.exists() || newBase.exists() || commit.exists(); }
 };
 
 // As git lists it: stage 1 ancestor, 2 new base, 3 commit.

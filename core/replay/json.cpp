@@ -93,12 +93,19 @@ void addCommit(JsonLine& json, const DryRun& run, const ReplayedCommit& commit)
     json.close(']');
     json.key("conflicts").open('[');
     for (const Conflict& conflict : commit.conflicts) {
+        if (!conflict.path.listed())
+            continue;
         json.open('{');
         json.key("path").string(escapePath(conflict.path.path));
         json.key("kind").string(conflictKindName(conflict.path.kind));
         json.key("hunks").raw(std::to_string(conflict.hunks));
         json.close('}');
     }
+    json.close(']');
+    json.key("unclear").open('[');
+    for (const Conflict& conflict : commit.conflicts)
+        if (!conflict.path.listed())
+            json.string(escapePath(conflict.path.path));
     json.close(']');
     json.close('}');
 }
