@@ -61,7 +61,8 @@ class TestMergeTree : public QObject {
         const QStringList lines = QString::fromStdString(repo.git({"rev-list", "--all", "--parents", "--no-merges"})).split('\n');
         SmallRandom random(qEnvironmentVariableIntValue("ESPALIER_MERGE_SEED"));
         std::vector<MergeCase> cases;
-        for (int i = 0; i < (qEnvironmentVariableIsSet("ESPALIER_MERGE_CASES") ? qEnvironmentVariableIntValue("ESPALIER_MERGE_CASES") : 3000); ++i) {
+        const int wanted = qEnvironmentVariableIntValue("ESPALIER_MERGE_CASES");
+        for (int i = 0; i < (wanted > 0 ? wanted : 3000); ++i) {
             const QStringList commit = lines[random.below(int(lines.size()))].split(' ');
             const std::string onto = lines[random.below(int(lines.size()))].section(' ', 0, 0).toStdString();
             if (commit.size() == 2)
