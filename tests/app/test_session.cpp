@@ -11,6 +11,7 @@
 #include "tests/support/temp_repository.h"
 
 #include <QDialog>
+#include <QLineEdit>
 #include <QPushButton>
 #include <QTreeWidget>
 #include <QtTest>
@@ -392,6 +393,56 @@ class TestSession : public QObject {
         accept = false;
         QVERIFY(!ask("01:23:45")); // another certificate of the same host
         QCOMPARE(asked, 3);
+    }
+
+    // What ssh asks: a host key is shown and not taken for granted, a passphrase is hidden while it is typed. ssh's own words.
+    void asksWhatSshAsks()
+    {
+        QWidget window;
+        window.show();
+        const Access access = dialogs::accessFor(&window);
+        QString shown;
+        QLineEdit::EchoMode echo = QLineEdit::Normal;
+        bool accept = false;
+        QTimer user;
+        connect(&user, &QTimer::timeout, &user, [&] {
+            auto* dialog = qobject_cast<QDialog*>(QApplication::activeModalWidget());
+            if (!dialog)
+                return;
+            for (const auto* label : dialog->findChildren<PlainLabel*>())
+                shown += label->fullText();
+            if (auto* field = dialog->findChild<QLineEdit*>()) {
+                echo = field->echoMode();
+                field->setText(QStringLiteral("a  secret"));
+            }
+            if (const QString kept = qEnvironmentVariable("ESPALIER_KEEP_PICTURES"); !kept.isEmpty())
+                dialog->grab().save(kept + QStringLiteral("/ssh-%1.png").arg(shown.size()));
+            accept ? dialog->accept() : dialog->reject();
+        });
+        user.start(20);
+        const auto ask = [&](SshQuestion::Kind kind, const char* words) {
+            shown.clear();
+            auto answer = QtConcurrent::run([&] { return access.askSsh({kind, words}); });
+            while (!answer.isFinished())
+                QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents, 50);
+            return answer.result();
+        };
+        const char* unknown = "The authenticity of host 'forge.example.org (203.0.113.7)' can't be established.\n"
+                              "ED25519 key fingerprint is SHA256:5pWv0Xn3yS0Y1mJqk7oRkq2cZ8bGv0r7b1Q2m3n4o5p.\n"
+                              "This key is not known by any other names.\n"
+                              "Are you sure you want to continue connecting (yes/no/[fingerprint])? ";
+        QVERIFY(!ask(SshQuestion::Kind::HostKey, unknown));
+        QVERIFY2(shown.contains(QStringLiteral("SHA256:5pWv0Xn3yS0Y1")) && !shown.contains(QStringLiteral("yes/no")), qPrintable(shown));
+        accept = true;
+        QCOMPARE(ask(SshQuestion::Kind::HostKey, unknown), std::optional<std::string>("yes"));
+        QCOMPARE(ask(SshQuestion::Kind::Secret, "Enter passphrase for key '/home/mira/.ssh/id_ed25519': "),
+                 std::optional<std::string>("a  secret"));
+        QCOMPARE(echo, QLineEdit::Password);
+        QVERIFY2(shown.contains(QStringLiteral("id_ed25519")), qPrintable(shown));
+        QCOMPARE(ask(SshQuestion::Kind::Consent, "Allow use of key mira?"), std::optional<std::string>("yes"));
+        accept = false;
+        QVERIFY(!ask(SshQuestion::Kind::Secret, "Enter passphrase: "));
+        QVERIFY(!ask(SshQuestion::Kind::Consent, "Allow use of key mira?"));
     }
 };
 
