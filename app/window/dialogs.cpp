@@ -56,6 +56,13 @@ class Question : public QDialog {
     }
 
     QFormLayout* form() { return m_form; }
+    // Enter is no answer to a question that must be read first.
+    void cancelByDefault()
+    {
+        m_buttons->button(QDialogButtonBox::Ok)->setAutoDefault(false);
+        m_buttons->button(QDialogButtonBox::Cancel)->setDefault(true);
+        m_buttons->button(QDialogButtonBox::Cancel)->setFocus();
+    }
     // An empty `wrong` lets the user go on; `silent` is no answer yet, but nothing to complain of.
     void judge(const QString& wrong, bool silent = false)
     {
@@ -372,6 +379,13 @@ std::optional<Login> askLogin(QWidget* parent, const std::string& url, const std
     return Login{toBytes(name->text()), toBytes(secret->text())};
 }
 
+bool vouchFor(QWidget* parent, const QString& sentence)
+{
+    Question dialog(parent, QObject::tr("Unknown host"), sentence, QObject::tr("It is the same"));
+    dialog.cancelByDefault();
+    return dialog.exec() == QDialog::Accepted;
+}
+
 std::optional<std::string> answerSsh(QWidget* parent, const SshQuestion& question)
 {
     QString words = toLines(std::string_view(question.words).substr(0, 4000)).trimmed();
@@ -380,8 +394,7 @@ std::optional<std::string> answerSsh(QWidget* parent, const SshQuestion& questio
         const qsizetype last = words.lastIndexOf(QLatin1Char('\n'));
         words = words.left(last < 0 ? words.size() : last) + QStringLiteral("\n\n") +
                 QObject::tr("Go on only if the fingerprint is the one that the host's owner publishes. ssh then remembers it.");
-        return confirm(parent, QObject::tr("Unknown host"), words, QObject::tr("It is the same")) ? std::optional<std::string>("yes")
-                                                                                                  : std::nullopt;
+        return vouchFor(parent, words) ? std::optional<std::string>("yes") : std::nullopt;
     }
     if (question.kind == SshQuestion::Kind::Consent)
         return confirm(parent, QObject::tr("ssh asks"), words, QObject::tr("Allow")) ? std::optional<std::string>("yes")
@@ -434,11 +447,9 @@ Access accessFor(QWidget* parent)
         if (accepted->hosts.contains({host, fingerprint}))
             return true;
         const bool yes = askOnGui<bool>(window, false, [&](QWidget* at) {
-            return confirm(at, QObject::tr("Unknown host"),
-                           QObject::tr("Nothing on this computer vouches for %1. Go on only if the fingerprint is the one that "
-                                       "its owner publishes: %2")
-                               .arg(toText(host), toText(fingerprint)),
-                           QObject::tr("It is the same"));
+            return vouchFor(at, QObject::tr("Nothing on this computer vouches for %1. Go on only if the fingerprint is the one that "
+                                            "its owner publishes: %2")
+                                    .arg(toText(host), toText(fingerprint)));
         });
         if (yes)
             accepted->hosts.emplace(host, fingerprint);

@@ -403,7 +403,7 @@ class TestSession : public QObject {
         const Access access = dialogs::accessFor(&window);
         QString shown;
         QLineEdit::EchoMode echo = QLineEdit::Normal;
-        bool accept = false;
+        bool accept = false, careful = false;
         QTimer user;
         connect(&user, &QTimer::timeout, &user, [&] {
             auto* dialog = qobject_cast<QDialog*>(QApplication::activeModalWidget());
@@ -417,6 +417,9 @@ class TestSession : public QObject {
             }
             if (const QString kept = qEnvironmentVariable("ESPALIER_KEEP_PICTURES"); !kept.isEmpty())
                 dialog->grab().save(kept + QStringLiteral("/ssh-%1.png").arg(shown.size()));
+            // Enter does not vouch for a host.
+            const auto buttons = dialog->findChildren<QPushButton*>();
+            careful = std::ranges::any_of(buttons, [](const auto* button) { return button->isDefault() && button->text().contains("Cancel"); });
             accept ? dialog->accept() : dialog->reject();
         });
         user.start(20);
@@ -432,6 +435,7 @@ class TestSession : public QObject {
                               "This key is not known by any other names.\n"
                               "Are you sure you want to continue connecting (yes/no/[fingerprint])? ";
         QVERIFY(!ask(SshQuestion::Kind::HostKey, unknown));
+        QVERIFY(careful);
         QVERIFY2(shown.contains(QStringLiteral("SHA256:5pWv0Xn3yS0Y1")) && !shown.contains(QStringLiteral("yes/no")), qPrintable(shown));
         accept = true;
         QCOMPARE(ask(SshQuestion::Kind::HostKey, unknown), std::optional<std::string>("yes"));
