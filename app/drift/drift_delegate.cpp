@@ -48,7 +48,8 @@ void drawBar(QPainter* painter, const QRect& room, int axis, const DriftRow& row
     const QString behind = QString::number(row.behind), ahead = QString::number(row.ahead);
     const int space = metrics.height() / 3;
     // The numbers are never cut: the bars take what they leave.
-    const int widest = metrics.horizontalAdvance(QString::number(std::max({model.maxBehind(), model.maxAhead(), 10000u})));
+    const int widest = metrics.horizontalAdvance(
+        QString::number(std::max({row.behind, row.ahead, model.maxBehind(), model.maxAhead(), 10000u})));
     const int left = barLength(row.behind, model.maxBehind(), std::max(3, axis - room.left() - widest - space));
     const int right = barLength(row.ahead, model.maxAhead(), std::max(20, (room.right() - axis) / 3 - widest));
     painter->setPen(Qt::NoPen);

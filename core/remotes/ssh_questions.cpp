@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/ssh_questions.h"
 
-#include "core/git/spawn.h"
 #include "core/git/text.h"
 
 #include <cstdio>
@@ -19,12 +18,6 @@ namespace {
 constexpr const char* socketVariable = "ESPALIER_SSH_QUESTIONS";
 constexpr std::size_t longestQuestion = 1 << 14;
 constexpr char answered = 'a', noAnswer = 'n';
-
-std::string variable(const char* name)
-{
-    const char* value = std::getenv(name);
-    return value ? value : "";
-}
 
 std::optional<sockaddr_un> addressOf(const std::string& path)
 {
@@ -78,15 +71,21 @@ SshQuestion::Kind kindOf(const std::string& prompt, const std::string& words)
 
 } // namespace
 
+std::string environmentVariable(const char* name)
+{
+    const char* value = std::getenv(name);
+    return value ? value : "";
+}
+
 SshQuestions::SshQuestions(const Access& access, const Progress& progress) : m_access(access), m_progress(progress)
 {
     if (!m_access.askSsh || m_access.sshCarrier.empty())
         return;
-    const std::string chosen = variable("SSH_ASKPASS");
+    const std::string chosen = environmentVariable("SSH_ASKPASS");
     m_chosenByUser = !chosen.empty() && ::access(chosen.c_str(), X_OK) == 0;
     if (!m_chosenByUser)
         listen();
-    if (m_listening >= 0)
+    if (m_listening.isOpen())
         m_thread = std::jthread([this](std::stop_token stop) { serve(std::move(stop)); });
 }
 
@@ -95,8 +94,6 @@ SshQuestions::~SshQuestions()
     m_thread.request_stop();
     if (m_thread.joinable())
         m_thread.join();
-    if (m_listening >= 0)
-        ::close(m_listening);
     std::error_code ignored;
     if (!m_folder.empty())
         std::filesystem::remove_all(m_folder, ignored);
@@ -106,20 +103,19 @@ void SshQuestions::listen()
 {
     std::error_code error;
     const std::string temporary = std::filesystem::temp_directory_path(error).string();
-    for (const std::string& place : {variable("XDG_RUNTIME_DIR"), temporary, std::string("/tmp")}) {
+    for (const std::string& place : {environmentVariable("XDG_RUNTIME_DIR"), temporary, std::string("/tmp")}) {
         std::string folder = place + "/espalier-XXXXXX"; // mkdtemp(3): nobody else may enter
         if (place.empty() || !addressOf(folder + "/ssh") || !::mkdtemp(folder.data()))
             continue;
         m_folder = folder;
         m_socket = folder + "/ssh";
         const auto address = addressOf(m_socket);
-        m_listening = ::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
-        if (m_listening >= 0 && ::bind(m_listening, reinterpret_cast<const sockaddr*>(&*address), sizeof *address) == 0 &&
-            ::listen(m_listening, 4) == 0)
+        m_listening.set(::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0));
+        if (m_listening.isOpen() &&
+            ::bind(m_listening.get(), reinterpret_cast<const sockaddr*>(&*address), sizeof *address) == 0 &&
+            ::listen(m_listening.get(), 4) == 0)
             return;
-        if (m_listening >= 0)
-            ::close(m_listening);
-        m_listening = -1;
+        m_listening.close();
         std::filesystem::remove_all(m_folder, error);
         m_folder.clear();
     }
@@ -128,10 +124,10 @@ void SshQuestions::listen()
 std::map<std::string, std::optional<std::string>> SshQuestions::environment() const
 {
     if (m_chosenByUser)
-        return variable("SSH_ASKPASS_REQUIRE").empty()
+        return environmentVariable("SSH_ASKPASS_REQUIRE").empty()
                    ? std::map<std::string, std::optional<std::string>>{{"SSH_ASKPASS_REQUIRE", "prefer"}}
                    : std::map<std::string, std::optional<std::string>>{};
-    if (m_listening < 0)
+    if (!m_listening.isOpen())
         return {};
     return {{"SSH_ASKPASS", m_access.sshCarrier}, {"SSH_ASKPASS_REQUIRE", "force"}, {socketVariable, m_socket}};
 }
@@ -139,10 +135,10 @@ std::map<std::string, std::optional<std::string>> SshQuestions::environment() co
 void SshQuestions::serve(std::stop_token stop)
 {
     while (!stop.stop_requested()) {
-        pollfd waiting{m_listening, POLLIN, 0};
+        pollfd waiting{m_listening.get(), POLLIN, 0};
         if (::poll(&waiting, 1, 100) <= 0)
             continue;
-        const Fd peer(::accept4(m_listening, nullptr, nullptr, SOCK_CLOEXEC));
+        const Fd peer(::accept4(m_listening.get(), nullptr, nullptr, SOCK_CLOEXEC));
         if (peer.isOpen())
             answer(peer.get());
     }
@@ -175,13 +171,13 @@ void SshQuestions::answer(int peer)
 
 std::optional<int> carrySshQuestion(int argc, char** argv)
 {
-    const auto address = addressOf(variable(socketVariable));
+    const auto address = addressOf(environmentVariable(socketVariable));
     if (!address || argc != 2)
         return {};
     const Fd socket(::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0));
     if (!socket.isOpen() || ::connect(socket.get(), reinterpret_cast<const sockaddr*>(&*address), sizeof *address) != 0)
         return 1;
-    const std::string question = variable("SSH_ASKPASS_PROMPT") + '\0' + argv[1];
+    const std::string question = environmentVariable("SSH_ASKPASS_PROMPT") + '\0' + argv[1];
     if (!sendAll(socket.get(), question) || ::shutdown(socket.get(), SHUT_WR) != 0)
         return 1;
     const auto said = receiveAll(socket.get());

@@ -11,6 +11,7 @@
 #pragma once
 
 #include "core/git/progress.h"
+#include "core/git/spawn.h"
 #include "core/remotes/access.h"
 
 #include <atomic>
@@ -42,11 +43,14 @@ class SshQuestions {
     const Access& m_access;
     const Progress& m_progress;
     std::string m_folder, m_socket;
-    int m_listening = -1;
+    Fd m_listening;
     bool m_chosenByUser = false;
     std::atomic<bool> m_hostRefused = false;
     std::jthread m_thread; // last: it uses all of the above
 };
+
+// Empty when it is not set.
+std::string environmentVariable(const char* name);
 
 // The other end, for the beginning of main(): when ssh runs this program to ask (the socket's name is in the environment), asks
 // the question in argv[1], prints the answer and returns the exit status: 0, or 1 for no answer. Otherwise nothing.

@@ -7,8 +7,6 @@
 
 #include <git2/sys/errors.h>
 
-#include <cstdlib>
-
 namespace espalier {
 
 namespace {
@@ -64,17 +62,11 @@ std::string shellWord(const std::string& text)
     return result + "'";
 }
 
-std::string variable(const char* name)
-{
-    const char* value = std::getenv(name);
-    return value ? value : "";
-}
-
 enum class Variant { OpenSsh, Simple, Plink };
 
 Variant variantOf(const Repository* repository, const std::string& program)
 {
-    std::string name = variable("GIT_SSH_VARIANT");
+    std::string name = environmentVariable("GIT_SSH_VARIANT");
     if (name.empty() && repository)
         name = repository->config("ssh.variant").value_or("");
     if (name.empty() || name == "auto") {
@@ -201,10 +193,10 @@ Result<std::vector<std::string>> sshCommand(const Repository* repository, const 
     auto address = parseAddress(url);
     if (!address)
         return std::unexpected(address.error());
-    std::string shell = variable("GIT_SSH_COMMAND");
+    std::string shell = environmentVariable("GIT_SSH_COMMAND");
     if (shell.empty() && repository)
         shell = repository->config("core.sshCommand").value_or("");
-    const std::string program = variable("GIT_SSH").empty() ? "ssh" : variable("GIT_SSH");
+    const std::string program = environmentVariable("GIT_SSH").empty() ? "ssh" : environmentVariable("GIT_SSH");
     const Variant variant = variantOf(repository, shell.empty() ? program : shell);
     std::vector<std::string> command;
     if (!shell.empty())
