@@ -127,13 +127,17 @@ bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const 
     const QStringList differ = lines({"diff", "--raw", "--no-renames", "--no-abbrev", QString::fromStdString(gitTree),
                                       QString::fromStdString(ourTree)});
     return !differ.empty() && std::ranges::all_of(differ, [&](const QString& line) {
-        // ":mode mode id id M\tpath"; ":000000 mode 0… id A\tpath" is only here. All three have it so, or one side added it and nothing else is there.
+        // ":000000 mode 0… id A\tpath": only here. All three have it so, or one side added it and nothing else is there. Where git
+        // has something else (M), it has put a file there that it lists.
         const QString path = line.section('\t', 1), entry = line.section(' ', 1, 1) + " blob " + line.section(' ', 3, 3);
         QStringList has;
         for (const std::string& tree : {merge.base, merge.newBase, merge.commit})
             has += lines({"ls-tree", QString::fromStdString(tree), path}).value(0).section('\t', 0, 0);
-        return has == QStringList{entry, entry, entry} ||
-               (line.startsWith(":000000 ") && (has == QStringList{"", entry, ""} || has == QStringList{"", "", entry}));
+        const bool onlyHere = line.startsWith(":000000 ");
+        const bool listed = std::ranges::any_of(reference.stages, [&](const std::string& stage) {
+            return QString::fromStdString(stage).section('\t', 1) == path;
+        });
+        return ((onlyHere || listed) && has == QStringList{entry, entry, entry}) || (onlyHere && (has == QStringList{"", entry, ""} || has == QStringList{"", "", entry}));
     });
 }
 
