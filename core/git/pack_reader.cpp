@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/pack_reader.h"
 
+#include "core/git/sorted_ids.h"
 #include "core/git/unpack.h"
 
 #include <algorithm>
@@ -66,28 +67,18 @@ std::optional<std::uint64_t> findInPack(const PackFiles::Pack& pack, const Oid& 
     const std::string_view index = pack.index.bytes();
     const char* fanout = index.data() + indexHeader;
     const char* ids = fanout + fanoutSize;
-    std::uint32_t low = id.bytes[0] == 0 ? 0 : word(fanout + 4 * (id.bytes[0] - 1));
-    std::uint32_t high = word(fanout + 4 * id.bytes[0]);
-    while (low < high) {
-        const std::uint32_t middle = low + (high - low) / 2;
-        const int order = std::memcmp(ids + std::size_t(middle) * 20, id.bytes.data(), 20);
-        if (order == 0) {
-            const char* offsets = ids + std::size_t(pack.count) * 24;
-            const std::uint32_t offset = word(offsets + std::size_t(middle) * 4);
-            if ((offset & 0x80000000) == 0)
-                return offset;
-            const std::size_t wide =
-                std::size_t(offsets - index.data()) + std::size_t(pack.count) * 4 + std::size_t(offset & 0x7FFFFFFF) * 8;
-            if (wide + 8 + trailer > index.size())
-                return std::nullopt;
-            return std::uint64_t(word(&index[wide])) << 32 | word(&index[wide + 4]);
-        }
-        if (order < 0)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return std::nullopt;
+    const auto at = findSorted(fanout, ids, id);
+    if (!at)
+        return std::nullopt;
+    const char* offsets = ids + std::size_t(pack.count) * 24;
+    const std::uint32_t offset = word(offsets + std::size_t(*at) * 4);
+    if ((offset & 0x80000000) == 0)
+        return offset;
+    const std::size_t wide =
+        std::size_t(offsets - index.data()) + std::size_t(pack.count) * 4 + std::size_t(offset & 0x7FFFFFFF) * 8;
+    if (wide + 8 + trailer > index.size())
+        return std::nullopt;
+    return std::uint64_t(word(&index[wide])) << 32 | word(&index[wide + 4]);
 }
 
 struct Entry {

@@ -2,6 +2,7 @@
 #include "core/history/commit_graph.h"
 
 #include "core/git/sha1.h"
+#include "core/git/sorted_ids.h"
 
 #include <algorithm>
 #include <cstring>
@@ -284,18 +285,8 @@ std::optional<std::uint32_t> CommitGraph::find(const Oid& id) const
 {
     for (std::size_t i = m_layers.size(); i-- > 0;) {
         const Layer& layer = m_layers[i];
-        std::uint32_t low = id.bytes[0] == 0 ? 0 : word(layer.fanout + 4 * (id.bytes[0] - 1));
-        std::uint32_t high = word(layer.fanout + 4 * id.bytes[0]);
-        while (low < high) {
-            const std::uint32_t middle = low + (high - low) / 2;
-            const int order = std::memcmp(layer.ids + std::size_t(middle) * idSize, id.bytes.data(), idSize);
-            if (order == 0)
-                return layer.first + middle;
-            if (order < 0)
-                low = middle + 1;
-            else
-                high = middle;
-        }
+        if (const auto at = findSorted(layer.fanout, layer.ids, id))
+            return layer.first + *at;
     }
     return std::nullopt;
 }

@@ -41,7 +41,7 @@ struct CommitTable::Data {
     std::vector<Index> touched; // nodes whose flags a question has set
     // The last answer: a plan asks first, and the search for landed commits asks the same again.
     Oid lastLeft, lastRight;
-    Divergence last;
+    std::shared_ptr<const Divergence> last;
 
     // Before a question that comes from outside: indices are not kept from one to the next.
     void start()
@@ -225,17 +225,15 @@ CommitTable::CommitTable(const Repository& repository, std::size_t limit)
 CommitTable::~CommitTable() = default;
 CommitTable::CommitTable(CommitTable&&) noexcept = default;
 
-Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, const Oid& right,
-                                           const Progress& progress)
+Result<std::shared_ptr<const Divergence>> CommitTable::divergence(ObjectStore& store, const Oid& left, const Oid& right,
+                                                                  const Progress& progress)
 {
     Data& data = *m_data;
     data.start();
-    Divergence ways;
-    if (left == right) {
-        ways.mergeBases = {left};
-        return ways;
-    }
+    if (left == right) return std::make_shared<Divergence>(std::vector{left});
     if (left == data.lastLeft && right == data.lastRight) return data.last;
+    const auto answer = std::make_shared<Divergence>();
+    Divergence& ways = *answer;
     const Index leftIndex = data.indexOf(left);
     std::vector<Index> rightIndex;
     if (!right.isZero()) rightIndex.push_back(data.indexOf(right));
@@ -260,8 +258,8 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
         ways.mergeBases.push_back(data.ids[index]);
     data.lastLeft = left;
     data.lastRight = right;
-    data.last = ways;
-    return ways;
+    data.last = answer;
+    return answer;
 }
 
 Result<std::vector<Oid>> CommitTable::parents(ObjectStore& store, const Oid& commit)

@@ -4,8 +4,8 @@
 // is one, else from raw objects. Unlike History it reads only what is asked for, which is what a batch of tips wants.
 //
 //     CommitTable table(repository);
-//     Result<Divergence> ways = table.divergence(store, tip, onto);
-//     ways->mergeBases; ways->onlyLeft;
+//     Result<std::shared_ptr<const Divergence>> ways = table.divergence(store, tip, onto);
+//     (*ways)->mergeBases; (*ways)->onlyLeft;
 #pragma once
 
 #include "core/git/objects.h"
@@ -30,9 +30,10 @@ class CommitTable {
     CommitTable(CommitTable&&) noexcept;
 
     // Source of the walk: git's paint_down_to_common as its documentation describes it. Time and memory go with the
-    // number of commits younger than the merge base. A zero `right` reaches nothing.
+    // number of commits younger than the merge base. A zero `right` reaches nothing. The answer is
+    // never null.
     // Errors: Broken (a commit is missing), Cancelled.
-    Result<Divergence> divergence(ObjectStore& store, const Oid& left, const Oid& right, const Progress& progress = {});
+    Result<std::shared_ptr<const Divergence>> divergence(ObjectStore& store, const Oid& left, const Oid& right, const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
     // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.

@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/objects.h"
+#include "core/git/sorted_ids.h"
 
 #include <QtTest/QtTest>
 
+#include <algorithm>
+#include <random>
 #include <unordered_set>
 
 using namespace espalier;
@@ -15,6 +18,8 @@ class TestOid : public QObject {
     void roundTrip();
     void order();
     void wellKnown();
+    void amongSorted_data();
+    void amongSorted();
 };
 
 void TestOid::parse_data()
@@ -69,6 +74,52 @@ void TestOid::wellKnown()
 {
     QCOMPARE(hashObject(ObjectType::Tree, "").hex(), std::string(emptyTreeHex));
     QCOMPARE(hashObject(ObjectType::Blob, "").hex(), std::string(emptyBlobHex));
+}
+
+void TestOid::amongSorted_data()
+{
+    QTest::addColumn<int>("count");
+    QTest::addColumn<int>("spread"); // how many of an id's first four bytes vary
+    QTest::newRow("none") << 0 << 4;
+    QTest::newRow("one") << 1 << 4;
+    QTest::newRow("a few") << 40 << 4;
+    QTest::newRow("many, spread evenly") << 60'000 << 4;
+    QTest::newRow("many that begin alike") << 5'000 << 1;
+    QTest::newRow("many with the same first bytes") << 3'000 << 0;
+}
+
+// Every id is found where it is and no other one is, also where they are spread as no hash spreads them.
+void TestOid::amongSorted()
+{
+    QFETCH(int, count);
+    QFETCH(int, spread);
+    std::mt19937 random(7);
+    const auto any = [&] {
+        Oid id;
+        for (std::size_t i = 0; i < 20; ++i)
+            id.bytes[i] = std::uint8_t(i < 4 && int(i) >= spread ? 0x5A : random() & (i < 4 ? 0xFF : 0x3F));
+        return id;
+    };
+    std::vector<Oid> ids;
+    for (int i = 0; i < count; ++i)
+        ids.push_back(any());
+    std::ranges::sort(ids);
+    ids.erase(std::ranges::unique(ids).begin(), ids.end());
+    std::string fanout, bytes;
+    for (unsigned first = 0; first < 256; ++first) {
+        const auto upTo = std::uint32_t(std::ranges::count_if(ids, [&](const Oid& id) { return id.bytes[0] <= first; }));
+        for (const int shift : {24, 16, 8, 0})
+            fanout += char(upTo >> shift & 0xFF);
+    }
+    for (const Oid& id : ids)
+        bytes.append(reinterpret_cast<const char*>(id.bytes.data()), 20);
+    for (std::size_t i = 0; i < ids.size(); ++i)
+        QCOMPARE(findSorted(fanout.data(), bytes.data(), ids[i]), std::optional(std::uint32_t(i)));
+    for (int i = 0; i < 2000; ++i)
+        if (const Oid other = any(); !std::ranges::binary_search(ids, other))
+            QVERIFY(!findSorted(fanout.data(), bytes.data(), other));
+    for (const char* edge : {"0000000000000000000000000000000000000000", "ffffffffffffffffffffffffffffffffffffffff"})
+        QVERIFY(!findSorted(fanout.data(), bytes.data(), *Oid::parse(edge)));
 }
 
 QTEST_GUILESS_MAIN(TestOid)

@@ -111,11 +111,11 @@ class TestPlan : public QObject {
                 const auto ways = table.divergence(store, oid(tip), oid(onto));
                 QVERIFY(ways);
                 // Source: git merge-base --all (in any order), git rev-list.
-                QCOMPARE(sorted(hexes(ways->mergeBases)),
+                QCOMPARE(sorted(hexes((*ways)->mergeBases)),
                          sorted(lines(repo.tryGit(ids({"merge-base", "--all"}, tip, onto)).out.toStdString())));
-                QCOMPARE(sorted(hexes(ways->onlyLeft)), sorted(lines(repo.git(ids({"rev-list"}, tip, "^" + onto)))));
-                QCOMPARE(sorted(hexes(ways->onlyRight)), sorted(lines(repo.git(ids({"rev-list"}, onto, "^" + tip)))));
-                const auto order = table.topologicalOrder(store, oid(tip), ways->onlyLeft);
+                QCOMPARE(sorted(hexes((*ways)->onlyLeft)), sorted(lines(repo.git(ids({"rev-list"}, tip, "^" + onto)))));
+                QCOMPARE(sorted(hexes((*ways)->onlyRight)), sorted(lines(repo.git(ids({"rev-list"}, onto, "^" + tip)))));
+                const auto order = table.topologicalOrder(store, oid(tip), (*ways)->onlyLeft);
                 QVERIFY(order);
                 QCOMPARE(hexes(*order), lines(repo.git(ids({"rev-list", "--topo-order"}, tip, "^" + onto))));
                 const auto plan = planTip(store, table, oid(tip), oid(onto), person);
