@@ -33,7 +33,8 @@ class CommitTable {
     // number of commits younger than the merge base. A zero `right` reaches nothing. The answer is
     // never null.
     // Errors: Broken (a commit is missing), Cancelled.
-    Result<std::shared_ptr<const Divergence>> divergence(ObjectStore& store, const Oid& left, const Oid& right, const Progress& progress = {});
+    Result<std::shared_ptr<const Divergence>> divergence(ObjectStore& store, const Oid& left, const Oid& right,
+                                                         const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
     // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.
