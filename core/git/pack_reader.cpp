@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/pack_reader.h"
 
+#include "core/git/big_endian.h"
 #include "core/git/sorted_ids.h"
 #include "core/git/unpack.h"
 
@@ -18,12 +19,6 @@ namespace {
 constexpr std::size_t largest = largestUnpacked;
 constexpr std::size_t indexHeader = 8, fanoutSize = 1024, trailer = 40;
 constexpr int deepestChain = 4096;
-
-std::uint32_t word(const char* p)
-{
-    const auto at = [&](int i) { return std::uint32_t(static_cast<unsigned char>(p[i])); };
-    return at(0) << 24 | at(1) << 16 | at(2) << 8 | at(3);
-}
 
 void addFolder(std::vector<std::filesystem::path>& folders, const std::filesystem::path& folder, int depth)
 {
@@ -78,7 +73,7 @@ std::optional<std::uint64_t> findInPack(const PackFiles::Pack& pack, const Oid& 
         std::size_t(offsets - index.data()) + std::size_t(pack.count) * 4 + std::size_t(offset & 0x7FFFFFFF) * 8;
     if (wide + 8 + trailer > index.size())
         return std::nullopt;
-    return std::uint64_t(word(&index[wide])) << 32 | word(&index[wide + 4]);
+    return longWord(&index[wide]);
 }
 
 struct Entry {

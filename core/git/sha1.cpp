@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/sha1.h"
 
+#include "core/git/big_endian.h"
+
 #include <algorithm>
 #include <bit>
 #include <cstring>
@@ -16,17 +18,12 @@ namespace {
 
 constexpr std::array<std::uint32_t, 5> startState{0x67452301, 0xEFCDAB89, 0x98BADCFE, 0x10325476, 0xC3D2E1F0};
 
-std::uint32_t bigEndian(const unsigned char* p)
-{
-    return std::uint32_t(p[0]) << 24 | std::uint32_t(p[1]) << 16 | std::uint32_t(p[2]) << 8 | p[3];
-}
-
 void plainBlocks(std::array<std::uint32_t, 5>& state, const unsigned char* data, std::size_t blocks)
 {
     std::uint32_t w[80];
     for (; blocks > 0; --blocks, data += 64) {
         for (int i = 0; i < 16; ++i)
-            w[i] = bigEndian(data + 4 * i);
+            w[i] = word(data + 4 * i);
         for (int i = 16; i < 80; ++i)
             w[i] = std::rotl(w[i - 3] ^ w[i - 8] ^ w[i - 14] ^ w[i - 16], 1);
         auto [a, b, c, d, e] = state;

@@ -3,9 +3,9 @@
 // Ids in order with a table of 256 counts in front, as git's pack indexes and commit-graphs hold them.
 #pragma once
 
+#include "core/git/big_endian.h"
 #include "core/git/oid.h"
 
-#include <bit>
 #include <cstdint>
 #include <cstring>
 #include <optional>
@@ -20,15 +20,11 @@ namespace espalier {
 // and halves only what is left between two steps (interpolation and then an exponential search: common practice).
 inline std::optional<std::uint32_t> findSorted(const void* fanout, const void* ids, const Oid& id)
 {
-    const auto big = [](auto number, const void* at) {
-        std::memcpy(&number, at, sizeof number);
-        return std::endian::native == std::endian::little ? std::byteswap(number) : number;
-    };
-    const auto upTo = [&](unsigned first) { return big(std::uint32_t(), static_cast<const char*>(fanout) + std::size_t(first) * 4); };
-    const std::uint64_t key = big(std::uint64_t(), id.bytes.data());
+    const auto upTo = [&](unsigned first) { return word(static_cast<const char*>(fanout) + std::size_t(first) * 4); };
+    const std::uint64_t key = longWord(id.bytes.data());
     const auto order = [&](std::uint32_t at) {
         const char* const there = static_cast<const char*>(ids) + std::size_t(at) * 20;
-        const std::uint64_t begin = big(std::uint64_t(), there);
+        const std::uint64_t begin = longWord(there);
         return begin != key ? (begin < key ? -1 : 1) : std::memcmp(there + 8, id.bytes.data() + 8, 12);
     };
     std::uint32_t low = id.bytes[0] == 0 ? 0 : upTo(id.bytes[0] - 1u), high = upTo(id.bytes[0]);

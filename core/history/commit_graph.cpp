@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/commit_graph.h"
 
+#include "core/git/big_endian.h"
 #include "core/git/sha1.h"
 #include "core/git/sorted_ids.h"
 
@@ -17,12 +18,6 @@ constexpr std::size_t dataSize = idSize + 16;
 constexpr std::size_t fanoutSize = 256 * 4;
 constexpr std::uint32_t noParent = 0x70000000;
 constexpr std::uint32_t listFlag = 0x80000000; // the second parent is an index into EDGE; in EDGE: the last of a list
-
-std::uint32_t word(const unsigned char* p)
-{
-    return std::uint32_t(p[0]) << 24 | std::uint32_t(p[1]) << 16 | std::uint32_t(p[2]) << 8 | p[3];
-}
-std::uint64_t longWord(const unsigned char* p) { return std::uint64_t(word(p)) << 32 | word(p + 4); }
 
 std::unexpected<Error> damaged(std::string what)
 {

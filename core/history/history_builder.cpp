@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "core/git/big_endian.h"
 #include "core/git/pack_reader.h"
 #include "core/history/commit_graph.h"
 #include "core/history/commit_headers.h"
@@ -7,8 +8,6 @@
 #include "core/history/row_order.h"
 
 #include <algorithm>
-#include <bit>
-#include <cstring>
 #include <numeric>
 #include <ranges>
 
@@ -18,15 +17,6 @@ namespace {
 
 using Index = std::uint32_t; // numbers commits while the table is made
 constexpr Index noIndex = 0xFFFFFFFF;
-
-std::uint64_t beginningOf(const Oid& id)
-{
-    std::uint64_t value;
-    std::memcpy(&value, id.bytes.data(), sizeof value);
-    if constexpr (std::endian::native == std::endian::little)
-        value = std::byteswap(value);
-    return value;
-}
 
 // Indices by id, open addressing; the ids themselves stay where they are.
 class IdTable {
@@ -75,7 +65,7 @@ void sortById(std::vector<Index>& indices, const std::vector<Oid>& ids)
     std::vector<std::pair<std::uint64_t, Index>> keyed;
     keyed.reserve(indices.size());
     for (const Index index : indices)
-        keyed.emplace_back(beginningOf(ids[index]), index);
+        keyed.emplace_back(longWord(ids[index].bytes.data()), index);
     std::ranges::sort(keyed, [&](const auto& a, const auto& b) {
         return a.first != b.first ? a.first < b.first : ids[a.second] < ids[b.second];
     });

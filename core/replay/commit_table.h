@@ -30,8 +30,7 @@ class CommitTable {
     CommitTable(CommitTable&&) noexcept;
 
     // Source of the walk: git's paint_down_to_common as its documentation describes it. Time and memory go with the
-    // number of commits younger than the merge base. A zero `right` reaches nothing. The answer is
-    // never null.
+    // number of commits younger than the merge base. A zero `right` reaches nothing. The answer is never null.
     // Errors: Broken (a commit is missing), Cancelled.
     Result<std::shared_ptr<const Divergence>> divergence(ObjectStore& store, const Oid& left, const Oid& right,
                                                          const Progress& progress = {});
