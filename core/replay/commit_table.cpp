@@ -7,6 +7,7 @@
 #include "core/history/overrides.h"
 
 #include <algorithm>
+#include <map>
 #include <queue>
 #include <unordered_map>
 #include <unordered_set>
@@ -28,6 +29,59 @@ struct Node {
     std::uint32_t queued = 0; // times that it waits in the queue of a walk
 };
 
+// A commit that a walk has yet to visit: the youngest first, of equals the one that came first.
+struct Waiting {
+    std::int64_t time;
+    std::uint32_t order;
+    Index index;
+    bool operator<(const Waiting& other) const { return time != other.time ? time < other.time : order > other.order; }
+};
+
+// What one commit reaches, walked youngest first and no further than has been asked for.
+//
+// That a commit is not in it is certain only when nothing on the edge leads there, however wrong the clocks are. So each
+// commit keeps how far down the line of first parents it hangs: all that hangs at or below a merge base on that line
+// is below the merge base, and of no interest to who asks what is above.
+struct Reach {
+    struct Place {
+        std::uint32_t depth = 0; // 1 + the lowest place on the line it is known to be reached from; 0: not reached
+        bool visited = false;    // its parents are reached too
+    };
+    Oid from;
+    std::vector<Index> line;                   // first parents, from `from` to the first one that is not visited
+    std::vector<Place> places;                 // by index
+    std::vector<Index> reached;
+    std::priority_queue<Waiting> edge;         // reached, not visited
+    std::map<std::uint32_t, std::size_t> open; // how many of the edge, by depth
+
+    std::uint32_t depth(Index index) const { return index < places.size() ? places[index].depth : 0; }
+    bool onLine(Index index) const
+    {
+        const std::uint32_t at = depth(index);
+        return at > 0 && line[at - 1] == index;
+    }
+    void close(std::uint32_t depth)
+    {
+        const auto at = open.find(depth);
+        if (--at->second == 0) open.erase(at);
+    }
+    void reach(Index index, std::int64_t time, std::uint32_t depth)
+    {
+        if (index >= places.size()) places.resize(index + 1);
+        Place& place = places[index];
+        if (place.depth >= depth) return;
+        if (place.depth == 0) {
+            reached.push_back(index);
+            edge.push({time, std::uint32_t(reached.size()), index});
+            ++open[depth];
+        } else if (!place.visited) {
+            close(place.depth);
+            ++open[depth];
+        }
+        place.depth = depth;
+    }
+};
+
 } // namespace
 
 struct CommitTable::Data {
@@ -39,15 +93,14 @@ struct CommitTable::Data {
     std::vector<Node> nodes;
     std::vector<Index> parents;
     std::vector<Index> touched; // nodes whose flags a question has set
-    // The last answer: a plan asks first, and the search for landed commits asks the same again.
-    Oid lastLeft, lastRight;
-    std::shared_ptr<const Divergence> last;
+    Reach reach; // of the last new base
 
     // Before a question that comes from outside: indices are not kept from one to the next.
     void start()
     {
         unmark();
         if (nodes.size() <= limit) return;
+        reach = {};
         indices.clear();
         ids.clear();
         nodes.clear();
@@ -132,6 +185,9 @@ struct CommitTable::Data {
     };
     Result<Painted> paint(ObjectStore& store, Index left, std::span<const Index> rights, const Progress& progress);
     Result<std::vector<Index>> withoutRedundant(ObjectStore& store, std::vector<Index> found, const Progress& progress);
+    Result<void> reachFrom(ObjectStore& store, const Oid& from);
+    Result<void> extendReach(ObjectStore& store, std::int64_t downTo, std::uint32_t depth, const Progress& progress);
+    Result<std::optional<OwnCommits>> ownAbove(ObjectStore& store, Index tip, const Progress& progress);
 };
 
 // Walks down from both sides, youngest first, until nothing is left that is not below a common ancestor. It goes on
@@ -140,17 +196,8 @@ struct CommitTable::Data {
 auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const Index> rights, const Progress& progress)
     -> Result<Painted>
 {
-    struct Entry {
-        std::int64_t time;
-        std::uint32_t order;
-        Index index;
-        bool operator<(const Entry& other) const
-        {
-            return time != other.time ? time < other.time : order > other.order;
-        }
-    };
     Painted painted;
-    std::priority_queue<Entry> queue;
+    std::priority_queue<Waiting> queue;
     std::uint32_t order = 0;
     std::size_t fresh = 0; // queued entries that are not stale
     std::int64_t oldestOwn = INT64_MAX;
@@ -225,15 +272,13 @@ CommitTable::CommitTable(const Repository& repository, std::size_t limit)
 CommitTable::~CommitTable() = default;
 CommitTable::CommitTable(CommitTable&&) noexcept = default;
 
-Result<std::shared_ptr<const Divergence>> CommitTable::divergence(ObjectStore& store, const Oid& left, const Oid& right,
-                                                                  const Progress& progress)
+Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, const Oid& right,
+                                           const Progress& progress)
 {
     Data& data = *m_data;
     data.start();
-    if (left == right) return std::make_shared<Divergence>(std::vector{left});
-    if (left == data.lastLeft && right == data.lastRight) return data.last;
-    const auto answer = std::make_shared<Divergence>();
-    Divergence& ways = *answer;
+    if (left == right) return Divergence{{left}, {}, {}};
+    Divergence ways;
     const Index leftIndex = data.indexOf(left);
     std::vector<Index> rightIndex;
     if (!right.isZero()) rightIndex.push_back(data.indexOf(right));
@@ -256,10 +301,124 @@ Result<std::shared_ptr<const Divergence>> CommitTable::divergence(ObjectStore& s
     }
     for (const Index index : painted->found)
         ways.mergeBases.push_back(data.ids[index]);
-    data.lastLeft = left;
-    data.lastRight = right;
-    data.last = answer;
+    return ways;
+}
+
+// Makes `reach` that of `from`, unless it is already.
+Result<void> CommitTable::Data::reachFrom(ObjectStore& store, const Oid& from)
+{
+    if (reach.from == from) return {};
+    // Emptied rather than made anew: with another new base for every question its size would cost more than its use.
+    for (const Index index : reach.reached)
+        reach.places[index] = {};
+    reach.from = {};
+    reach.line.clear();
+    reach.reached.clear();
+    reach.edge = {};
+    reach.open.clear();
+    if (from.isZero()) return {};
+    const Index index = indexOf(from);
+    if (auto loaded = load(store, index); !loaded) return loaded;
+    reach.from = from;
+    reach.line.push_back(index);
+    reach.reach(index, nodes[index].time, 1);
+    return {};
+}
+
+// Afterwards nothing is left to visit that is as young as `downTo`, nor that hangs higher than `depth`.
+Result<void> CommitTable::Data::extendReach(ObjectStore& store, std::int64_t downTo, std::uint32_t depth,
+                                            const Progress& progress)
+{
+    while (!reach.edge.empty() && (reach.edge.top().time >= downTo || reach.open.begin()->first < depth)) {
+        const Index index = reach.edge.top().index;
+        if ((reach.reached.size() & 0x3FF) == 0 && progress.stopped()) return cancelled();
+        // Read before anything is taken off: a walk that fails can be taken up again.
+        for (std::size_t i = 0; i < nodes[index].parentCount; ++i)
+            if (auto loaded = load(store, parents[nodes[index].firstParent + i]); !loaded) return loaded;
+        reach.edge.pop();
+        reach.close(reach.places[index].depth);
+        reach.places[index].visited = true;
+        for (const Index parent : parentsOf(index))
+            reach.reach(parent, nodes[parent].time, reach.places[index].depth);
+        while (reach.places[reach.line.back()].visited && nodes[reach.line.back()].parentCount > 0) {
+            const Index next = parentsOf(reach.line.back()).front();
+            reach.line.push_back(next);
+            reach.reach(next, nodes[next].time, std::uint32_t(reach.line.size()));
+        }
+    }
+    return {};
+}
+
+// The walk of paint() from the one side, against what the other reaches. Nothing where that does not tell enough: there
+// is not just one merge base, it is not on the other's line of first parents, or clocks are so wrong that a commit turns
+// out to be reached after it was passed.
+Result<std::optional<OwnCommits>> CommitTable::Data::ownAbove(ObjectStore& store, Index tip, const Progress& progress)
+{
+    std::vector<Index> own, found;
+    std::priority_queue<Waiting> queue;
+    std::uint32_t order = 0;
+    std::size_t fresh = 0; // queued, and not known to be below a commit that is found
+    std::int64_t oldestOwn = INT64_MAX;
+    const auto push = [&](Index index, std::uint8_t flags) -> Result<void> {
+        if (auto loaded = load(store, index); !loaded) return loaded;
+        const bool waits = nodes[index].queued > 0, wasStale = nodes[index].flags & Stale;
+        if (waits && !wasStale && (flags & Stale)) --fresh;
+        mark(index, flags);
+        if (waits) return {};
+        nodes[index].queued = 1;
+        fresh += (nodes[index].flags & Stale) ? 0 : 1;
+        queue.push({nodes[index].time, order++, index});
+        return {};
+    };
+    if (auto done = push(tip, Left); !done) return std::unexpected(done.error());
+    while (!queue.empty() && (fresh > 0 || queue.top().time >= oldestOwn)) {
+        const Index index = queue.top().index;
+        queue.pop();
+        nodes[index].queued = 0;
+        if ((order & 0x3FF) == 0 && progress.stopped()) return cancelled();
+        if (auto done = extendReach(store, nodes[index].time, 0, progress); !done) return std::unexpected(done.error());
+        std::uint8_t flags = nodes[index].flags & (Left | Stale);
+        if (!(flags & Stale)) {
+            --fresh;
+            if (reach.depth(index) > 0) {
+                flags |= Stale;
+                found.push_back(index);
+            } else if (!(nodes[index].flags & Member)) {
+                mark(index, Member);
+                own.push_back(index);
+                oldestOwn = std::min(oldestOwn, nodes[index].time);
+            }
+        }
+        for (std::size_t i = 0; i < nodes[index].parentCount; ++i) {
+            const Index parent = parents[nodes[index].firstParent + i];
+            if ((nodes[parent].flags & flags) == flags) continue;
+            if (auto done = push(parent, flags); !done) return std::unexpected(done.error());
+        }
+    }
+    std::erase_if(found, [this](Index index) { return nodes[index].flags & Stale; });
+    if (found.size() != 1 || !reach.onLine(found.front())) return std::nullopt;
+    auto extended = extendReach(store, INT64_MAX, reach.depth(found.front()), progress);
+    if (!extended) return std::unexpected(extended.error());
+    for (const Index index : own)
+        if (reach.depth(index) > 0 || (nodes[index].flags & Stale)) return std::nullopt;
+    OwnCommits answer;
+    answer.mergeBases.push_back(ids[found.front()]);
+    for (const Index index : own)
+        answer.commits.push_back(ids[index]);
     return answer;
+}
+
+Result<OwnCommits> CommitTable::ownCommits(ObjectStore& store, const Oid& tip, const Oid& onto,
+                                           const Progress& progress)
+{
+    m_data->start();
+    if (auto kept = m_data->reachFrom(store, onto); !kept) return std::unexpected(kept.error());
+    auto own = m_data->ownAbove(store, m_data->indexOf(tip), progress);
+    if (!own) return std::unexpected(own.error());
+    if (*own) return std::move(**own);
+    auto ways = divergence(store, tip, onto, progress);
+    if (!ways) return std::unexpected(ways.error());
+    return OwnCommits{std::move(ways->mergeBases), std::move(ways->onlyLeft)};
 }
 
 Result<std::vector<Oid>> CommitTable::parents(ObjectStore& store, const Oid& commit)

@@ -4,8 +4,8 @@
 // is one, else from raw objects. Unlike History it reads only what is asked for, which is what a batch of tips wants.
 //
 //     CommitTable table(repository);
-//     Result<std::shared_ptr<const Divergence>> ways = table.divergence(store, tip, onto);
-//     (*ways)->mergeBases; (*ways)->onlyLeft;
+//     Result<Divergence> ways = table.divergence(store, tip, onto);
+//     ways->mergeBases; ways->onlyLeft;
 #pragma once
 
 #include "core/git/objects.h"
@@ -22,6 +22,11 @@ struct Divergence {
     std::vector<Oid> onlyLeft, onlyRight; // what only one of them reaches, newest first
 };
 
+// What a topic has that its new base does not reach, and where the two meet: a divergence's mergeBases and onlyLeft.
+struct OwnCommits {
+    std::vector<Oid> mergeBases, commits;
+};
+
 class CommitTable {
   public:
     // `limit` commits are kept; when there are more, everything is forgotten before the next question.
@@ -30,10 +35,13 @@ class CommitTable {
     CommitTable(CommitTable&&) noexcept;
 
     // Source of the walk: git's paint_down_to_common as its documentation describes it. Time and memory go with the
-    // number of commits younger than the merge base. A zero `right` reaches nothing. The answer is never null.
+    // number of commits younger than the merge base. A zero `right` reaches nothing. Where clocks are wrong by more than
+    // a side is old, commits of both can be taken for its own, as by git's rev-list.
     // Errors: Broken (a commit is missing), Cancelled.
-    Result<std::shared_ptr<const Divergence>> divergence(ObjectStore& store, const Oid& left, const Oid& right,
-                                                         const Progress& progress = {});
+    Result<Divergence> divergence(ObjectStore& store, const Oid& left, const Oid& right, const Progress& progress = {});
+    // One half of divergence(tip, onto). The walk from `onto` is kept and taken up again for the next tip: many topics
+    // on one new base cost one walk to the oldest merge base together.
+    Result<OwnCommits> ownCommits(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
     // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.

@@ -36,7 +36,7 @@ class LandedSearch {
     ObjectStore& m_store;
     ReplayCaches& m_caches;
     const Plan& m_plan;
-    std::shared_ptr<const Divergence> m_ways; // read when first asked for
+    std::optional<Divergence> m_ways; // read when first asked for
 };
 
 } // namespace espalier

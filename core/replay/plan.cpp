@@ -99,17 +99,17 @@ Result<Person> committerNow(const Repository& repository)
 Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, const Oid& onto, const Person& committer,
                      bool detectLanded)
 {
-    const auto ways = table.divergence(store, tip, onto);
-    if (!ways) return std::unexpected(ways.error());
+    const auto own = table.ownCommits(store, tip, onto);
+    if (!own) return std::unexpected(own.error());
     Plan plan;
     plan.label = tip.brief();
     plan.tip = tip;
     plan.onto = onto;
     plan.ontoLabel = onto.brief();
-    plan.mergeBase = (*ways)->mergeBases.empty() ? Oid{} : (*ways)->mergeBases.front();
+    plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
     plan.detectLanded = detectLanded;
     plan.committer = committer;
-    if (auto added = addCommits(store, table, (*ways)->onlyLeft, plan); !added) return std::unexpected(added.error());
+    if (auto added = addCommits(store, table, own->commits, plan); !added) return std::unexpected(added.error());
     return plan;
 }
 
@@ -128,10 +128,10 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
     plan.ontoLabel = ontoLabel;
     if (auto exists = checkExists(store, onto); !exists) return std::unexpected(exists.error());
     if (auto added = addCommitter(repository, options, plan); !added) return std::unexpected(added.error());
-    const auto ways = table.divergence(store, plan.tip, onto);
-    if (!ways) return std::unexpected(ways.error());
-    plan.mergeBase = (*ways)->mergeBases.empty() ? Oid{} : (*ways)->mergeBases.front();
-    if (auto added = addCommits(store, table, (*ways)->onlyLeft, plan); !added) return std::unexpected(added.error());
+    const auto own = table.ownCommits(store, plan.tip, onto);
+    if (!own) return std::unexpected(own.error());
+    plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
+    if (auto added = addCommits(store, table, own->commits, plan); !added) return std::unexpected(added.error());
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "The branch has no commits of its own above the new base", plan.label,
                     "There is nothing to replay; fast-forward or delete it instead");
@@ -155,7 +155,7 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
         if (!ref) return noSuchBranch(branch);
         const auto above = table.divergence(store, tip, ref->tip);
         if (!above) return std::unexpected(above.error());
-        if ((*above)->mergeBases.empty() || (*above)->mergeBases.front() != tip)
+        if (above->mergeBases.empty() || above->mergeBases.front() != tip)
             return fail(ErrorKind::Usage, "The commit is not part of the branch", tip.hex(),
                         "Choose one of its commits");
         plan.tip = ref->tip;
@@ -166,14 +166,14 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
     const auto range = table.divergence(store, plan.tip, below);
     const auto ways = table.divergence(store, plan.tip, onto);
     if (!range || !ways) return std::unexpected(range ? ways.error() : range.error());
-    if (!below.isZero() && !(*range)->onlyRight.empty())
+    if (!below.isZero() && !range->onlyRight.empty())
         return fail(ErrorKind::Usage, "The range is not one line of history: its end does not stand on its beginning",
                     below.brief() + ".." + plan.tip.brief(), "Choose commits of one branch");
-    if (std::ranges::contains((*range)->onlyLeft, onto))
+    if (std::ranges::contains(range->onlyLeft, onto))
         return fail(ErrorKind::Refused, "A commit cannot be replayed onto itself or onto what stands on it",
                     onto.brief(), "Choose another new base, or change the order in the dry run");
-    plan.mergeBase = (*ways)->mergeBases.empty() ? Oid{} : (*ways)->mergeBases.front();
-    if (auto added = addCommits(store, table, (*range)->onlyLeft, plan); !added) return std::unexpected(added.error());
+    plan.mergeBase = ways->mergeBases.empty() ? Oid{} : ways->mergeBases.front();
+    if (auto added = addCommits(store, table, range->onlyLeft, plan); !added) return std::unexpected(added.error());
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "There are no commits in the range", below.brief() + ".." + plan.tip.brief(),
                     "Choose at least one commit that is not a merge");

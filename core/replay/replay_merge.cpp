@@ -33,7 +33,7 @@ Result<TreeMerge> Replayer::mergeOf(const Position& first, const Position& secon
 {
     const auto ways = m_caches.commits.divergence(m_store, first.id, second.id, m_progress);
     if (!ways) return std::unexpected(ways.error());
-    const auto& bases = (*ways)->mergeBases;
+    const auto& bases = ways->mergeBases;
     auto base = bases.empty() ? Result<Oid>(*Oid::parse(emptyTreeHex)) : treeOf(bases.front());
     if (!base) return std::unexpected(base.error());
     return mergeTrees(m_store, *base, first.tree, second.tree, m_caches.merge, m_caches.merges, m_progress);

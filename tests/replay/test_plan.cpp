@@ -10,7 +10,9 @@
 #include <QtTest>
 
 #include <algorithm>
+#include <map>
 #include <random>
+#include <set>
 
 using namespace espalier;
 using namespace espalier::test;
@@ -111,11 +113,11 @@ class TestPlan : public QObject {
                 const auto ways = table.divergence(store, oid(tip), oid(onto));
                 QVERIFY(ways);
                 // Source: git merge-base --all (in any order), git rev-list.
-                QCOMPARE(sorted(hexes((*ways)->mergeBases)),
+                QCOMPARE(sorted(hexes(ways->mergeBases)),
                          sorted(lines(repo.tryGit(ids({"merge-base", "--all"}, tip, onto)).out.toStdString())));
-                QCOMPARE(sorted(hexes((*ways)->onlyLeft)), sorted(lines(repo.git(ids({"rev-list"}, tip, "^" + onto)))));
-                QCOMPARE(sorted(hexes((*ways)->onlyRight)), sorted(lines(repo.git(ids({"rev-list"}, onto, "^" + tip)))));
-                const auto order = table.topologicalOrder(store, oid(tip), (*ways)->onlyLeft);
+                QCOMPARE(sorted(hexes(ways->onlyLeft)), sorted(lines(repo.git(ids({"rev-list"}, tip, "^" + onto)))));
+                QCOMPARE(sorted(hexes(ways->onlyRight)), sorted(lines(repo.git(ids({"rev-list"}, onto, "^" + tip)))));
+                const auto order = table.topologicalOrder(store, oid(tip), ways->onlyLeft);
                 QVERIFY(order);
                 QCOMPARE(hexes(*order), lines(repo.git(ids({"rev-list", "--topo-order"}, tip, "^" + onto))));
                 const auto plan = planTip(store, table, oid(tip), oid(onto), person);
@@ -127,6 +129,119 @@ class TestPlan : public QObject {
                                       ids({"rev-list", "--topo-order", "--reverse", "--no-merges"}, tip, "^" + onto))));
             }
         }
+    }
+
+    void ownCommits_data()
+    {
+        QTest::addColumn<int>("wrongClocks"); // of a hundred commits
+        QTest::addColumn<bool>("graph");
+        for (const int wrong : {0, 3, 20})
+            for (const bool graph : {false, true})
+                QTest::addRow("%d %s", wrong, graph ? "graph" : "objects") << wrong << graph;
+    }
+
+    // A main line that takes side branches in, some of them begun long ago or out of another root, and topics on all of
+    // it; one table is asked about several new bases, many topics on each. Reference: what each commit reaches, counted
+    // out from the parents that rev-list prints. Where clocks are wrong by years that is more than divergence() promises,
+    // and more than git's rev-list does; what is asked of both is then the same answer.
+    void ownCommits()
+    {
+        QFETCH(int, wrongClocks);
+        QFETCH(bool, graph);
+        std::mt19937 random(unsigned(20261126 + wrongClocks));
+        TempRepository repo;
+        BulkHistory bulk;
+        std::vector<int> mainLine, side, marks;
+        const auto commit = [&](const std::string& name, const std::vector<int>& parents) {
+            const long long before = bulk.clock();
+            if (int(random() % 100) < wrongClocks) bulk.setClock(1600000000 + long(random() % 200000000));
+            const int mark = bulk.commit(name, parents, {{"f", std::to_string(marks.size())}}, "c");
+            bulk.setClock(before + long(random() % 2) * 60); // every second one at the same time as the next
+            marks.push_back(mark);
+            return mark;
+        };
+        const auto among = [&](const std::vector<int>& list, std::size_t newest) {
+            return list[list.size() - 1 - random() % std::min(list.size(), newest)];
+        };
+        for (int i = 0; i < 300; ++i) {
+            const unsigned kind = unsigned(random() % 10);
+            if (mainLine.empty() || kind < 4)
+                mainLine.push_back(commit("main", mainLine.empty() ? std::vector<int>{} : std::vector{mainLine.back()}));
+            else if (kind < 6 || side.empty())
+                side.push_back(commit("side" + std::to_string(i), {among(mainLine, kind == 4 ? 5 : 300)}));
+            else if (kind == 6)
+                side.push_back(commit("side" + std::to_string(i), {among(side, 6)}));
+            else if (kind == 7)
+                side.push_back(commit("side" + std::to_string(i), {among(side, 3), among(mainLine, 10)}));
+            else if (random() % 8 == 0)
+                side.push_back(commit("side" + std::to_string(i), {}));
+            else
+                mainLine.push_back(commit("main", {mainLine.back(), among(side, 4)}));
+        }
+        const std::vector<std::string> all = bulk.import(repo);
+        if (graph) repo.git({"commit-graph", "write", "--reachable"});
+        std::map<std::string, std::set<std::string>> reached; // parents come first
+        for (const std::string& line : lines(repo.git({"rev-list", "--all", "--parents", "--topo-order", "--reverse"}))) {
+            std::set<std::string>& own = reached[line.substr(0, 40)];
+            for (std::size_t at = 41; at < line.size(); at += 41) {
+                const std::set<std::string>& below = reached[line.substr(at, 40)];
+                own.insert(below.begin(), below.end());
+            }
+            own.insert(line.substr(0, 40));
+        }
+        const Repository opened = repo.open();
+        ObjectStore store(opened);
+        CommitTable table(opened), small(opened, 50), fresh(opened);
+        for (int i = 0; i < 240; ++i) {
+            const std::string onto = all[std::size_t(i < 200 ? mainLine[mainLine.size() - 1 - std::size_t(i / 50) * 7]
+                                                             : among(marks, 300))];
+            const std::string tip = all[std::size_t(among(marks, 300))];
+            std::vector<std::string> own, common, bases;
+            std::ranges::set_difference(reached[tip], reached[onto], std::back_inserter(own));
+            std::ranges::set_intersection(reached[tip], reached[onto], std::back_inserter(common));
+            for (const std::string& base : common)
+                if (std::ranges::none_of(common, [&](const std::string& other) {
+                        return other != base && reached[other].contains(base);
+                    }))
+                    bases.push_back(base);
+            if (wrongClocks > 0) {
+                const auto ways = fresh.divergence(store, oid(tip), oid(onto));
+                QVERIFY(ways);
+                own = sorted(hexes(ways->onlyLeft));
+                bases = sorted(hexes(ways->mergeBases));
+            }
+            for (CommitTable* asked : {&table, &small}) {
+                const auto found = asked->ownCommits(store, oid(tip), oid(onto));
+                QVERIFY(found);
+                QCOMPARE(sorted(hexes(found->commits)), own);
+                QCOMPARE(sorted(hexes(found->mergeBases)), bases);
+            }
+        }
+    }
+
+    // The topic stands on a side branch that main has taken in under a commit dated long before all others.
+    void sideBranchOfAnotherTime()
+    {
+        TempRepository repo;
+        BulkHistory bulk;
+        const auto commit = [&](const std::string& branch, const std::vector<int>& parents) {
+            return bulk.commit(branch, parents, {{branch, std::to_string(bulk.clock())}}, "c");
+        };
+        const int root = commit("main", {}), base = commit("main", {root}), side = commit("side", {base});
+        const int tip = commit("topic", {side});
+        const long long now = bulk.clock();
+        bulk.setClock(1000);
+        const int dated = commit("side", {side});
+        bulk.setClock(now);
+        const int onto = commit("main", {commit("main", {base}), dated});
+        const std::vector<std::string> all = bulk.import(repo);
+        const Repository opened = repo.open();
+        ObjectStore store(opened);
+        CommitTable table(opened);
+        const auto own = table.ownCommits(store, oid(all[std::size_t(tip)]), oid(all[std::size_t(onto)]));
+        QVERIFY(own);
+        QCOMPARE(hexes(own->commits), std::vector{all[std::size_t(tip)]});
+        QCOMPARE(hexes(own->mergeBases), std::vector{all[std::size_t(side)]});
     }
 
     void stacksAndLabels()

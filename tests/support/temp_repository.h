@@ -90,6 +90,9 @@ class BulkHistory {
   public:
     int commit(const std::string& branch, const std::vector<int>& parents, const Files& files,
                const std::string& message);
+    // The next commit is made a minute after this.
+    void setClock(long long seconds) { m_clock = seconds; }
+    long long clock() const { return m_clock; }
     // ids[0] is empty.
     std::vector<std::string> import(const TempRepository& into) const;
 
