@@ -204,6 +204,16 @@ Result<Object> ObjectStore::read(const Oid& id, ObjectType expected)
     return object;
 }
 
+Result<Object> ObjectStore::glance(const Oid& id, ObjectType expected)
+{
+    const bool here = m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id);
+    if (!here)
+        if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.glance(id); }))
+            if (packed->type == expected)
+                return std::move(*packed);
+    return read(id, expected);
+}
+
 bool ObjectStore::contains(const Oid& id)
 {
     if (m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id))

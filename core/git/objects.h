@@ -67,6 +67,8 @@ class ObjectStore {
     // Errors: Broken when the object is missing or damaged; `on` is its id.
     Result<Object> read(const Oid& id);
     Result<Object> read(const Oid& id, ObjectType expected);
+    // For contents of which no more is wanted than a look: not kept, and not held against the id. Errors as read().
+    Result<Object> glance(const Oid& id, ObjectType expected);
     // Only when it was read lately; for those who have a cheaper way to read many.
     std::optional<Object> kept(const Oid& id) const;
     bool contains(const Oid& id);

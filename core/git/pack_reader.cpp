@@ -228,7 +228,9 @@ struct PackReader::Data {
     };
     // Calls `each` with the places that the id has in packs until it returns true.
     template <typename Each> bool places(const Oid& id, Each each);
-    std::optional<Object> readAt(const Place& place);
+    // `keep`: the object itself may be the base of what is read next.
+    std::optional<Object> readAt(const Place& place, bool keep = true);
+    std::optional<Object> whichever(const Oid& id, bool keep);
     std::optional<std::uint64_t> sizeAt(const Place& place);
     std::optional<Loose> openLoose(const Oid& id);
     std::optional<std::string> readLoose(const Loose& loose, std::size_t wanted);
@@ -256,7 +258,7 @@ template <typename Each> bool PackReader::Data::places(const Oid& id, Each each)
     return false;
 }
 
-std::optional<Object> PackReader::Data::readAt(const Place& place)
+std::optional<Object> PackReader::Data::readAt(const Place& place, bool keep)
 {
     struct Step {
         std::uint64_t offset, size;
@@ -290,7 +292,8 @@ std::optional<Object> PackReader::Data::readAt(const Place& place)
         bytes = whole.run(entry->packed, entry->size);
         if (!bytes)
             return std::nullopt;
-        bases.keep(pack, offset, type, bytes);
+        if (keep || !deltas.empty())
+            bases.keep(pack, offset, type, bytes);
     }
     while (!deltas.empty()) {
         const Step step = deltas.back();
@@ -304,7 +307,8 @@ std::optional<Object> PackReader::Data::readAt(const Place& place)
             bytes = applyDelta(*bytes, delta);
         if (!ok || !bytes)
             return std::nullopt;
-        bases.keep(pack, step.offset, type, bytes);
+        if (keep || !deltas.empty())
+            bases.keep(pack, step.offset, type, bytes);
     }
     return Object{ObjectType(type), std::move(bytes)};
 }
@@ -411,19 +415,22 @@ std::optional<RawObject> PackReader::read(const Oid& id, std::size_t limit)
     return std::nullopt;
 }
 
-std::optional<Object> PackReader::take(const Oid& id)
+std::optional<Object> PackReader::Data::whichever(const Oid& id, bool keep)
 {
     std::optional<Object> found;
-    if (m_data->places(id, [&](const Data::Place& place) {
-            found = m_data->readAt(place);
+    if (places(id, [&](const Place& place) {
+            found = readAt(place, keep);
             return found.has_value();
         }))
         return found;
-    if (const auto loose = m_data->openLoose(id))
-        if (auto bytes = m_data->readLoose(*loose, loose->size))
+    if (const auto loose = openLoose(id))
+        if (auto bytes = readLoose(*loose, loose->size))
             found = Object{loose->type, std::make_shared<const std::string>(std::move(*bytes))};
     return found;
 }
+
+std::optional<Object> PackReader::take(const Oid& id) { return m_data->whichever(id, true); }
+std::optional<Object> PackReader::glance(const Oid& id) { return m_data->whichever(id, false); }
 
 std::optional<Object> PackReader::share(const Oid& id)
 {

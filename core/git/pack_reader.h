@@ -67,6 +67,8 @@ class PackReader {
     std::optional<RawObject> read(const Oid& id, std::size_t limit = SIZE_MAX);
     // The whole object, to keep: as share(), unchecked as read().
     std::optional<Object> take(const Oid& id);
+    // The whole object, for one look: as take(), and nothing of it stays with the reader.
+    std::optional<Object> glance(const Oid& id);
     // The whole object, to keep: shared with what the reader keeps as the base of further deltas. Its SHA-1 is `id`.
     std::optional<Object> share(const Oid& id);
     // The last share() or size() gave nothing although the object is here, and not for its size: every copy is damaged.

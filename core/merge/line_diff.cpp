@@ -266,6 +266,23 @@ std::uint64_t hashOf(std::string_view line)
     return hash;
 }
 
+// How many bytes two texts begin with in common.
+std::size_t commonPrefix(std::string_view a, std::string_view b)
+{
+    const std::size_t size = std::min(a.size(), b.size());
+    std::size_t at = 0;
+    for (; at + 8 <= size; at += 8) {
+        std::uint64_t left = 0, right = 0;
+        std::memcpy(&left, a.data() + at, 8);
+        std::memcpy(&right, b.data() + at, 8);
+        if (left != right)
+            break;
+    }
+    while (at < size && a[at] == b[at])
+        ++at;
+    return at;
+}
+
 } // namespace
 
 void LineTable::grow()
@@ -295,17 +312,43 @@ std::uint32_t LineTable::idOf(std::string_view line)
     return m_slots[slot] - 1;
 }
 
-Lines LineTable::add(std::string_view text)
+Lines LineTable::add(std::string_view text, const Lines* like)
 {
     Lines lines;
+    const bool isFirst = m_known.empty();
     const std::size_t expected = text.size() / 24 + 8; // what a line of code has; counting them costs more than growing
     lines.text.reserve(expected);
     lines.ids.reserve(expected);
+    const std::size_t likeCount = like ? like->ids.size() : 0;
+    std::size_t next = 0; // the line of `like` that is expected
     while (!text.empty()) {
+        if (next < likeCount) {
+            const char* start = like->text[next].data();
+            const std::string_view rest(start, std::size_t(like->text.back().data() + like->text.back().size() - start));
+            const std::size_t same = commonPrefix(text, rest);
+            std::size_t taken = 0;
+            for (; next < likeCount; ++next) {
+                const std::size_t size = like->text[next].size();
+                // A last line without an end may go on in the other text.
+                if (taken + size > same || (like->text[next].back() != '\n' && taken + size < text.size()))
+                    break;
+                lines.text.push_back(text.substr(taken, size));
+                lines.ids.push_back(like->ids[next]);
+                taken += size;
+            }
+            text.remove_prefix(taken);
+            if (text.empty())
+                break;
+        }
         const std::size_t end = text.find('\n');
         const std::string_view line = text.substr(0, end == std::string_view::npos ? end : end + 1);
+        const std::uint32_t id = idOf(line);
+        if (isFirst && id == m_places.size())
+            m_places.push_back(int(lines.ids.size()));
+        if (like && id < m_places.size())
+            next = std::size_t(m_places[id]) + 1;
         lines.text.push_back(line);
-        lines.ids.push_back(idOf(line));
+        lines.ids.push_back(id);
         text.remove_prefix(line.size());
     }
     return lines;

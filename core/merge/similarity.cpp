@@ -4,6 +4,9 @@
 #include "core/merge/text_merge.h"
 
 #include <algorithm>
+#include <array>
+#include <cstring>
+#include <span>
 
 namespace espalier {
 
@@ -11,33 +14,124 @@ namespace {
 
 constexpr std::size_t mostPrintBytes = std::size_t(64) << 20;
 
-// git's diffcore_count_changes and hash_chars: pieces end at a line end or after 64 bytes.
+// git's diffcore_count_changes and hash_chars: a text is cut into pieces that end at a line end or after 64 bytes; each
+// has a hash, and a print tells how many bytes there are of each hash. A CR before an LF counts for nothing in a text.
+constexpr std::size_t longestPiece = 64;
+constexpr std::uint32_t hashes = 107927; // git's HASHBASE; fits 17 bits
+
+struct PieceHash {
+    std::uint32_t first = 0, second = 0;
+    void add(char c)
+    {
+        const std::uint32_t old = first;
+        first = ((first << 7) ^ (second >> 25)) + static_cast<unsigned char>(c);
+        second = (second << 7) ^ (old >> 25);
+    }
+    std::uint32_t value() const { return (first + second * 0x61) % hashes; }
+};
+
+using Chunk = std::pair<std::uint32_t, std::uint32_t>; // hash, bytes
+
+void addSlowly(std::string_view bytes, std::vector<Chunk>& chunks)
+{
+    PieceHash hash;
+    std::uint32_t length = 0;
+    for (std::size_t i = 0; i < bytes.size(); ++i) {
+        const char c = bytes[i];
+        if (c == '\r' && i + 1 < bytes.size() && bytes[i + 1] == '\n')
+            continue;
+        hash.add(c);
+        if (++length == longestPiece || c == '\n') {
+            chunks.emplace_back(hash.value(), length);
+            hash = {};
+            length = 0;
+        }
+    }
+    if (length > 0)
+        chunks.emplace_back(hash.value(), length);
+}
+
+// Where every byte counts: pieces of about one length are hashed four at a time, since each byte's turn waits for the
+// one before it.
+void addQuickly(std::string_view bytes, std::vector<Chunk>& chunks)
+{
+    struct Piece {
+        const char* from;
+        std::uint32_t length;
+    };
+    std::vector<Piece> pieces;
+    pieces.reserve(bytes.size() / 24 + 8);
+    std::array<std::uint32_t, longestPiece + 2> begins{}; // by length, after summing
+    for (std::size_t at = 0; at < bytes.size();) {
+        const std::size_t most = std::min(bytes.size() - at, longestPiece);
+        const void* end = std::memchr(bytes.data() + at, '\n', most);
+        const std::size_t length = end ? std::size_t(static_cast<const char*>(end) - bytes.data()) - at + 1 : most;
+        pieces.push_back({bytes.data() + at, std::uint32_t(length)});
+        ++begins[length + 1];
+        at += length;
+    }
+    for (std::size_t i = 1; i < begins.size(); ++i)
+        begins[i] += begins[i - 1];
+    std::vector<Piece> byLength(pieces.size());
+    for (const Piece& piece : pieces)
+        byLength[begins[piece.length]++] = piece;
+    std::size_t at = 0;
+    for (; at + 4 <= byLength.size(); at += 4) {
+        std::array<PieceHash, 4> hash;
+        const Piece* four = byLength.data() + at; // the first is the shortest
+        for (std::uint32_t i = 0; i < four[0].length; ++i)
+            for (std::size_t lane = 0; lane < 4; ++lane)
+                hash[lane].add(four[lane].from[i]);
+        for (std::size_t lane = 0; lane < 4; ++lane) {
+            for (std::uint32_t i = four[0].length; i < four[lane].length; ++i)
+                hash[lane].add(four[lane].from[i]);
+            chunks.emplace_back(hash[lane].value(), four[lane].length);
+        }
+    }
+    for (const Piece& piece : std::span(byLength).subspan(at)) {
+        PieceHash hash;
+        for (std::uint32_t i = 0; i < piece.length; ++i)
+            hash.add(piece.from[i]);
+        chunks.emplace_back(hash.value(), piece.length);
+    }
+}
+
+// By hash, the bytes of equal ones together.
+void sortAndSum(std::vector<Chunk>& chunks)
+{
+    std::vector<Chunk> other(chunks.size());
+    constexpr std::uint32_t digit = 9; // bits; twice makes more than 17
+    for (std::uint32_t shift = 0; shift < 2 * digit; shift += digit) {
+        std::array<std::uint32_t, (1u << digit) + 1> begins{};
+        const auto digitOf = [shift](const Chunk& chunk) { return chunk.first >> shift & ((1u << digit) - 1); };
+        for (const Chunk& chunk : chunks)
+            ++begins[digitOf(chunk) + 1];
+        for (std::size_t i = 1; i < begins.size(); ++i)
+            begins[i] += begins[i - 1];
+        for (const Chunk& chunk : chunks)
+            other[begins[digitOf(chunk)]++] = chunk;
+        chunks.swap(other);
+    }
+    std::size_t count = 0;
+    for (const Chunk& chunk : chunks) {
+        if (count > 0 && chunks[count - 1].first == chunk.first)
+            chunks[count - 1].second += chunk.second;
+        else
+            chunks[count++] = chunk;
+    }
+    chunks.resize(count);
+    chunks.shrink_to_fit();
+}
+
 SimilarityCache::Print printOf(std::string_view bytes)
 {
     SimilarityCache::Print print;
     print.size = bytes.size();
-    const bool text = !isBinary(bytes);
-    std::unordered_map<std::uint32_t, std::uint32_t> counts;
-    std::uint32_t first = 0, second = 0, length = 0;
-    const auto take = [&] {
-        counts[(first + second * 0x61) % 107927] += length;
-        first = second = length = 0;
-    };
-    for (std::size_t i = 0; i < bytes.size(); ++i) {
-        const auto c = static_cast<unsigned char>(bytes[i]);
-        if (text && c == '\r' && i + 1 < bytes.size() && bytes[i + 1] == '\n')
-            continue;
-        const std::uint32_t old = first;
-        first = (first << 7) ^ (second >> 25);
-        second = (second << 7) ^ (old >> 25);
-        first += c;
-        if (++length == 64 || c == '\n')
-            take();
-    }
-    if (length > 0)
-        take();
-    print.chunks.assign(counts.begin(), counts.end());
-    std::ranges::sort(print.chunks);
+    if (!isBinary(bytes) && bytes.contains("\r\n"))
+        addSlowly(bytes, print.chunks);
+    else
+        addQuickly(bytes, print.chunks);
+    sortAndSum(print.chunks);
     return print;
 }
 
@@ -47,7 +141,7 @@ Result<const SimilarityCache::Print*> SimilarityCache::print(ObjectStore& store,
 {
     if (const auto at = m_prints.find(blob); at != m_prints.end())
         return &at->second;
-    const auto object = store.read(blob, ObjectType::Blob);
+    const auto object = store.glance(blob, ObjectType::Blob);
     if (!object)
         return std::unexpected(object.error());
     Print print = printOf(object->view());

@@ -218,8 +218,12 @@ class Writer {
   private:
     void copy(const Lines& from, const LineRange& range, bool endLast, bool crLfEnd)
     {
-        for (int i = range.first; i < range.end(); ++i)
-            m_merge.bytes += from.text[std::size_t(i)];
+        if (range.count > 0) {
+            // Lines that follow each other do so in memory.
+            const std::string_view first = from.text[std::size_t(range.first)];
+            const std::string_view last = from.text[std::size_t(range.end() - 1)];
+            m_merge.bytes.append(first.data(), std::size_t(last.data() + last.size() - first.data()));
+        }
         m_lines += range.count;
         if (endLast && range.count > 0 && !m_merge.bytes.ends_with('\n'))
             m_merge.bytes += crLfEnd ? "\r\n" : "\n";
@@ -341,7 +345,7 @@ TextMerge mergeTexts(std::string_view ancestor, std::string_view newBase, std::s
     merge.markerSize =
         options.markerSize > 0 ? options.markerSize : freeMarkerSize({ancestor, newBase, commit});
     LineTable table;
-    const Lines a = table.add(ancestor), n = table.add(newBase), c = table.add(commit);
+    const Lines a = table.add(ancestor), n = table.add(newBase, &a), c = table.add(commit, &a);
     const LineDiff algorithm =
         options.algorithm == DiffAlgorithm::Histogram ? LineDiff::Histogram : LineDiff::Myers;
     const auto toNewBase = diffLines(a.ids, n.ids, algorithm);
