@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cstring>
 #include <span>
 
@@ -28,6 +29,32 @@ struct PieceHash {
         second = (second << 7) ^ (old >> 25);
     }
     std::uint32_t value() const { return (first + second * 0x61) % hashes; }
+};
+
+// Four of them at once.
+class FourHashes {
+  public:
+    void addFourEach(const char* a, const char* b, const char* c, const char* d)
+    {
+        Words words = {word(a), word(b), word(c), word(d)};
+        for (int i = 0; i < 4; ++i, words >>= 8) {
+            const Words old = m_first;
+            m_first = ((m_first << 7) ^ (m_second >> 25)) + (words & 0xFF);
+            m_second = (m_second << 7) ^ (old >> 25);
+        }
+    }
+    PieceHash of(std::size_t lane) const { return {m_first[lane], m_second[lane]}; }
+
+  private:
+    typedef std::uint32_t Words __attribute__((vector_size(16)));
+    // The first byte lowest.
+    static std::uint32_t word(const char* bytes)
+    {
+        std::uint32_t value = 0;
+        std::memcpy(&value, bytes, 4);
+        return std::endian::native == std::endian::little ? value : std::byteswap(value);
+    }
+    Words m_first{}, m_second{};
 };
 
 using Chunk = std::pair<std::uint32_t, std::uint32_t>; // hash, bytes
@@ -77,15 +104,17 @@ void addQuickly(std::string_view bytes, std::vector<Chunk>& chunks)
         byLength[begins[piece.length]++] = piece;
     std::size_t at = 0;
     for (; at + 4 <= byLength.size(); at += 4) {
-        std::array<PieceHash, 4> hash;
         const Piece* four = byLength.data() + at; // the first is the shortest
-        for (std::uint32_t i = 0; i < four[0].length; ++i)
-            for (std::size_t lane = 0; lane < 4; ++lane)
-                hash[lane].add(four[lane].from[i]);
+        FourHashes hash4;
+        std::uint32_t together = 0;
+        for (; together + 4 <= four[0].length; together += 4)
+            hash4.addFourEach(four[0].from + together, four[1].from + together, four[2].from + together,
+                                four[3].from + together);
         for (std::size_t lane = 0; lane < 4; ++lane) {
-            for (std::uint32_t i = four[0].length; i < four[lane].length; ++i)
-                hash[lane].add(four[lane].from[i]);
-            chunks.emplace_back(hash[lane].value(), four[lane].length);
+            PieceHash hash = hash4.of(lane);
+            for (std::uint32_t i = together; i < four[lane].length; ++i)
+                hash.add(four[lane].from[i]);
+            chunks.emplace_back(hash.value(), four[lane].length);
         }
     }
     for (const Piece& piece : std::span(byLength).subspan(at)) {

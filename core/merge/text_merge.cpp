@@ -248,15 +248,15 @@ class Writer {
     LineRange ancestorOf(const LineRange& ofNewBase) const
     {
         const auto place = [&](int line, bool end) {
-            int shift = 0;
-            for (const LineChange& change : *m_toNewBase) {
-                if (line < change.b || (line == change.b && end))
-                    break;
-                if (line < change.b + change.bCount || (line == change.b + change.bCount && change.bCount == 0 && !end))
-                    return end ? change.a + change.aCount : change.a;
-                shift = change.a + change.aCount - change.b - change.bCount;
-            }
-            return line + shift;
+            const auto after = std::ranges::partition_point(*m_toNewBase, [&](const LineChange& change) {
+                return change.b < line || (change.b == line && !end);
+            });
+            if (after == m_toNewBase->begin())
+                return line;
+            const LineChange& change = *std::prev(after);
+            if (line < change.b + change.bCount || (line == change.b && !end))
+                return end ? change.a + change.aCount : change.a;
+            return line + change.a + change.aCount - change.b - change.bCount;
         };
         // What the change above took is not taken again, be it lines that the new base has deleted.
         const int first = std::clamp(std::max(place(ofNewBase.first, false), m_atAncestor), 0, m_ancestor.count());
