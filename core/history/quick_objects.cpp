@@ -8,6 +8,7 @@ namespace espalier {
 
 namespace {
 constexpr std::size_t largestKept = std::size_t(1) << 20; // a slot each
+constexpr std::size_t slotCount = 1024;
 }
 
 std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
@@ -22,7 +23,7 @@ std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
 }
 
 QuickObjects::QuickObjects(ObjectStore& store, std::shared_ptr<const QuickFiles> files)
-    : m_store(store), m_files(std::move(files)), m_packs(std::make_unique<PackReader>(m_files->packs))
+    : m_store(store), m_files(std::move(files))
 {}
 
 Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
@@ -49,9 +50,13 @@ Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
 
 Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, ObjectType type)
 {
-    if (type == ObjectType::Commit)
+    if (type == ObjectType::Commit || !m_packs)
         if (auto kept = m_store.kept(id); kept && kept->type == type)
             return std::move(kept->bytes);
+    if (!m_packs) {
+        m_packs = std::make_unique<PackReader>(m_files->packs);
+        m_slots.resize(slotCount);
+    }
     Slot& slot = m_slots[std::hash<Oid>()(id) % m_slots.size()];
     if (slot.bytes && slot.id == id)
         return slot.bytes;

@@ -36,14 +36,14 @@ class QuickObjects {
   private:
     ObjectStore& m_store;
     std::shared_ptr<const QuickFiles> m_files;
-    std::unique_ptr<PackReader> m_packs;
+    std::unique_ptr<PackReader> m_packs; // made when first read from: many a question is answered from the store's cache
     std::vector<std::uint32_t> m_positions;
     // What was read last, by some bits of the id: a walk asks again only for what it had a moment ago.
     struct Slot {
         Oid id;
         std::shared_ptr<const std::string> bytes;
     };
-    std::vector<Slot> m_slots = std::vector<Slot>(1024);
+    std::vector<Slot> m_slots;
 };
 
 } // namespace espalier

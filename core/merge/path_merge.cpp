@@ -81,7 +81,9 @@ auto PathMerger::mergeTexts(const std::string& path, const MergeEntry& entry, bo
     if (!text.clean()) {
         merged.clean = false;
         merged.kind = withAncestor ? ConflictKind::Text : ConflictKind::BothAdded;
-        merged.hunks = std::move(text.hunks);
+        merged.leaf.id = m_scene.store.add(ObjectType::Blob, text.bytes);
+        merged.text = std::make_shared<const TextMerge>(std::move(text));
+        return merged;
     }
     merged.leaf.id = m_scene.store.add(ObjectType::Blob, std::move(text.bytes));
     return merged;
@@ -123,7 +125,7 @@ Result<void> PathMerger::settle(const std::string& path, const MergeEntry& entry
             return std::unexpected(merged.error());
         outcome = merged->leaf;
         if (!merged->clean)
-            conflict(path, entry, merged->kind.value_or(ConflictKind::TypeDiffers), std::move(merged->hunks));
+            conflict(path, entry, merged->kind.value_or(ConflictKind::TypeDiffers), std::move(merged->text));
         else if (entry.unsettled)
             conflict(path, entry, std::nullopt);
     } else {
@@ -186,7 +188,7 @@ void PathMerger::apart(const std::string& path, const MergeEntry& entry)
 }
 
 void PathMerger::conflict(const std::string& path, const MergeEntry& entry, std::optional<ConflictKind> kind,
-                          std::vector<TextHunk> hunks)
+                          std::shared_ptr<const TextMerge> text)
 {
     PathConflict conflict;
     conflict.path = path;
@@ -206,7 +208,9 @@ void PathMerger::conflict(const std::string& path, const MergeEntry& entry, std:
     const Leaf& held = edits.leaves[path];
     conflict.heldMode = held.mode;
     conflict.held = held.id;
-    conflict.hunks = std::move(hunks);
+    if (text)
+        conflict.hunks = text->hunks;
+    conflict.text = std::move(text);
     conflicts.push_back(std::move(conflict));
 }
 

@@ -16,7 +16,7 @@ class PathMerger {
         Leaf leaf;
         bool clean = true;
         std::optional<ConflictKind> kind;
-        std::vector<TextHunk> hunks;
+        std::shared_ptr<const TextMerge> text; // that is not clean
     };
     // Contents and mode of something that both sides have, of one kind. `extraMarker`: so much longer are markers inside of
     // what is merged again.
@@ -38,7 +38,7 @@ class PathMerger {
     void apart(const std::string& path, const MergeEntry& entry);
     // Takes what the tree holds from `edits`.
     void conflict(const std::string& path, const MergeEntry& entry, std::optional<ConflictKind> kind,
-                  std::vector<TextHunk> hunks = {});
+                  std::shared_ptr<const TextMerge> text = {});
 
     const MergeScene& m_scene;
     std::vector<std::shared_ptr<const std::string>> m_texts; // keeps the texts of the merge under way

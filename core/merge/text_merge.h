@@ -120,6 +120,20 @@ std::vector<LineRange> heldInResult(const TextMerge& merge, std::span<const Line
 
 // The texts of a range, bytes with line ends; clipped to what there is.
 std::string_view linesOf(std::string_view text, const LineRange& range);
+// The same for many ranges of one text, in order: each line is looked for once. A range that begins before the last one
+// costs a walk from the top. The text must outlive it.
+class LineReader {
+  public:
+    explicit LineReader(std::string_view text) : m_text(text) {}
+    std::string_view read(const LineRange& range);
+
+  private:
+    std::size_t skip(std::size_t at, int lines) const;
+
+    std::string_view m_text;
+    LineRange m_last;
+    std::size_t m_begin = 0, m_end = 0; // of the last range, in bytes
+};
 int countLines(std::string_view text); // a last line without its line end counts
 
 } // namespace espalier

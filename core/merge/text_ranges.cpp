@@ -19,20 +19,29 @@ bool overlap(const LineRange& a, const LineRange& b)
 
 } // namespace
 
-std::string_view linesOf(std::string_view text, const LineRange& range)
+std::size_t LineReader::skip(std::size_t at, int lines) const
 {
-    std::size_t begin = 0;
-    for (int i = 0; i < range.first && begin < text.size(); ++i) {
-        const std::size_t end = text.find('\n', begin);
-        begin = end == std::string_view::npos ? text.size() : end + 1;
+    for (; lines > 0 && at < m_text.size(); --lines) {
+        const std::size_t end = m_text.find('\n', at);
+        at = end == std::string_view::npos ? m_text.size() : end + 1;
     }
-    std::size_t end = begin;
-    for (int i = 0; i < range.count && end < text.size(); ++i) {
-        const std::size_t next = text.find('\n', end);
-        end = next == std::string_view::npos ? text.size() : next + 1;
-    }
-    return text.substr(begin, end - begin);
+    return at;
 }
+
+std::string_view LineReader::read(const LineRange& range)
+{
+    if (range.first >= m_last.end())
+        m_begin = skip(m_end, range.first - m_last.end());
+    else if (range.first >= m_last.first)
+        m_begin = skip(m_begin, range.first - m_last.first);
+    else
+        m_begin = skip(0, range.first);
+    m_end = skip(m_begin, range.count);
+    m_last = {range.first, std::max(range.count, 0)};
+    return m_text.substr(m_begin, m_end - m_begin);
+}
+
+std::string_view linesOf(std::string_view text, const LineRange& range) { return LineReader(text).read(range); }
 
 int countLines(std::string_view text)
 {
@@ -44,28 +53,28 @@ std::vector<Segment> segmentsOf(const TextMerge& merge, std::string_view ancesto
                                 std::string_view commit)
 {
     std::vector<Segment> segments;
-    const std::string_view bytes = merge.bytes;
+    LineReader result(merge.bytes), ofAncestor(ancestor), ofNewBase(newBase), ofCommit(commit);
     int line = 0;
-    std::size_t at = 0; // where `line` begins in the bytes
     const auto settledUpTo = [&](int end) {
-        const std::string_view text = linesOf(bytes.substr(at), {0, end - line});
-        segments.push_back({.conflict = false, .text = text, .ancestor = {}, .newBase = {}, .commit = {}, .hunk = 0});
-        at += text.size();
-        line = end;
+        segments.push_back({.conflict = false,
+                            .text = result.read({line, end - line}),
+                            .ancestor = {},
+                            .newBase = {},
+                            .commit = {},
+                            .hunk = 0});
     };
     for (std::size_t i = 0; i < merge.hunks.size(); ++i) {
         const TextHunk& hunk = merge.hunks[i];
         settledUpTo(hunk.result.first);
         segments.push_back({.conflict = true,
                             .text = {},
-                            .ancestor = linesOf(ancestor, hunk.ancestor),
-                            .newBase = linesOf(newBase, hunk.newBase),
-                            .commit = linesOf(commit, hunk.commit),
+                            .ancestor = ofAncestor.read(hunk.ancestor),
+                            .newBase = ofNewBase.read(hunk.newBase),
+                            .commit = ofCommit.read(hunk.commit),
                             .hunk = i});
-        at += linesOf(bytes.substr(at), {0, hunk.result.count}).size();
         line = hunk.result.end();
     }
-    settledUpTo(countLines(bytes));
+    settledUpTo(countLines(merge.bytes));
     return segments;
 }
 

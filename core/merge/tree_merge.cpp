@@ -300,18 +300,21 @@ Result<TreeMerge> mergeTrees(ObjectStore& store, const Oid& base, const Oid& new
 
 Result<ConflictTexts> conflictTexts(ObjectStore& store, const PathConflict& conflict)
 {
-    ConflictTexts texts;
+    static const auto nothing = std::make_shared<const std::string>();
+    ConflictTexts texts{nothing, nothing, nothing, conflict.text};
     for (const auto& [stage, into] : {std::pair{&conflict.ancestor, &texts.ancestor},
                                       std::pair{&conflict.newBase, &texts.newBase},
                                       std::pair{&conflict.commit, &texts.commit}}) {
-        if (!stage->exists() || stage->mode == FileMode::Submodule)
+        // An ancestor that was a link, say, has no text to compare with.
+        if (!isRegularFile({stage->mode, stage->id}))
             continue;
         const auto object = store.read(stage->id, ObjectType::Blob);
         if (!object)
             return std::unexpected(object.error());
-        *into = *object->bytes;
+        *into = object->bytes;
     }
-    texts.merge = mergeTexts(texts.ancestor, texts.newBase, texts.commit);
+    if (!texts.merge)
+        texts.merge = std::make_shared<const TextMerge>(mergeTexts(*texts.ancestor, *texts.newBase, *texts.commit));
     return texts;
 }
 

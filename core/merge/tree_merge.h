@@ -61,6 +61,7 @@ struct PathConflict {
     FileMode heldMode = FileMode::None;
     Oid held;
     std::vector<TextHunk> hunks;         // of a text merge; empty for a conflict of the whole path
+    std::shared_ptr<const TextMerge> text; // which they are of; null once it has been used, and not in a DryRun
     std::vector<std::string> otherPaths; // that belong to the same conflict, e.g. the other new name
     bool wholePath() const { return hunks.empty(); }
     // Whether git lists the path with stages. Where a renamed folder would take a file along and something is in its way, git
@@ -119,10 +120,11 @@ class MergeCaches {
 Result<TreeMerge> mergeTrees(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
                              const MergeOptions& options, MergeCaches& caches, const Progress& progress = {});
 
-// The three texts of a conflict and their merge, made again for the settle page; the stages' blobs are read from `store`.
+// The three texts of a conflict with hunks, and their merge: the one that the conflict comes with, else made again. The
+// stages' blobs are read from `store`. Nothing in it is null; a side that has no text is empty.
 struct ConflictTexts {
-    std::string ancestor, newBase, commit; // empty where a side has none
-    TextMerge merge;
+    std::shared_ptr<const std::string> ancestor, newBase, commit;
+    std::shared_ptr<const TextMerge> merge;
 };
 Result<ConflictTexts> conflictTexts(ObjectStore& store, const PathConflict& conflict);
 

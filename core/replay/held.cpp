@@ -21,7 +21,7 @@ struct Decisions {
 std::vector<Oid> hunkTextsOf(const ConflictTexts& texts)
 {
     std::vector<Oid> all;
-    for (const Segment& segment : segmentsOf(texts.merge, texts.ancestor, texts.newBase, texts.commit))
+    for (const Segment& segment : segmentsOf(*texts.merge, *texts.ancestor, *texts.newBase, *texts.commit))
         if (segment.conflict) all.push_back(textsOfHunk(segment.ancestor, segment.newBase, segment.commit));
     return all;
 }
@@ -113,6 +113,7 @@ struct Work {
         conflict.hunks = decisions.hunks.size();
         conflict.undecided = decisions.undecided;
         conflict.again = decisions.again;
+        conflict.path.text.reset(); // a dry run is kept, and shown
         result.conflicts.push_back(std::move(conflict));
         return decisions;
     }
@@ -127,7 +128,7 @@ struct Work {
         const std::vector<HeldRegion>& regions = earlier == before.end() ? none : earlier->second;
         const std::vector<LineRange> ranges = rangesOf(regions);
         const Composed file =
-            compose(texts->merge, texts->newBase, texts->commit, decisions.hunks, Choice::YourCommit, ranges);
+            compose(*texts->merge, *texts->newBase, *texts->commit, decisions.hunks, Choice::YourCommit, ranges);
         std::vector<HeldRegion> now;
         for (std::size_t i = 0; i < regions.size() && !decisions.wholeText; ++i)
             now.push_back({regions[i].whole ? LineRange{} : file.held[i], regions[i].whole, regions[i].owner});
@@ -138,7 +139,7 @@ struct Work {
             result.held.erase(path.path);
         else
             result.held[path.path] = std::move(now);
-        for (const std::size_t touched : heldTouched(texts->merge, ranges))
+        for (const std::size_t touched : heldTouched(*texts->merge, ranges))
             dependOn(regions[touched].owner);
         const Oid blob = store.add(ObjectType::Blob, decisions.wholeText ? *decisions.wholeText : file.bytes);
         edits[path.path] = {fileModeOf(path), blob};

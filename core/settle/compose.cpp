@@ -102,6 +102,7 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
     int line = 0;
     std::size_t hunk = 0;
     const std::string_view lineEnd = lineEndOf({newBase, commit});
+    LineReader ofNewBase(newBase), ofCommit(commit), ofResult(merge.bytes);
     for (const TextPiece& piece : merge.pieces) {
         const int before = line;
         if (piece.origin == PieceOrigin::Conflict) {
@@ -110,12 +111,12 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
             const bool open = decision.choice == Choice::Undecided;
             if (open) decision.choice = undecidedAs;
             const std::string text =
-                hunkBytes(linesOf(newBase, piece.newBase), linesOf(commit, piece.commit), decision, lineEnd);
+                hunkBytes(ofNewBase.read(piece.newBase), ofCommit.read(piece.commit), decision, lineEnd);
             appendLines(file.bytes, text);
             line += countLines(text);
             if (open) file.open.push_back({before, line - before});
         } else {
-            appendLines(file.bytes, linesOf(merge.bytes, piece.result));
+            appendLines(file.bytes, ofResult.read(piece.result));
             line += piece.result.count;
         }
         placed.push_back({&piece, before, line - before});

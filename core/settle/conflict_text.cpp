@@ -171,16 +171,16 @@ Result<void> addNewBaseCommit(ObjectStore& store, CommitTable& table, const Plan
 
 void addHunks(const ConflictTexts& texts, ConflictText& text)
 {
-    const auto segments = segmentsOf(texts.merge, texts.ancestor, texts.newBase, texts.commit);
+    const auto segments = segmentsOf(*texts.merge, *texts.ancestor, *texts.newBase, *texts.commit);
     for (const Segment& segment : segments) {
         if (!segment.conflict) {
             text.between.emplace_back(segment.text);
             continue;
         }
-        const TextHunk& hunk = texts.merge.hunks[segment.hunk];
+        const TextHunk& hunk = texts.merge->hunks[segment.hunk];
         text.hunks.push_back({hunk.ancestor, hunk.newBase, hunk.commit, std::string(segment.ancestor),
                               std::string(segment.newBase), std::string(segment.commit),
-                              std::string(lineEndOf({texts.newBase, texts.commit}))});
+                              std::string(lineEndOf({*texts.newBase, *texts.commit}))});
     }
 }
 
@@ -240,12 +240,12 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
         if (path.newBase.mode == FileMode::Symlink) text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.contents);
         if (path.commit.mode == FileMode::Symlink) text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.contents);
     } else {
-        auto texts = conflictTexts(store, path);
+        const auto texts = conflictTexts(store, path);
         if (!texts) return std::unexpected(texts.error());
         addHunks(*texts, text);
-        text.ancestor = std::move(texts->ancestor);
-        text.newBase = std::move(texts->newBase);
-        text.commit = std::move(texts->commit);
+        text.ancestor = *texts->ancestor;
+        text.newBase = *texts->newBase;
+        text.commit = *texts->commit;
     }
     CommitTable table(repository);
     const bool named = path.newBase.exists() && !path.newBase.path.empty();
