@@ -3,6 +3,7 @@
 // Merges of texts: the papers' examples, line ends, markers inside contents, and held regions.
 #include "core/merge/text_merge.h"
 
+#include "core/merge/line_diff.h"
 #include "tests/support/random_history.h"
 #include "tests/support/temp_repository.h"
 
@@ -12,6 +13,29 @@ using namespace espalier;
 
 class TestTextMerge : public QObject {
     Q_OBJECT
+
+    // Few different lines, some of them blank, with both kinds of line end, the last one perhaps without.
+    static std::string randomText(test::SmallRandom& random)
+    {
+        static constexpr const char* some[] = {"\n", "a\n", "a\r\n", "ab\n", "b\n", "\r\n", "a longer line of text\n"};
+        std::string text;
+        for (int count = random.below(30); count > 0; --count)
+            text += some[random.below(int(std::size(some)))];
+        if (random.chance(30))
+            text += random.chance(50) ? "a" : "b";
+        return text;
+    }
+
+    static std::vector<std::string> split(const std::string& text)
+    {
+        std::vector<std::string> all;
+        for (const char c : text) {
+            if (all.empty() || all.back().ends_with('\n'))
+                all.emplace_back();
+            all.back() += c;
+        }
+        return all;
+    }
 
     static std::string lines(std::string_view letters)
     {
@@ -118,6 +142,53 @@ class TestTextMerge : public QObject {
         const TextMerge near = mergeTexts(base, held, "1\n2\ndrei\n4\n5\n6\n7\n8\n");
         QCOMPARE(heldTouched(near, regions).size(), std::size_t(1));
         QVERIFY(!hunksMeeting(near, regions[0]).empty());
+    }
+
+    // Ranges in any order, beyond the end too, against the text cut at every line end.
+    void reader()
+    {
+        test::SmallRandom random(3);
+        for (int round = 0; round < 300; ++round) {
+            const std::string text = randomText(random);
+            const std::vector<std::string> all = split(text);
+            LineReader reader(text);
+            int first = 0;
+            for (int i = 0; i < 12; ++i) {
+                first = random.chance(70) ? first + random.below(5) : random.below(int(all.size()) + 3);
+                const LineRange range{first, random.below(6)};
+                std::string expected;
+                for (int line = range.first; line < std::min(range.end(), int(all.size())); ++line)
+                    expected += all[std::size_t(line)];
+                QCOMPARE(std::string(reader.read(range)), expected);
+                first = random.chance(50) ? range.end() : first;
+            }
+        }
+    }
+
+    // A text numbered along another has the numbers that it has without, and equal numbers are equal lines.
+    void numberedAlike()
+    {
+        test::SmallRandom random(4);
+        for (int round = 0; round < 400; ++round) {
+            const std::string first = randomText(random);
+            std::string second;
+            for (const std::string& line : split(first)) // most of the first, with gaps and strangers
+                if (random.chance(85))
+                    second += random.chance(10) ? line + randomText(random) : line;
+            if (random.chance(20))
+                second = randomText(random);
+            LineTable along, alone;
+            const Lines base = along.add(first), same = alone.add(first);
+            const Lines quick = along.add(second, &base), slow = alone.add(second);
+            QCOMPARE(base.ids, same.ids);
+            QCOMPARE(quick.ids, slow.ids);
+            QVERIFY(quick.text == slow.text);
+            QCOMPARE(quick.count(), int(split(second).size()));
+            for (int i = 0; i < base.count(); ++i)
+                for (int j = 0; j < quick.count(); ++j)
+                    QCOMPARE(base.ids[std::size_t(i)] == quick.ids[std::size_t(j)],
+                             base.text[std::size_t(i)] == quick.text[std::size_t(j)]);
+        }
     }
 
     // `git merge-file` (git 2.47) is the reference: with Myers as it is called plainly, and with histogram.

@@ -1,0 +1,92 @@
+// SPDX-License-Identifier: MIT
+//
+// What similarity is told from, held against a plain spelling of what git's diffcore-delta.c describes (from memory): pieces
+// that end at a line end or after 64 bytes, hashed byte by byte; a CR before an LF counts for nothing in a text.
+#include "core/merge/renames.h"
+
+#include "tests/support/random_history.h"
+#include "tests/support/temp_repository.h"
+
+#include <QtTest/QtTest>
+
+using namespace espalier;
+
+class TestSimilarity : public QObject {
+    Q_OBJECT
+
+    using Sums = std::map<std::uint32_t, std::uint32_t>;
+
+    static Sums plainly(const std::string& bytes)
+    {
+        const bool text = bytes.substr(0, 8000).find('\0') == std::string::npos;
+        Sums sums;
+        std::uint32_t one = 0, two = 0, length = 0;
+        const auto end = [&] {
+            if (length > 0)
+                sums[(one + two * 0x61) % 107927] += length;
+            one = two = length = 0;
+        };
+        for (std::size_t i = 0; i < bytes.size(); ++i) {
+            if (text && bytes[i] == '\r' && i + 1 < bytes.size() && bytes[i + 1] == '\n')
+                continue;
+            const std::uint32_t before = one;
+            one = (one << 7) ^ (two >> 25);
+            two = (two << 7) ^ (before >> 25);
+            one += static_cast<unsigned char>(bytes[i]);
+            if (++length == 64 || bytes[i] == '\n')
+                end();
+        }
+        end();
+        return sums;
+    }
+
+    static std::string randomBytes(test::SmallRandom& random, const QString& kind)
+    {
+        std::string bytes;
+        for (int lines = random.below(40); lines > 0; --lines) {
+            // Around the longest piece, and around twice of it, the ends of lines matter.
+            const int length = random.chance(30) ? 60 + random.below(10) : random.chance(20) ? 120 + random.below(16)
+                                                                                             : random.below(40);
+            for (int i = 0; i < length; ++i)
+                bytes += char(random.chance(5) ? 128 + random.below(128) : 'a' + random.below(26));
+            if (kind == u"binary" && random.chance(30))
+                bytes += '\0';
+            if (kind != u"lf" && random.chance(70))
+                bytes += '\r';
+            if (!(lines == 1 && random.chance(50)))
+                bytes += '\n';
+        }
+        return bytes;
+    }
+
+  private Q_SLOTS:
+    void prints_data()
+    {
+        QTest::addColumn<QString>("kind");
+        for (const char* kind : {"lf", "crlf", "binary"})
+            QTest::addRow("%s", kind) << kind;
+    }
+
+    void prints()
+    {
+        QFETCH(QString, kind);
+        test::TempRepository repository(test::TempRepository::Bare);
+        const Repository opened = repository.open();
+        ObjectStore store(opened);
+        SimilarityCache cache;
+        test::SmallRandom random(5);
+        for (int round = 0; round < 300; ++round) {
+            const std::string bytes = randomBytes(random, kind);
+            const auto print = cache.print(store, store.add(ObjectType::Blob, bytes));
+            QVERIFY(print);
+            QCOMPARE((*print)->size, bytes.size());
+            QVERIFY(std::ranges::is_sorted((*print)->chunks));
+            const Sums sums((*print)->chunks.begin(), (*print)->chunks.end());
+            QCOMPARE(sums.size(), (*print)->chunks.size());
+            QVERIFY(sums == plainly(bytes));
+        }
+    }
+};
+
+QTEST_GUILESS_MAIN(TestSimilarity)
+#include "test_similarity.moc"
