@@ -7,8 +7,7 @@
 namespace espalier {
 
 namespace {
-constexpr std::size_t largestKept = std::size_t(1) << 20; // a slot each
-constexpr std::size_t slotCount = 1024;
+constexpr std::size_t largestKept = std::size_t(1) << 20; // a slot
 }
 
 std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
@@ -22,9 +21,32 @@ std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
     return files;
 }
 
+std::unique_ptr<QuickReader> QuickFiles::takeReader() const
+{
+    {
+        const std::scoped_lock locked(m_lock);
+        if (m_spare)
+            return std::move(m_spare);
+    }
+    return std::make_unique<QuickReader>(packs);
+}
+
+void QuickFiles::giveBack(std::unique_ptr<QuickReader> reader) const
+{
+    const std::scoped_lock locked(m_lock);
+    if (!m_spare)
+        m_spare = std::move(reader);
+}
+
 QuickObjects::QuickObjects(ObjectStore& store, std::shared_ptr<const QuickFiles> files)
     : m_store(store), m_files(std::move(files))
 {}
+
+QuickObjects::~QuickObjects()
+{
+    if (m_reader)
+        m_files->giveBack(std::move(m_reader));
+}
 
 Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
 {
@@ -50,18 +72,16 @@ Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
 
 Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, ObjectType type)
 {
-    if (type == ObjectType::Commit || !m_packs)
+    if (type == ObjectType::Commit || !m_reader)
         if (auto kept = m_store.kept(id); kept && kept->type == type)
             return std::move(kept->bytes);
-    if (!m_packs) {
-        m_packs = std::make_unique<PackReader>(m_files->packs);
-        m_slots.resize(slotCount);
-    }
-    Slot& slot = m_slots[std::hash<Oid>()(id) % m_slots.size()];
+    if (!m_reader)
+        m_reader = m_files->takeReader();
+    QuickReader::Slot& slot = m_reader->slots[std::hash<Oid>()(id) % m_reader->slots.size()];
     if (slot.bytes && slot.id == id)
         return slot.bytes;
     std::shared_ptr<const std::string> bytes;
-    if (auto object = m_packs->take(id); object && object->type == type) {
+    if (auto object = m_reader->packs.take(id); object && object->type == type) {
         bytes = std::move(object->bytes);
     } else {
         auto slow = m_store.read(id, type);

@@ -194,12 +194,13 @@ struct Work {
     // A path that was open before, and that this commit does not conflict in.
     Result<void> follow(const std::string& path, const std::vector<HeldRegion>& regions)
     {
+        const auto untouched = sameAt(store, input.parentTree, input.commitTree, path);
+        if (!untouched || *untouched) return untouched ? Result<void>() : std::unexpected(untouched.error());
         const auto parent = entryAt(store, input.parentTree, path);
         const auto commit = entryAt(store, input.commitTree, path);
         const auto onto = entryAt(store, input.newBaseTree, path);
         if (!parent || !commit || !onto)
             return std::unexpected(!parent ? parent.error() : !commit ? commit.error() : onto.error());
-        if (*parent == *commit) return {};
         const auto isText = [](const PathEntry& entry) {
             return entry.mode == FileMode::File || entry.mode == FileMode::Executable;
         };

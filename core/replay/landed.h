@@ -29,6 +29,8 @@ class LandedSearch {
     // the two trees). Nothing when there is none.
     Result<std::optional<Oid>> find(const Oid& commit, const Progress& progress);
     Result<std::optional<Oid>> findSquash(const Oid& baseTree, const Oid& tipTree, const Progress& progress);
+    // Whether one of these was asked before, so that the next answer comes cheaply.
+    bool asked() const { return m_ways.has_value(); }
 
   private:
     Result<void> readOthers(const Progress& progress);

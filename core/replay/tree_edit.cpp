@@ -122,25 +122,50 @@ Result<void> collect(ObjectStore& store, const Oid& before, const Oid& after, st
     return {};
 }
 
+std::string_view firstName(std::string_view path) { return path.substr(0, path.find('/')); }
+std::string_view withoutFirst(std::string_view path)
+{
+    path.remove_prefix(std::min(firstName(path).size() + 1, path.size()));
+    return path;
+}
+
+// Nothing below what is no folder.
+Result<PathEntry> child(ObjectStore& store, const PathEntry& folder, std::string_view name)
+{
+    if (folder.mode != FileMode::Tree) return PathEntry{};
+    const auto tree = store.read(folder.id, ObjectType::Tree);
+    if (!tree) return std::unexpected(tree.error());
+    TreeCursor at(tree->view());
+    const bool found = at.find(name);
+    if (at.damaged())
+        return fail(ErrorKind::Broken, "A tree object is damaged", folder.id.hex(), "Run git fsck in the repository");
+    return found ? PathEntry{at.entry().mode, at.entry().id} : PathEntry{};
+}
+
 } // namespace
 
 Result<PathEntry> entryAt(ObjectStore& store, const Oid& root, std::string_view path)
 {
     PathEntry entry{FileMode::Tree, root};
-    while (!path.empty()) {
-        if (entry.mode != FileMode::Tree) return PathEntry{};
-        const auto tree = store.read(entry.id, ObjectType::Tree);
-        if (!tree) return std::unexpected(tree.error());
-        const std::string_view name = path.substr(0, path.find('/'));
-        TreeCursor at(tree->view());
-        const bool found = at.find(name);
-        if (at.damaged())
-            return fail(ErrorKind::Broken, "A tree object is damaged", entry.id.hex(), "Run git fsck in the repository");
-        if (!found) return PathEntry{};
-        entry = {at.entry().mode, at.entry().id};
-        path.remove_prefix(std::min(name.size() + 1, path.size()));
+    while (!path.empty() && entry.exists()) {
+        auto below = child(store, entry, firstName(path));
+        if (!below) return below;
+        entry = *below;
+        path = withoutFirst(path);
     }
     return entry;
+}
+
+Result<bool> sameAt(ObjectStore& store, const Oid& root, const Oid& otherRoot, std::string_view path)
+{
+    PathEntry one{FileMode::Tree, root}, other{FileMode::Tree, otherRoot};
+    for (; !path.empty() && one != other; path = withoutFirst(path)) {
+        const auto below = child(store, one, firstName(path)), otherBelow = child(store, other, firstName(path));
+        if (!below || !otherBelow) return std::unexpected(below ? otherBelow.error() : below.error());
+        one = *below;
+        other = *otherBelow;
+    }
+    return one == other;
 }
 
 Result<Oid> editTree(ObjectStore& store, const Oid& root, const std::map<std::string, PathEntry>& edits)

@@ -25,6 +25,9 @@ struct PathEntry {
 // Nothing stands at a path below a file. Errors: Broken.
 Result<PathEntry> entryAt(ObjectStore& store, const Oid& root, std::string_view path);
 
+// Whether the same stands at a path in both trees; reads no folder on the way that is the same in both. Errors: Broken.
+Result<bool> sameAt(ObjectStore& store, const Oid& root, const Oid& otherRoot, std::string_view path);
+
 // The tree with these paths set (mode None: taken out); folders that become empty go, a file that stands in the way of
 // a folder is replaced. New trees are in store.fresh().
 Result<Oid> editTree(ObjectStore& store, const Oid& root, const std::map<std::string, PathEntry>& edits);
