@@ -195,6 +195,17 @@ class TestDryRun : public QObject {
             QCOMPARE(squashed.newTip->hex(), onto);
             QCOMPARE(forecastOf(squashed).kind, Forecast::Landed);
         }
+        // Of the squash something was taken back since, which the topic would bring again: that is not landed today.
+        const std::string tail = repo.commitFiles({{"g", numbered(1, 30)}}, "Base", {root}, "partly");
+        const std::string one = repo.commitFiles({{"f", numbered(1, 30, {{5, "five"}})}}, "One", {tail}, "partly");
+        repo.commitFiles({{"g", numbered(1, 30, {{2, "two"}, {20, "twenty"}})}}, "Two", {one}, "partly");
+        const std::string both = repo.commitFiles({{"f", numbered(1, 30, {{5, "five"}})},
+                                                   {"g", numbered(1, 30, {{2, "two"}, {20, "twenty"}})}},
+                                                  "Both", {tail}, "moved");
+        const std::string back = repo.commitFiles({{"f", numbered(1, 30, {{5, "6"}})},
+                                                   {"g", numbered(1, 30, {{20, "twenty"}})}},
+                                                  "Back", {both}, "moved");
+        QCOMPARE(outcomes(runOf(opened, planOf(opened, "partly", back))), (Strings{"conflict", "clean"}));
     }
 
     void conflictThenSettled_data()
