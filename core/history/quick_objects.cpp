@@ -7,7 +7,8 @@
 namespace espalier {
 
 namespace {
-constexpr std::size_t largestKept = std::size_t(1) << 20; // a slot
+// What a slot keeps at most; the reader's own cache of bases has what is larger.
+constexpr std::size_t largestKept = std::size_t(64) << 10;
 }
 
 std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)

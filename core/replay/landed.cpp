@@ -15,10 +15,8 @@ Result<bool> LandedSearch::possible(const TreeMerge& merge, const Oid& newBaseTr
     if (merge.clean()) return merge.tree == newBaseTree;
     for (const std::string& path : merge.touched) {
         if (std::ranges::contains(merge.conflicts, path, &PathConflict::path)) continue;
-        const auto before = entryAt(m_store, newBaseTree, path);
-        const auto after = entryAt(m_store, merge.tree, path);
-        if (!before || !after) return std::unexpected(before ? after.error() : before.error());
-        if (*before != *after) return false;
+        const auto same = sameAt(m_store, newBaseTree, merge.tree, path);
+        if (!same || !*same) return same;
     }
     return true;
 }

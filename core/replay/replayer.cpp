@@ -324,33 +324,26 @@ Result<void> Replayer::lookForSquash()
         const auto conceivable = m_landed.conceivable(*belowTree, *tipTree, m_onto.tree, m_progress);
         if (!conceivable || !*conceivable) return conceivable ? Result<void>() : std::unexpected(conceivable.error());
     }
-    // What costs less comes first: once a step has been looked for, the new base's commits are known.
-    std::optional<Oid> squash;
-    const auto find = [&]() -> Result<bool> {
-        const auto found = m_landed.findSquash(*belowTree, *tipTree, m_progress);
-        if (!found) return std::unexpected(found.error());
-        squash = *found;
-        return squash.has_value();
-    };
-    if (m_run.clean || m_landed.asked()) {
-        const auto found = find();
-        if (!found || !*found) return found ? Result<void>() : std::unexpected(found.error());
-    }
-    if (!m_run.clean) {
+    const auto possible = [&]() -> Result<bool> {
+        if (m_run.clean) return true;
         const auto whole =
             mergeTrees(m_store, *belowTree, m_onto.tree, *tipTree, m_caches.merge, m_caches.merges, m_progress);
         if (!whole) return std::unexpected(whole.error());
-        const auto possible = m_landed.possible(*whole, m_onto.tree);
-        if (!possible || !*possible) return possible ? Result<void>() : std::unexpected(possible.error());
-    }
-    if (!squash) {
-        const auto found = find();
-        if (!found || !*found) return found ? Result<void>() : std::unexpected(found.error());
-    }
+        return m_landed.possible(*whole, m_onto.tree);
+    };
+    // What costs less comes first: once a step has been looked for, the new base's commits are known.
+    const bool searchFirst = m_landed.asked();
+    if (!searchFirst)
+        if (const auto is = possible(); !is || !*is) return is ? Result<void>() : std::unexpected(is.error());
+    const auto squash = m_landed.findSquash(*belowTree, *tipTree, m_progress);
+    if (!squash) return std::unexpected(squash.error());
+    if (!*squash) return {};
+    if (searchFirst)
+        if (const auto is = possible(); !is || !*is) return is ? Result<void>() : std::unexpected(is.error());
     for (ReplayedCommit& commit : m_run.commits) {
         if (commit.outcome == Outcome::Landed) continue;
         commit.outcome = Outcome::Landed;
-        commit.landedAs = *squash;
+        commit.landedAs = **squash;
         commit.newId.reset();
         commit.newTree.reset();
         commit.conflicts.clear();

@@ -142,16 +142,14 @@ Result<void> addNewBaseCommit(ObjectStore& store, CommitTable& table, const Plan
         if (progress.stopped()) return cancelled();
         const auto parents = table.parents(store, at);
         if (!parents) return std::unexpected(parents.error());
-        const auto here = entryAt(store, commit->tree, path);
-        if (!here) return std::unexpected(here.error());
         // A merge brought what one of its parents has: follow that one.
         Oid next;
         for (const Oid& parent : *parents) {
             const auto before = readCommit(store, parent);
             if (!before) return std::unexpected(before.error());
-            const auto there = entryAt(store, before->tree, path);
-            if (!there) return std::unexpected(there.error());
-            if (*there == *here) {
+            const auto same = sameAt(store, commit->tree, before->tree, path);
+            if (!same) return std::unexpected(same.error());
+            if (*same) {
                 next = parent;
                 break;
             }
