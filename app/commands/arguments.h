@@ -15,9 +15,9 @@ namespace espalier {
 
 struct CommandShape {
     std::string name;
-    std::vector<std::string> words;         // what its words are called, e.g. {"PATH", "ENTRY"}
-    std::set<std::string> values;           // options with a value, without dashes
-    std::set<std::string> flags;            // options without
+    std::vector<std::string> words; // what its words are called, e.g. {"PATH", "ENTRY"}
+    std::set<std::string> values;   // options with a value, without dashes
+    std::set<std::string> flags;    // options without
     std::string summary;
 };
 

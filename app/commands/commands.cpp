@@ -57,9 +57,10 @@ void printHelp()
             call += ' ' + word;
         std::printf("  %-32s  %s\n", call.c_str(), command.shape.summary.c_str());
     }
-    std::puts("\nEvery command takes --json. dry-run --batch reads 'TIP ONTO' lines and answers each with a JSON line.\n"
-              "HOW is new-base, your-commit, new-base-first or your-commit-first.\n"
-              "Exit status: 0 done (a dry run: clean), 1 conflicts or a refusal, 2 an error.");
+    std::puts(
+        "\nEvery command takes --json. dry-run --batch reads 'TIP ONTO' lines and answers each with a JSON line.\n"
+        "HOW is new-base, your-commit, new-base-first or your-commit-first.\n"
+        "Exit status: 0 done (a dry run: clean), 1 conflicts or a refusal, 2 an error.");
 }
 
 int report(const Error& error)

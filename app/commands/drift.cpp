@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
+#include "core/history/drift.h"
 #include "app/commands/command.h"
 #include "core/git/text.h"
-#include "core/history/drift.h"
 #include "core/history/equivalence.h"
 #include "core/replay/batch.h"
 
@@ -40,12 +40,18 @@ Outlook outlookOf(const Repository& repository, const Snapshot& snapshot, const 
 std::string_view forecastName(Forecast::Kind kind)
 {
     switch (kind) {
-    case Forecast::Clean: return "clean";
-    case Forecast::Conflicts: return "conflict";
-    case Forecast::FastForward: return "fast-forward";
-    case Forecast::Landed: return "landed";
-    case Forecast::Nothing: return "unchanged";
-    default: return "unknown";
+    case Forecast::Clean:
+        return "clean";
+    case Forecast::Conflicts:
+        return "conflict";
+    case Forecast::FastForward:
+        return "fast-forward";
+    case Forecast::Landed:
+        return "landed";
+    case Forecast::Nothing:
+        return "unchanged";
+    default:
+        return "unknown";
     }
 }
 
@@ -63,14 +69,19 @@ std::string describe(const Outlook& outlook)
     if (!outlook.forecast)
         return {};
     switch (outlook.forecast->kind) {
-    case Forecast::Clean: return "lands clean";
+    case Forecast::Clean:
+        return "lands clean";
     case Forecast::Conflicts:
         return counted(outlook.forecast->hunks, "hunk", "hunks") + " in " +
                counted(outlook.forecast->files, "file", "files");
-    case Forecast::FastForward: return "fast-forward";
-    case Forecast::Nothing: return "up to date";
-    case Forecast::Landed: return "landed";
-    default: return outlook.forecast->reason;
+    case Forecast::FastForward:
+        return "fast-forward";
+    case Forecast::Nothing:
+        return "up to date";
+    case Forecast::Landed:
+        return "landed";
+    default:
+        return outlook.forecast->reason;
     }
 }
 

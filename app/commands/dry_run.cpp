@@ -180,8 +180,7 @@ Result<ExitStatus> runReplay(const Arguments& arguments)
     } else {
         printRun(*run);
         if (!entry.empty())
-            printLine("Applied. The old tip is kept; to take it back: espalier restore PATH " +
-                      entry);
+            printLine("Applied. The old tip is kept; to take it back: espalier restore PATH " + entry);
     }
     printNotices(notices);
     return run->clean ? exitDone : exitNo;

@@ -44,8 +44,9 @@ Result<ExitStatus> runLayout(const Arguments& arguments)
     std::printf("memory: history %zu bytes, lanes %zu bytes, %.1f a commit\n", report->historyBytes, report->lanesBytes,
                 perCommit);
     if (arguments.has("bench"))
-        std::printf("time: load and order %.1f ms, lay out %.1f ms, lay out folded %.1f ms, a screenful of lines %.1f us\n",
-                    report->loadMs, report->layoutMs, report->foldedLayoutMs, report->screenUs);
+        std::printf(
+            "time: load and order %.1f ms, lay out %.1f ms, lay out folded %.1f ms, a screenful of lines %.1f us\n",
+            report->loadMs, report->layoutMs, report->foldedLayoutMs, report->screenUs);
     return exitDone;
 }
 

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
+#include "core/remotes/push.h"
 #include "app/commands/command.h"
 #include "core/git/text.h"
 #include "core/remotes/overwrite_check.h"
-#include "core/remotes/push.h"
 
 namespace espalier {
 

@@ -32,8 +32,11 @@ QString howItLanded(const CleanUpCandidate& candidate)
 } // namespace
 
 CleanUpPage::CleanUpPage(Session* session, QWidget* parent)
-    : QWidget(parent), m_session(session), m_list(new QTreeWidget(this)), m_notice(new NoticeBar(this)),
-      m_delete(new QPushButton(tr("&Delete what is ticked"), this))
+    : QWidget(parent)
+    , m_session(session)
+    , m_list(new QTreeWidget(this))
+    , m_notice(new NoticeBar(this))
+    , m_delete(new QPushButton(tr("&Delete what is ticked"), this))
 {
     QVBoxLayout* column = page::readableColumn(this);
     auto* head = new PageHead(tr("Clean up"), this);
@@ -125,10 +128,11 @@ void CleanUpPage::fill()
     }
     page::fitRows(m_list, 20);
     m_card->setVisible(!m_candidates.empty());
-    m_sentence->setText(m_candidates.empty()
-                            ? tr("Nothing to clean up: no topic branch has landed wholly on the main line.")
-                            : tr("Everything these branches bring is on the main line. What is deleted can be taken back from "
-                                 "the logbook, on the fork too."));
+    m_sentence->setText(
+        m_candidates.empty()
+            ? tr("Nothing to clean up: no topic branch has landed wholly on the main line.")
+            : tr("Everything these branches bring is on the main line. What is deleted can be taken back from "
+                 "the logbook, on the fork too."));
     judge();
 }
 
@@ -164,8 +168,7 @@ void CleanUpPage::deleteChosen()
         const QTreeWidgetItem* item = m_list->topLevelItem(i);
         const CleanUpCandidate& candidate = m_candidates[std::size_t(i)];
         if (!item->isDisabled() && item->checkState(InClone) == Qt::Checked)
-            m_session->cleanUp(candidate, candidate.forkTip && item->checkState(OnFork) == Qt::Checked,
-                               answered);
+            m_session->cleanUp(candidate, candidate.forkTip && item->checkState(OnFork) == Qt::Checked, answered);
     }
 }
 

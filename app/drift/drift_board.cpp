@@ -16,9 +16,15 @@
 namespace espalier {
 
 DriftBoard::DriftBoard(const Session* session, QWidget* parent)
-    : QWidget(parent), m_session(session), m_model(new DriftModel(this)), m_list(new QListView(this)),
-      m_title(new PlainLabel(tr("Drift"), this)), m_behind(new PlainLabel(tr("behind"), this)),
-      m_ahead(new PlainLabel(tr("ahead"), this)), m_footer(new PlainLabel(this)), m_empty(new PlainLabel(this))
+    : QWidget(parent)
+    , m_session(session)
+    , m_model(new DriftModel(this))
+    , m_list(new QListView(this))
+    , m_title(new PlainLabel(tr("Drift"), this))
+    , m_behind(new PlainLabel(tr("behind"), this))
+    , m_ahead(new PlainLabel(tr("ahead"), this))
+    , m_footer(new PlainLabel(this))
+    , m_empty(new PlainLabel(this))
 {
     setAccessibleName(tr("Drift board"));
     auto* card = new Card(this);
@@ -187,7 +193,8 @@ void DriftBoard::showMenu(const QPoint& globalPosition)
     add(tr("Re&name…"), own, &DriftBoard::renameRequested);
     add(tr("&Delete…"), own && ref != snapshot->worktree.headBranch, &DriftBoard::deleteRequested);
     menu->addSeparator();
-    connect(menu->addAction(tr("Clean &up landed branches…")), &QAction::triggered, this, &DriftBoard::cleanUpRequested);
+    connect(menu->addAction(tr("Clean &up landed branches…")), &QAction::triggered, this,
+            &DriftBoard::cleanUpRequested);
     menu->popup(globalPosition);
 }
 

@@ -15,11 +15,16 @@ namespace {
 QColor toneColour(DriftTone tone, const QPalette& palette)
 {
     switch (tone) {
-    case DriftTone::Quiet: return theme::quiet(palette);
-    case DriftTone::Good: return theme::success(palette);
-    case DriftTone::Warning: return theme::warning(palette);
-    case DriftTone::Loss: return theme::danger(palette);
-    default: return palette.color(QPalette::Text);
+    case DriftTone::Quiet:
+        return theme::quiet(palette);
+    case DriftTone::Good:
+        return theme::success(palette);
+    case DriftTone::Warning:
+        return theme::warning(palette);
+    case DriftTone::Loss:
+        return theme::danger(palette);
+    default:
+        return palette.color(QPalette::Text);
     }
 }
 

@@ -18,11 +18,16 @@ enum Group { Yours, Landed_, OnlyFork, OnlyUpstream, Stale, groupCount };
 QString groupTitle(Group group)
 {
     switch (group) {
-    case Yours: return QObject::tr("Your branches");
-    case Landed_: return QObject::tr("Landed, can be cleaned up");
-    case OnlyFork: return QObject::tr("Only on the fork");
-    case OnlyUpstream: return QObject::tr("Only upstream");
-    default: return QObject::tr("Untouched for half a year");
+    case Yours:
+        return QObject::tr("Your branches");
+    case Landed_:
+        return QObject::tr("Landed, can be cleaned up");
+    case OnlyFork:
+        return QObject::tr("Only on the fork");
+    case OnlyUpstream:
+        return QObject::tr("Only upstream");
+    default:
+        return QObject::tr("Untouched for half a year");
     }
 }
 
@@ -33,7 +38,8 @@ bool nameBefore(std::string_view a, std::string_view b)
     std::size_t i = 0, j = 0;
     while (i < a.size() && j < b.size()) {
         if (!isDigit(a[i]) || !isDigit(b[j])) {
-            if (a[i] != b[j]) return static_cast<unsigned char>(a[i]) < static_cast<unsigned char>(b[j]);
+            if (a[i] != b[j])
+                return static_cast<unsigned char>(a[i]) < static_cast<unsigned char>(b[j]);
             ++i, ++j;
             continue;
         }
@@ -46,8 +52,10 @@ bool nameBefore(std::string_view a, std::string_view b)
             return text.substr(start, at - start);
         };
         const std::string_view one = number(a, i), two = number(b, j);
-        if (one.size() != two.size()) return one.size() < two.size();
-        if (one != two) return one < two;
+        if (one.size() != two.size())
+            return one.size() < two.size();
+        if (one != two)
+            return one < two;
     }
     return std::tuple(a.size() - i, a) < std::tuple(b.size() - j, b);
 }
@@ -78,7 +86,8 @@ void DriftModel::reload()
         const Snapshot& snapshot = *drift.snapshot;
         // Half a year behind the main line, as in the folded graph: what is old by the clock in a project at rest is not.
         const Ref* main = snapshot.mainLineRef();
-        const std::int64_t fresh = (main ? snapshot.history.time(main->row) : QDateTime::currentSecsSinceEpoch()) - staleSeconds;
+        const std::int64_t fresh =
+            (main ? snapshot.history.time(main->row) : QDateTime::currentSecsSinceEpoch()) - staleSeconds;
         for (const BranchDrift& branch : drift.branches) {
             DriftRow row = describe(branch);
             const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
@@ -139,7 +148,9 @@ DriftRow DriftModel::describe(const BranchDrift& branch) const
         if (ref.kind == RefKind::Branch && branch.ahead > 0)
             row.fork = tr("not on the fork");
         break;
-    case ForkState::Same: row.fork = tr("fork: same"); break;
+    case ForkState::Same:
+        row.fork = tr("fork: same");
+        break;
     case ForkState::Behind:
         row.fork = tr("fork: %1 behind").arg(branch.forkBehind);
         break;
@@ -147,7 +158,9 @@ DriftRow DriftModel::describe(const BranchDrift& branch) const
         row.fork = tr("fork: %1 ahead").arg(branch.forkAhead);
         row.forkTone = DriftTone::Warning;
         break;
-    case ForkState::OlderVersion: row.fork = tr("fork: older version"); break;
+    case ForkState::OlderVersion:
+        row.fork = tr("fork: older version");
+        break;
     case ForkState::Foreign:
         row.fork = tr("fork: %1 not yours").arg(words(branch.foreign, "commit", "commits"));
         row.forkTone = DriftTone::Loss;
@@ -189,10 +202,13 @@ void DriftModel::tellForecast(DriftRow& row) const
         row.forecast = forecast.landed > 0 ? tr("✓ lands clean, %1 landed").arg(forecast.landed) : tr("✓ lands clean");
         break;
     case Forecast::Conflicts:
-        row.forecast = tr("▲ %1 in %2").arg(words(forecast.hunks, "hunk", "hunks"), words(forecast.files, "file", "files"));
+        row.forecast =
+            tr("▲ %1 in %2").arg(words(forecast.hunks, "hunk", "hunks"), words(forecast.files, "file", "files"));
         row.forecastTone = DriftTone::Warning;
         break;
-    case Forecast::FastForward: row.forecast = tr("✓ fast-forward"); break;
+    case Forecast::FastForward:
+        row.forecast = tr("✓ fast-forward");
+        break;
     case Forecast::Landed:
         row.forecast = tr("landed");
         row.landed = row.ahead > 0;
@@ -216,7 +232,8 @@ void DriftModel::updateForecast(const QString& ref)
     DriftRow& row = m_rows[std::size_t(at)];
     const bool before = row.landed;
     describeForecast(row);
-    if (row.landed != before && !m_regroup.isActive()) m_regroup.start(); // it belongs to another group now
+    if (row.landed != before && !m_regroup.isActive())
+        m_regroup.start(); // it belongs to another group now
     Q_EMIT forecastsArrived();
 }
 
@@ -261,7 +278,8 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
     if (role == Qt::AccessibleTextRole) {
         if (row.heading)
             return row.text;
-        QString text = tr("%1, %2 behind, %3 ahead").arg(row.text, QString::number(row.behind), QString::number(row.ahead));
+        QString text =
+            tr("%1, %2 behind, %3 ahead").arg(row.text, QString::number(row.behind), QString::number(row.ahead));
         if (row.checkedOut)
             text += tr(", checked out");
         for (const QString& part : {row.forecast, row.fork})

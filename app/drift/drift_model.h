@@ -19,9 +19,9 @@ enum class DriftTone { Plain, Quiet, Good, Warning, Loss };
 
 struct DriftRow {
     bool heading = false;
-    QString text;             // heading, or the branch's name
-    std::string ref;          // full name
-    int refIndex = -1;        // into Snapshot::refs
+    QString text;      // heading, or the branch's name
+    std::string ref;   // full name
+    int refIndex = -1; // into Snapshot::refs
     std::uint32_t ahead = 0, behind = 0;
     QString forecast, fork;   // right-hand texts, above and below
     bool forecastOld = false; // what it was; it is being computed again

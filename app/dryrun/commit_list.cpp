@@ -62,20 +62,24 @@ QVariant CommitListModel::data(const QModelIndex& index, int role) const
     if (role == Qt::ToolTipRole)
         return toToolTip(data(index, Qt::DisplayRole).toString());
     if (role == Qt::AccessibleTextRole && index.column() == Subject)
-        return QStringLiteral("%1, %2, %3").arg(toText(m_run->commits[row].subject), outcomeText(*m_run, row).mid(2),
-                                               detailText(*m_run, row));
+        return QStringLiteral("%1, %2, %3")
+            .arg(toText(m_run->commits[row].subject), outcomeText(*m_run, row).mid(2), detailText(*m_run, row));
     if (!shows)
         return {};
     switch (index.column()) {
-    case Number: return index.row() + 1;
+    case Number:
+        return index.row() + 1;
     case Subject: {
         const auto& message = m_run->plan.commits[row].newMessage;
         const QString subject = toText(m_run->commits[row].subject);
         return message ? tr("%1 (reworded)").arg(subject) : subject;
     }
-    case Found: return outcomeText(*m_run, row);
-    case Detail: return detailText(*m_run, row);
-    default: return {};
+    case Found:
+        return outcomeText(*m_run, row);
+    case Detail:
+        return detailText(*m_run, row);
+    default:
+        return {};
     }
 }
 
@@ -84,10 +88,14 @@ QVariant CommitListModel::headerData(int section, Qt::Orientation orientation, i
     if (orientation != Qt::Horizontal || role != Qt::DisplayRole)
         return {};
     switch (section) {
-    case Number: return QString();
-    case Subject: return tr("Commit, oldest first");
-    case Found: return tr("Outcome");
-    default: return tr("Files and hunks");
+    case Number:
+        return QString();
+    case Subject:
+        return tr("Commit, oldest first");
+    case Found:
+        return tr("Outcome");
+    default:
+        return tr("Files and hunks");
     }
 }
 
@@ -123,8 +131,7 @@ bool CommitListModel::dropMimeData(const QMimeData* data, Qt::DropAction, int ro
 }
 
 CommitListDelegate::CommitListDelegate(const CommitListModel* model, QObject* parent)
-    : QStyledItemDelegate(parent)
-    , m_model(model)
+    : QStyledItemDelegate(parent), m_model(model)
 {
 }
 
@@ -161,11 +168,10 @@ void CommitListDelegate::paint(QPainter* painter, const QStyleOptionViewItem& op
     painter->setPen(theme::fitted(ink, selected ? theme::selectionTint(colours) : colours.color(QPalette::Base), 4.5));
     const int inset = option.fontMetrics.height() / 2;
     const QRect room = option.rect.adjusted(inset, 0, -inset / 2, 0);
-    const QString text = QFontMetrics(font).elidedText(index.data().toString(),
-                                                       column == CommitListModel::Detail ? Qt::ElideMiddle : Qt::ElideRight,
-                                                       room.width());
-    painter->drawText(room, int(Qt::AlignVCenter) | int(column == CommitListModel::Number ? Qt::AlignRight : Qt::AlignLeft),
-                      text);
+    const QString text = QFontMetrics(font).elidedText(
+        index.data().toString(), column == CommitListModel::Detail ? Qt::ElideMiddle : Qt::ElideRight, room.width());
+    painter->drawText(
+        room, int(Qt::AlignVCenter) | int(column == CommitListModel::Number ? Qt::AlignRight : Qt::AlignLeft), text);
     if ((option.state & QStyle::State_HasFocus) && selected && column == CommitListModel::Subject) {
         painter->setPen(QPen(colours.color(QPalette::Highlight), 1.5));
         painter->setBrush(Qt::NoBrush);

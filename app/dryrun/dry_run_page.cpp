@@ -37,8 +37,7 @@ QString counted_(std::size_t number, const char* one, const char* many)
 } // namespace
 
 DryRunPage::DryRunPage(Session* session, ReplayFlow* flow, QWidget* parent)
-    : QWidget(parent)
-    , d(std::make_unique<Private>(this, session, flow))
+    : QWidget(parent), d(std::make_unique<Private>(this, session, flow))
 {
     d->build();
     d->connectAll();
@@ -141,8 +140,9 @@ void DryRunPage::Private::updateTexts()
         delete item;
     }
     if (!run) {
-        meaning->setText(flow && flow->isActive() ? tr("The replay is computed in memory; the repository is not touched.")
-                                                  : QString());
+        meaning->setText(flow && flow->isActive()
+                             ? tr("The replay is computed in memory; the repository is not touched.")
+                             : QString());
         return;
     }
     const SnapshotPtr snapshot = session ? session->snapshot() : nullptr;
@@ -199,7 +199,8 @@ void DryRunPage::Private::beginReword()
     }
     startWork<std::string>(
         q, tr("Reading the message"),
-        [path = std::filesystem::path(toBytes(session->path())), id = run->commits[std::size_t(row)].id](const Progress&) {
+        [path = std::filesystem::path(toBytes(session->path())),
+         id = run->commits[std::size_t(row)].id](const Progress&) {
             return Repository::open(path).and_then([&](const Repository& repository) {
                 ObjectStore store(repository);
                 return readCommit(store, id).transform(&Commit::messageUtf8);
@@ -250,8 +251,8 @@ void DryRunPage::Private::planAgain(MergeCommits how)
         return;
     startWork<Plan>(
         q, tr("Planning"),
-        [path = std::filesystem::path(toBytes(session->path())), snapshot = session->snapshot(), old = flow->plan(), how,
-         carry = stacked.empty() || carryStacked->isChecked()](const Progress&) -> Result<Plan> {
+        [path = std::filesystem::path(toBytes(session->path())), snapshot = session->snapshot(), old = flow->plan(),
+         how, carry = stacked.empty() || carryStacked->isChecked()](const Progress&) -> Result<Plan> {
             auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());

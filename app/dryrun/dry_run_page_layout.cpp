@@ -41,7 +41,8 @@ QToolButton* DryRunPage::Private::tool(const QString& text, const QString& tip, 
 {
     auto* button = new QToolButton(q);
     button->setText(text);
-    button->setToolTip(key.isEmpty() ? tip : QStringLiteral("%1 (%2)").arg(tip, key.toString(QKeySequence::NativeText)));
+    button->setToolTip(key.isEmpty() ? tip
+                                     : QStringLiteral("%1 (%2)").arg(tip, key.toString(QKeySequence::NativeText)));
     button->setFocusPolicy(Qt::StrongFocus);
     button->setAutoRaise(true);
     if (!key.isEmpty()) {
@@ -118,7 +119,8 @@ QWidget* DryRunPage::Private::buildTools()
     fold = tool(tr("&Fold"), tr("Folds the commit into the one before it, with both messages"));
     foldQuietly = tool(tr("F&old, drop message"), tr("Folds the commit into the one before it, without its message"));
     reword = tool(tr("Re&word…"), tr("Gives the commit another message"), QKeySequence(Qt::Key_F2));
-    gather = tool(tr("&Gather fix-ups"), tr("Puts commits marked fixup!, squash! or amend! behind the commits they name"));
+    gather =
+        tool(tr("&Gather fix-ups"), tr("Puts commits marked fixup!, squash! or amend! behind the commits they name"));
     up->setObjectName(QStringLiteral("up"));
     down->setObjectName(QStringLiteral("down"));
     leaveOut->setObjectName(QStringLiteral("leaveOut"));
@@ -249,7 +251,8 @@ void DryRunPage::Private::connectAll()
         plan.stacked = on ? stacked : std::vector<StackedBranch>{};
         flow->setPlan(plan);
     });
-    QObject::connect(merges, &QComboBox::activated, q, [this] { planAgain(MergeCommits(merges->currentData().toInt())); });
+    QObject::connect(merges, &QComboBox::activated, q,
+                     [this] { planAgain(MergeCommits(merges->currentData().toInt())); });
     QObject::connect(copy, &QToolButton::clicked, q,
                      [this] { QGuiApplication::clipboard()->setText(command->text()); });
     QObject::connect(settle, &QPushButton::clicked, q, [this] { Q_EMIT q->settleRequested(); });

@@ -20,7 +20,8 @@ QString count(std::size_t number, const char* one, const char* many)
 
 bool stays(const ReplayedCommit& commit)
 {
-    return commit.treatment == Treatment::Carry && commit.outcome != Outcome::Landed && commit.outcome != Outcome::Empty;
+    return commit.treatment == Treatment::Carry && commit.outcome != Outcome::Landed &&
+           commit.outcome != Outcome::Empty;
 }
 
 } // namespace
@@ -66,13 +67,13 @@ QString meaningOf(const DryRun& run, const ForkCopy& copy)
     const std::size_t before = run.commits.size();
     const auto after = std::size_t(std::ranges::count_if(run.commits, stays));
     QStringList parts;
-    const bool nothing = std::ranges::all_of(run.commits, [](const ReplayedCommit& commit) {
-        return commit.outcome == Outcome::Unchanged;
-    });
+    const bool nothing = std::ranges::all_of(
+        run.commits, [](const ReplayedCommit& commit) { return commit.outcome == Outcome::Unchanged; });
     if (nothing)
         return tr("Nothing would change: the commits already stand there.");
     if (after == 0)
-        parts << tr("Nothing is left of %1: the branch will stand on the new base.").arg(count(before, "commit", "commits"));
+        parts << tr("Nothing is left of %1: the branch will stand on the new base.")
+                     .arg(count(before, "commit", "commits"));
     else if (after == before)
         parts << (before == 1 ? tr("The commit is carried over and gets a new ID.")
                               : tr("All %1 are carried over and get new IDs.").arg(count(before, "commit", "commits")));
@@ -116,20 +117,27 @@ QString outcomeText(const DryRun& run, std::size_t index)
 {
     const ReplayedCommit& commit = run.commits[index];
     switch (commit.treatment) {
-    case Treatment::LeaveOut: return tr("− left out");
+    case Treatment::LeaveOut:
+        return tr("− left out");
     case Treatment::Fold:
     case Treatment::FoldQuietly:
         if (commit.outcome != Outcome::Conflict)
             return tr("↰ folded into the one before");
         break;
-    case Treatment::Carry: break;
+    case Treatment::Carry:
+        break;
     }
     switch (commit.outcome) {
-    case Outcome::Unchanged: return tr("= unchanged");
-    case Outcome::Conflict: return tr("▲ conflict");
-    case Outcome::Landed: return tr("≡ landed");
-    case Outcome::Empty: return tr("○ empty");
-    case Outcome::Clean: break;
+    case Outcome::Unchanged:
+        return tr("= unchanged");
+    case Outcome::Conflict:
+        return tr("▲ conflict");
+    case Outcome::Landed:
+        return tr("≡ landed");
+    case Outcome::Empty:
+        return tr("○ empty");
+    case Outcome::Clean:
+        break;
     }
     if (!commit.conflicts.empty())
         return tr("✓ clean, settled");
@@ -161,7 +169,8 @@ QString detailText(const DryRun& run, std::size_t index)
         else if (conflict.path.wholePath())
             parts << tr("%1: the whole file").arg(path);
         else if (conflict.undecided < conflict.hunks)
-            parts << tr("%1: %2 of %3 undecided").arg(path, QString::number(conflict.undecided), count(conflict.hunks, "hunk", "hunks"));
+            parts << tr("%1: %2 of %3 undecided")
+                         .arg(path, QString::number(conflict.undecided), count(conflict.hunks, "hunk", "hunks"));
         else
             parts << QStringLiteral("%1: %2").arg(path, count(conflict.hunks, "hunk", "hunks"));
     }

@@ -15,13 +15,13 @@ namespace espalier {
 
 // How the fork's branch of the same name stands to the replayed one.
 struct ForkCopy {
-    bool known = false;         // a fork is set, and the plan names a branch
+    bool known = false; // a fork is set, and the plan names a branch
     bool exists = false;
-    std::size_t replaced = 0;   // of the planned commits, those that the fork's branch has
-    std::size_t otherOwn = 0;   // the user's commits that only the fork's branch has
-    std::size_t foreign = 0;    // somebody else's
-    bool fastForwards = false;  // a plain push will do
-    bool onUpstream = false;    // a branch of upstream reaches planned commits
+    std::size_t replaced = 0;  // of the planned commits, those that the fork's branch has
+    std::size_t otherOwn = 0;  // the user's commits that only the fork's branch has
+    std::size_t foreign = 0;   // somebody else's
+    bool fastForwards = false; // a plain push will do
+    bool onUpstream = false;   // a branch of upstream reaches planned commits
     bool isMainLine = false;
 };
 ForkCopy forkCopyOf(const Snapshot& snapshot, const Drift* drift, const DryRun& run);

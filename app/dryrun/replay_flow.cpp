@@ -10,7 +10,8 @@ namespace {
 
 using Folder = std::filesystem::path;
 
-Result<DryRunPtr> compute(const Folder& path, const Plan& plan, const Settlements& settlements, const Progress& progress)
+Result<DryRunPtr> compute(const Folder& path, const Plan& plan, const Settlements& settlements,
+                          const Progress& progress)
 {
     return Repository::open(path)
         .and_then([&](const Repository& repository) { return dryRun(repository, plan, settlements, progress); })
@@ -34,7 +35,8 @@ struct ReplayFlow::Private {
             watcher->deleteLater();
             then(std::move(*told));
         });
-        watcher->setFuture(QtConcurrent::run(&decisions, [job = std::move(job)] { return std::make_shared<Result<T>>(job()); }));
+        watcher->setFuture(
+            QtConcurrent::run(&decisions, [job = std::move(job)] { return std::make_shared<Result<T>>(job()); }));
     }
 
     Folder path() const { return Folder(toBytes(q->m_session->path())); }
@@ -57,9 +59,7 @@ struct ReplayFlow::Private {
 };
 
 ReplayFlow::ReplayFlow(Session* session, QObject* parent)
-    : QObject(parent)
-    , d(std::make_unique<Private>(this))
-    , m_session(session)
+    : QObject(parent), d(std::make_unique<Private>(this)), m_session(session)
 {
 }
 
@@ -99,7 +99,8 @@ void ReplayFlow::Private::save()
     inOrder<bool>(
         [path = path(), plan = q->m_plan, settlements = q->m_settlements] {
             return Repository::open(path)
-                .and_then([&](const Repository& repository) { return saveOpenSettlements(repository, plan, settlements); })
+                .and_then(
+                    [&](const Repository& repository) { return saveOpenSettlements(repository, plan, settlements); })
                 .transform([] { return true; });
         },
         [this](const Result<bool>& saved) {

@@ -34,12 +34,18 @@ struct Loaded {
 QString kindWord(ChangeKind kind)
 {
     switch (kind) {
-    case ChangeKind::Added: return CommitPanel::tr("added");
-    case ChangeKind::Deleted: return CommitPanel::tr("deleted");
-    case ChangeKind::Renamed: return CommitPanel::tr("renamed");
-    case ChangeKind::Copied: return CommitPanel::tr("copied");
-    case ChangeKind::TypeChanged: return CommitPanel::tr("kind changed");
-    case ChangeKind::Modified: break;
+    case ChangeKind::Added:
+        return CommitPanel::tr("added");
+    case ChangeKind::Deleted:
+        return CommitPanel::tr("deleted");
+    case ChangeKind::Renamed:
+        return CommitPanel::tr("renamed");
+    case ChangeKind::Copied:
+        return CommitPanel::tr("copied");
+    case ChangeKind::TypeChanged:
+        return CommitPanel::tr("kind changed");
+    case ChangeKind::Modified:
+        break;
     }
     return CommitPanel::tr("changed");
 }
@@ -158,7 +164,8 @@ void CommitPanel::Private::buildDetails(QWidget* side)
     connect(fixedWidth, &QCheckBox::toggled, q,
             [this](bool on) { message->setFont(on ? theme::monospace() : q->font()); });
     connect(copyId, &QPushButton::clicked, q, [this] {
-        if (!shown.isZero()) QGuiApplication::clipboard()->setText(QString::fromStdString(shown.hex()));
+        if (!shown.isZero())
+            QGuiApplication::clipboard()->setText(QString::fromStdString(shown.hex()));
     });
     connect(patch, &QPushButton::clicked, q, &CommitPanel::copyPatch);
 }
@@ -202,9 +209,11 @@ void CommitPanel::Private::buildChanges(QWidget* side)
     column->addWidget(splitter, 1);
     connect(whitespace, &QCheckBox::toggled, q, [this] { load(); });
     connect(files, &QTreeWidget::currentItemChanged, q, [this](QTreeWidgetItem* item) {
-        if (asVersions) return; // VersionPairs answers
+        if (asVersions)
+            return; // VersionPairs answers
         const std::size_t at = item ? item->data(0, Qt::UserRole).toULongLong() : loaded.changes.files.size();
-        if (at < loaded.changes.files.size()) diff->show(loaded.changes.files[at]);
+        if (at < loaded.changes.files.size())
+            diff->show(loaded.changes.files[at]);
     });
 }
 
@@ -221,7 +230,8 @@ void CommitPanel::setSnapshot(const SnapshotPtr& snapshot)
 void CommitPanel::showRow(Row row)
 {
     if (!d->snapshot || row >= d->snapshot->history.size()) {
-        if (d->work) d->work->cancel();
+        if (d->work)
+            d->work->cancel();
         d->delay.stop();
         d->shown = d->older = {};
         d->clear(tr("No commit is chosen."));
@@ -264,7 +274,8 @@ void CommitPanel::copyPatch()
         this, tr("Reading the patch"),
         [path = d->snapshot->path, id = d->shown, before = d->older](const Progress&) -> Result<std::string> {
             const auto repository = Repository::open(path);
-            if (!repository) return std::unexpected(repository.error());
+            if (!repository)
+                return std::unexpected(repository.error());
             return before.isZero() ? patchText(*repository, id) : patchBetween(*repository, before, id);
         },
         [this](const Result<std::string>& text) {
@@ -273,8 +284,9 @@ void CommitPanel::copyPatch()
                 Q_EMIT failed(QString::fromStdString(text.error().line()));
             else if (words.toUtf8().toStdString() != *text)
                 // A clipboard holds text; bytes of another encoding would come out as other bytes.
-                Q_EMIT failed(tr("The patch was not copied: it has text that is not UTF-8, which a clipboard would alter. "
-                                 "Use git format-patch or git diff."));
+                Q_EMIT failed(
+                    tr("The patch was not copied: it has text that is not UTF-8, which a clipboard would alter. "
+                       "Use git format-patch or git diff."));
             else
                 QGuiApplication::clipboard()->setText(words);
         });
@@ -282,31 +294,37 @@ void CommitPanel::copyPatch()
 
 void CommitPanel::Private::load()
 {
-    if (work) work->cancel();
+    if (work)
+        work->cancel();
     if (!snapshot || shown.isZero())
         return;
     ChangesOptions options;
     options.ignoreWhitespace = whitespace->isChecked();
-    const auto job = [path = snapshot->path, id = shown, before = older, options, table = asVersions ? snapshot : nullptr](
-                         const Progress& progress) -> Result<Loaded> {
+    const auto job = [path = snapshot->path, id = shown, before = older, options,
+                      table = asVersions ? snapshot : nullptr](const Progress& progress) -> Result<Loaded> {
         const auto repository = Repository::open(path);
-        if (!repository) return std::unexpected(repository.error());
+        if (!repository)
+            return std::unexpected(repository.error());
         Loaded result;
         if (table) {
-            auto pairs = pairVersions(*repository, *table, table->history.find(before), table->history.find(id), progress);
-            if (!pairs) return std::unexpected(pairs.error());
+            auto pairs =
+                pairVersions(*repository, *table, table->history.find(before), table->history.find(id), progress);
+            if (!pairs)
+                return std::unexpected(pairs.error());
             result.versions = std::move(*pairs);
             return result;
         }
         if (before.isZero()) {
             ObjectStore store(*repository);
             auto commit = readCommit(store, id);
-            if (!commit) return std::unexpected(commit.error());
+            if (!commit)
+                return std::unexpected(commit.error());
             result.commit = std::move(*commit);
         }
         auto changes = before.isZero() ? changesOf(*repository, id, options, progress)
                                        : changesBetween(*repository, before, id, options, progress);
-        if (!changes) return std::unexpected(changes.error());
+        if (!changes)
+            return std::unexpected(changes.error());
         result.changes = std::move(*changes);
         return result;
     };
@@ -334,8 +352,8 @@ void CommitPanel::Private::clear(const QString& words)
     fillParents({});
     files->clear();
     diff->showNote(QString());
-    for (QWidget* each : {static_cast<QWidget*>(copyId), static_cast<QWidget*>(patch), static_cast<QWidget*>(fixedWidth),
-                          static_cast<QWidget*>(whitespace)})
+    for (QWidget* each : {static_cast<QWidget*>(copyId), static_cast<QWidget*>(patch),
+                          static_cast<QWidget*>(fixedWidth), static_cast<QWidget*>(whitespace)})
         each->setEnabled(false);
 }
 
@@ -350,7 +368,8 @@ void CommitPanel::Private::fill()
     } else {
         subject->setText((asVersions ? tr("Version %1 after version %2") : tr("%1 against %2"))
                              .arg(QString::fromStdString(shown.brief()), QString::fromStdString(older.brief())));
-        author->setText(asVersions ? VersionPairs::summary(loaded.versions) : tr("What changed between the two commits."));
+        author->setText(asVersions ? VersionPairs::summary(loaded.versions)
+                                   : tr("What changed between the two commits."));
         for (PlainLabel* each : {committer, presence, id})
             each->setText(QString());
         for (PlainLabel* each : {committer, presence, id})
@@ -373,8 +392,9 @@ void CommitPanel::Private::fillCommit(const Commit& commit)
     subject->setText(toText(commit.subject()));
     author->setText(tr("%1, %2").arg(personText(commit.author), momentText(commit.author)));
     const bool sameHand = commit.committer.name == commit.author.name && commit.committer.when == commit.author.when;
-    committer->setText(sameHand ? QString()
-                                : tr("Committed by %1, %2").arg(personText(commit.committer), momentText(commit.committer)));
+    committer->setText(sameHand
+                           ? QString()
+                           : tr("Committed by %1, %2").arg(personText(commit.committer), momentText(commit.committer)));
     committer->setVisible(!sameHand);
     presence->setVisible(true);
     id->setVisible(true);
@@ -383,7 +403,8 @@ void CommitPanel::Private::fillCommit(const Commit& commit)
     if (row != noRow)
         for (const QString& words : alterations(snapshot->history, row, true))
             where += QStringLiteral("  \u00b7  ") + words;
-    if (commit.isSigned) where += QStringLiteral("  \u00b7  ") + tr("signed");
+    if (commit.isSigned)
+        where += QStringLiteral("  \u00b7  ") + tr("signed");
     presence->setText(where);
     id->setText(QString::fromStdString(commit.id.hex()));
     // The subject stands above already; trailers are the message's last lines.
@@ -403,7 +424,10 @@ void CommitPanel::Private::fillParents(const std::vector<Oid>& ids)
     }
     if (ids.empty())
         return;
-    parents->addWidget(new PlainLabel(!older.isZero() ? tr("Go to") : ids.size() == 1 ? tr("Parent") : tr("Parents"), q));
+    parents->addWidget(new PlainLabel(!older.isZero()   ? tr("Go to")
+                                      : ids.size() == 1 ? tr("Parent")
+                                                        : tr("Parents"),
+                                      q));
     constexpr std::size_t most = 8;
     for (std::size_t at = 0; at < std::min(ids.size(), most); ++at) {
         auto* button = new QPushButton(QString::fromStdString(ids[at].brief()), q);
@@ -412,7 +436,8 @@ void CommitPanel::Private::fillParents(const std::vector<Oid>& ids)
         connect(button, &QPushButton::clicked, q, [this, parent = ids[at]] { Q_EMIT q->commitRequested(parent); });
         parents->addWidget(button);
     }
-    if (ids.size() > most) parents->addWidget(new PlainLabel(tr("and %1 more").arg(ids.size() - most), q));
+    if (ids.size() > most)
+        parents->addWidget(new PlainLabel(tr("and %1 more").arg(ids.size() - most), q));
     parents->addStretch(1);
 }
 
@@ -423,8 +448,10 @@ void CommitPanel::Private::fillFiles()
                         .arg(QString::fromStdString(counted(changes.files.size(), "file", "files")),
                              QString::fromStdString(counted(changes.added, "line", "lines")))
                         .arg(changes.deleted);
-    if (changes.truncated) words += tr("; only the first files are listed");
-    if (loaded.commit && loaded.commit->parents.size() > 1) words += tr("; against the first parent");
+    if (changes.truncated)
+        words += tr("; only the first files are listed");
+    if (loaded.commit && loaded.commit->parents.size() > 1)
+        words += tr("; against the first parent");
     total->setText(words);
     const QSignalBlocker quiet(files);
     files->clear();

@@ -77,7 +77,7 @@ void DiffView::show(const FileChange& file)
         m_note = tr("This change is too big to be shown line by line.");
     else if (file.hunks.empty())
         m_note = file.oldMode != file.newMode && file.oldId == file.newId ? tr("Only the file's mode changed.")
-                                                                           : tr("No line changed.");
+                                                                          : tr("No line changed.");
     else
         m_lines = linesOf(file);
     fill();
@@ -98,7 +98,8 @@ std::vector<DiffView::Line> DiffView::linesOf(const FileChange& file) const
         Line heading;
         heading.heading = true;
         // Compared texts that are no files have no line numbers.
-        if (hunk.oldStart > 0 || hunk.newStart > 0) heading.text = tr("from line %1").arg(std::max(hunk.newStart, 1));
+        if (hunk.oldStart > 0 || hunk.newStart > 0)
+            heading.text = tr("from line %1").arg(std::max(hunk.newStart, 1));
         if (!hunk.header.empty())
             heading.text += (heading.text.isEmpty() ? QString() : QStringLiteral("  \u00b7  ")) + toText(hunk.header);
         else if (heading.text.isEmpty())
@@ -114,11 +115,13 @@ std::vector<DiffView::Line> DiffView::linesOf(const FileChange& file) const
             for (std::string_view rest = each.text;;) {
                 const std::size_t tab = rest.find('\t');
                 parts << toText(rest.substr(0, tab));
-                if (tab == std::string_view::npos) break;
+                if (tab == std::string_view::npos)
+                    break;
                 rest.remove_prefix(tab + 1);
             }
             line.text = parts.join(QLatin1Char('\t'));
-            if (each.noNewline) line.text += tr("  (no line end)");
+            if (each.noNewline)
+                line.text += tr("  (no line end)");
             lines.push_back(std::move(line));
         }
     }
@@ -221,7 +224,8 @@ void DiffView::resizeEvent(QResizeEvent* event)
 void DiffView::changeEvent(QEvent* event)
 {
     QPlainTextEdit::changeEvent(event);
-    if (event->type() == QEvent::PaletteChange && m_highlighter) fill();
+    if (event->type() == QEvent::PaletteChange && m_highlighter)
+        fill();
 }
 
 void DiffView::paintMargin(QPaintEvent*)
@@ -256,8 +260,7 @@ void DiffView::paintMargin(QPaintEvent*)
         if (isAdded || isDeleted) {
             painter.setPen(isAdded ? theme::success(palette()) : theme::danger(palette()));
             painter.drawText(QRectF(width / 2 + (2 * digits + 2) * width, area.top(), width, area.height()),
-                             Qt::AlignHCenter | Qt::AlignTop,
-                             isAdded ? QStringLiteral("+") : QStringLiteral("\u2212"));
+                             Qt::AlignHCenter | Qt::AlignTop, isAdded ? QStringLiteral("+") : QStringLiteral("\u2212"));
         }
     }
 }

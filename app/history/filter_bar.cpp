@@ -23,10 +23,14 @@ FilterBar::FilterBar(QWidget* parent) : QWidget(parent)
     kinds->setPopupMode(QToolButton::InstantPopup);
     auto* menu = new QMenu(kinds);
     const std::pair<QString, QString> conditions[] = {
-        {tr("Person"), QStringLiteral("person:")},        {tr("Path"), QStringLiteral("path:")},
-        {tr("Id"), QStringLiteral("id:")},                {tr("Not before a day"), QStringLiteral("since:")},
-        {tr("Not after a day"), QStringLiteral("until:")}, {tr("In upstream"), QStringLiteral("in:upstream")},
-        {tr("In the fork"), QStringLiteral("in:fork")},    {tr("In the clone"), QStringLiteral("in:clone")},
+        {tr("Person"), QStringLiteral("person:")},
+        {tr("Path"), QStringLiteral("path:")},
+        {tr("Id"), QStringLiteral("id:")},
+        {tr("Not before a day"), QStringLiteral("since:")},
+        {tr("Not after a day"), QStringLiteral("until:")},
+        {tr("In upstream"), QStringLiteral("in:upstream")},
+        {tr("In the fork"), QStringLiteral("in:fork")},
+        {tr("In the clone"), QStringLiteral("in:clone")},
     };
     for (const auto& [words, condition] : conditions)
         menu->addAction(words, this, [this, condition] {
@@ -46,7 +50,9 @@ FilterBar::FilterBar(QWidget* parent) : QWidget(parent)
     m_next = button(QStringLiteral("\u25bc"), tr("Next match"), false);
     m_only = button(tr("Matches only"), tr("Leave out the commits that do not match"), true);
     m_focus = button(tr("Focus"), tr("Show only how the chosen branch and the main line part"), true);
-    m_fold = button(tr("Fold"), tr("Fold straight runs, landed branches and old ones into one row each; the row says what it holds"), true);
+    m_fold = button(
+        tr("Fold"),
+        tr("Fold straight runs, landed branches and old ones into one row each; the row says what it holds"), true);
 
     row->addWidget(kinds);
     row->addWidget(m_field, 1);
@@ -99,9 +105,11 @@ void FilterBar::setFocused(const QString& branch)
 {
     m_focus->setChecked(!branch.isEmpty());
     const QFontMetrics metrics(m_focus->font());
-    m_focus->setText(branch.isEmpty() ? tr("Focus")
-                                      : tr("Focus: %1").arg(metrics.elidedText(branch, Qt::ElideMiddle, 22 * metrics.averageCharWidth()))
-                                            .replace(QLatin1Char('&'), QStringLiteral("&&")));
+    m_focus->setText(branch.isEmpty()
+                         ? tr("Focus")
+                         : tr("Focus: %1")
+                               .arg(metrics.elidedText(branch, Qt::ElideMiddle, 22 * metrics.averageCharWidth()))
+                               .replace(QLatin1Char('&'), QStringLiteral("&&")));
 }
 
 void FilterBar::setResult(const QString& words, bool isTrouble)
@@ -141,7 +149,9 @@ bool FilterBar::eventFilter(QObject* watched, QEvent* event)
         else
             m_field->clear();
         return true;
-    case Qt::Key_Down: Q_EMIT leaveRequested(); return true;
+    case Qt::Key_Down:
+        Q_EMIT leaveRequested();
+        return true;
     case Qt::Key_Return:
     case Qt::Key_Enter:
         if (m_delay.isActive()) {
@@ -153,7 +163,8 @@ bool FilterBar::eventFilter(QObject* watched, QEvent* event)
             Q_EMIT nextRequested();
         }
         return true;
-    default: return QWidget::eventFilter(watched, event);
+    default:
+        return QWidget::eventFilter(watched, event);
     }
 }
 

@@ -71,7 +71,8 @@ class ListInterface : public QAccessibleWidget {
         auto& rows = kept[list()];
         if (const auto found = rows.constFind(index); found != rows.constEnd())
             return QAccessible::accessibleInterface(*found);
-        if (rows.size() >= mostKept) forgetAccessibleRows(list());
+        if (rows.size() >= mostKept)
+            forgetAccessibleRows(list());
         auto* row = new RowInterface(list(), index);
         kept[list()].insert(index, QAccessible::registerAccessibleInterface(row));
         return row;

@@ -37,7 +37,8 @@ int branchHolding(const Snapshot& snapshot, Row row)
     reaches[row] = true;
     for (Row above = row; above-- > 0;)
         for (Row parent : history.parents(above))
-            if (parent <= row && reaches[parent]) reaches[above] = true;
+            if (parent <= row && reaches[parent])
+                reaches[above] = true;
     int found = -1;
     for (std::size_t at = 0; at < snapshot.refs.size(); ++at) {
         const Ref& ref = snapshot.refs[at];
@@ -45,7 +46,8 @@ int branchHolding(const Snapshot& snapshot, Row row)
             continue;
         if (isHeadBranch(snapshot, ref))
             return int(at);
-        if (found < 0 || ref.row > snapshot.refs[std::size_t(found)].row) found = int(at);
+        if (found < 0 || ref.row > snapshot.refs[std::size_t(found)].row)
+            found = int(at);
     }
     return found;
 }
@@ -66,7 +68,8 @@ std::optional<DragSource> dragOfRows(const Snapshot& snapshot, const std::vector
         row = parents[0];
         if (row > rows[next])
             return std::nullopt;
-        if (row == rows[next]) ++next;
+        if (row == rows[next])
+            ++next;
     }
     const auto below = history.parents(row);
     if (below.empty())

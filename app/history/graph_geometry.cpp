@@ -26,8 +26,9 @@ GraphGeometry::GraphGeometry(const QFontMetrics& metrics, std::array<std::uint16
     for (std::size_t band = 0; band < 3; ++band) {
         const int count = lanes[band] + (band == 2 ? ghosts : 0);
         const qreal content = count == 0 ? 0 : (count - 1) * m_pitch + m_cellWidth;
-        const int heading =
-            metrics.horizontalAdvance(QLatin1String(band == 0 ? "upstream" : band == 1 ? "fork" : "clone"));
+        const int heading = metrics.horizontalAdvance(QLatin1String(band == 0   ? "upstream"
+                                                                    : band == 1 ? "fork"
+                                                                                : "clone"));
         // A heading is set a little bolder than the metrics say.
         const int width = std::max(int(std::ceil(content)) + 5 * m_gap, int(heading * 1.15) + 4 * m_gap);
         m_left[band] = left;

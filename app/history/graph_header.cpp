@@ -22,8 +22,8 @@ void GraphHeader::setSnapshot(const SnapshotPtr& snapshot)
 {
     m_snapshot = snapshot;
     const QString keys = tr("Left and Right choose a column's edge, with Shift they move it, Backspace puts it back.");
-    setAccessibleDescription(snapshot ? about(Place::Upstream) + QLatin1Char('\n') + about(Place::Fork) + QLatin1Char('\n') +
-                                            about(Place::Clone) + QLatin1Char('\n') + keys
+    setAccessibleDescription(snapshot ? about(Place::Upstream) + QLatin1Char('\n') + about(Place::Fork) +
+                                            QLatin1Char('\n') + about(Place::Clone) + QLatin1Char('\n') + keys
                                       : QString());
     update();
 }
@@ -44,17 +44,20 @@ QSize GraphHeader::sizeHint() const
 QString GraphHeader::fetched(Place place) const
 {
     const Remote* remote = m_snapshot ? remoteOf(*m_snapshot, place) : nullptr;
-    if (!remote) return {};
+    if (!remote)
+        return {};
     return remote->lastFetched > 0 ? relativeTime(remote->lastFetched) : tr("never fetched");
 }
 
 QString GraphHeader::about(Place place) const
 {
-    if (!m_snapshot) return {};
+    if (!m_snapshot)
+        return {};
     if (place == Place::Clone)
         return tr("clone: %1").arg(toText(m_snapshot->path));
     const Remote* remote = remoteOf(*m_snapshot, place);
-    if (!remote) return tr("%1: no remote plays this part").arg(placeWord(place));
+    if (!remote)
+        return tr("%1: no remote plays this part").arg(placeWord(place));
     const QString when =
         remote->lastFetched > 0 ? tr("fetched %1").arg(relativeTime(remote->lastFetched)) : tr("never fetched");
     return tr("%1: %2, %3").arg(placeWord(place), toText(remote->url), when);
@@ -73,13 +76,16 @@ void GraphHeader::paintEvent(QPaintEvent*)
         painter.fillRect(band, theme::placeTint(place, palette()));
         painter.setFont(bold);
         painter.setPen(theme::place(place, palette()));
-        painter.drawText(QRect(band.left(), top, band.width(), boldMetrics.height()), Qt::AlignCenter, placeWord(place));
+        painter.drawText(QRect(band.left(), top, band.width(), boldMetrics.height()), Qt::AlignCenter,
+                         placeWord(place));
         // Second line: address and time where there is room for both, else the time, else nothing (the tooltip has all).
         const Remote* remote = m_snapshot ? remoteOf(*m_snapshot, place) : nullptr;
         const QString when = fetched(place);
         QStringList candidates;
-        if (remote) candidates << shortAddress(remote->url) + QStringLiteral(" \u00b7 ") + when << when;
-        if (place == Place::Clone && m_snapshot) candidates << toText(m_snapshot->name);
+        if (remote)
+            candidates << shortAddress(remote->url) + QStringLiteral(" \u00b7 ") + when << when;
+        if (place == Place::Clone && m_snapshot)
+            candidates << toText(m_snapshot->name);
         painter.setFont(small);
         painter.setPen(theme::quiet(palette()));
         for (const QString& words : candidates)
@@ -92,7 +98,8 @@ void GraphHeader::paintEvent(QPaintEvent*)
     painter.setFont(font());
     painter.setPen(theme::quiet(palette()));
     const auto heading = [&](int x, int width, const QString& words) {
-        if (width > 0) painter.drawText(QRect(x, 0, width, height()), Qt::AlignVCenter | Qt::AlignLeft, words);
+        if (width > 0)
+            painter.drawText(QRect(x, 0, width, height()), Qt::AlignVCenter | Qt::AlignLeft, words);
     };
     heading(m_columns.subject, m_columns.subjectWidth, tr("Subject"));
     heading(m_columns.author, m_columns.authorWidth, tr("Author"));
@@ -105,17 +112,21 @@ void GraphHeader::paintEvent(QPaintEvent*)
 std::vector<std::pair<ColumnEdge, int>> GraphHeader::edges() const
 {
     std::vector<std::pair<ColumnEdge, int>> found;
-    if (!m_snapshot) return found;
+    if (!m_snapshot)
+        return found;
     found.emplace_back(ColumnEdge::Lanes, m_geometry.graphWidth());
-    if (m_columns.authorWidth > 0) found.emplace_back(ColumnEdge::Author, m_columns.author);
-    if (m_columns.dateWidth > 0) found.emplace_back(ColumnEdge::Date, m_columns.date);
+    if (m_columns.authorWidth > 0)
+        found.emplace_back(ColumnEdge::Author, m_columns.author);
+    if (m_columns.dateWidth > 0)
+        found.emplace_back(ColumnEdge::Date, m_columns.date);
     return found;
 }
 
 std::optional<ColumnEdge> GraphHeader::edgeAt(int x) const
 {
     for (const auto& [edge, at] : edges())
-        if (std::abs(at - m_geometry.gap() / 2 - x) <= m_geometry.gap() * 3 / 4) return edge;
+        if (std::abs(at - m_geometry.gap() / 2 - x) <= m_geometry.gap() * 3 / 4)
+            return edge;
     return std::nullopt;
 }
 
@@ -124,7 +135,8 @@ void GraphHeader::paintEdges(QPainter& painter) const
     const int third = height() / 3;
     for (const auto& [edge, at] : edges()) {
         const bool chosen = m_dragged == edge || (hasFocus() && m_chosen == edge);
-        painter.setPen(QPen(chosen ? palette().color(QPalette::Highlight) : theme::cardBorder(palette()), chosen ? 3 : 1));
+        painter.setPen(
+            QPen(chosen ? palette().color(QPalette::Highlight) : theme::cardBorder(palette()), chosen ? 3 : 1));
         const int x = at - m_geometry.gap() / 2;
         painter.drawLine(x, chosen ? 2 : third, x, chosen ? height() - 3 : height() - third);
     }
@@ -136,7 +148,8 @@ void GraphHeader::keyPressEvent(QKeyEvent* event)
     const auto chosen = std::ranges::find(all, m_chosen, &std::pair<ColumnEdge, int>::first);
     const int way = event->key() == Qt::Key_Left ? -1 : event->key() == Qt::Key_Right ? 1 : 0;
     if (chosen == all.end() || (way == 0 && event->key() != Qt::Key_Backspace)) {
-        if (chosen == all.end()) m_chosen = ColumnEdge::Lanes; // its column is hidden now
+        if (chosen == all.end())
+            m_chosen = ColumnEdge::Lanes; // its column is hidden now
         QWidget::keyPressEvent(event);
         return;
     }
@@ -155,7 +168,8 @@ void GraphHeader::mousePressEvent(QMouseEvent* event)
     if (!m_dragged)
         return;
     for (const auto& [edge, at] : edges())
-        if (edge == *m_dragged) m_grip = at - event->position().toPoint().x();
+        if (edge == *m_dragged)
+            m_grip = at - event->position().toPoint().x();
     m_chosen = *m_dragged;
     update();
 }
@@ -177,12 +191,14 @@ void GraphHeader::mouseReleaseEvent(QMouseEvent*)
 
 void GraphHeader::mouseDoubleClickEvent(QMouseEvent* event)
 {
-    if (const auto edge = edgeAt(event->position().toPoint().x())) Q_EMIT edgeReset(*edge);
+    if (const auto edge = edgeAt(event->position().toPoint().x()))
+        Q_EMIT edgeReset(*edge);
 }
 
 bool GraphHeader::event(QEvent* event)
 {
-    if (event->type() == QEvent::FocusIn || event->type() == QEvent::FocusOut) update();
+    if (event->type() == QEvent::FocusIn || event->type() == QEvent::FocusOut)
+        update();
     if (event->type() != QEvent::ToolTip)
         return QWidget::event(event);
     const auto* help = static_cast<QHelpEvent*>(event);

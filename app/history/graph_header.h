@@ -46,8 +46,8 @@ class GraphHeader : public QWidget {
     GraphGeometry m_geometry;
     Columns m_columns;
     std::optional<ColumnEdge> m_dragged;
-    int m_grip = 0;                            // from the pointer to the edge it holds
-    ColumnEdge m_chosen = ColumnEdge::Lanes;   // by keyboard
+    int m_grip = 0;                          // from the pointer to the edge it holds
+    ColumnEdge m_chosen = ColumnEdge::Lanes; // by keyboard
 };
 
 } // namespace espalier

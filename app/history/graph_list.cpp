@@ -57,8 +57,10 @@ void GraphList::setWidths(const ColumnWidths& widths)
     const int least = 4 * fontMetrics().averageCharWidth(), most = std::max(least, width * 2 / 5);
     m_widths = widths;
     for (int* each : {&m_widths.author, &m_widths.date})
-        if (*each >= 0) *each = std::clamp(*each, least, most);
-    if (m_widths.lanes >= 0) m_widths.lanes = std::clamp(m_widths.lanes, 0.1, 0.8);
+        if (*each >= 0)
+            *each = std::clamp(*each, least, most);
+    if (m_widths.lanes >= 0)
+        m_widths.lanes = std::clamp(m_widths.lanes, 0.1, 0.8);
     updateGeometryOfGraph(true);
 }
 
@@ -114,7 +116,8 @@ void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     m_anchor = displayOf(anchor);
     m_selected.clear();
     for (const Oid& id : selected)
-        if (const int display = displayOf(id); display >= 0) m_selected.insert(display);
+        if (const int display = displayOf(id); display >= 0)
+            m_selected.insert(display);
     m_hover = m_target = {};
     m_matches.clear();
     m_bar->setMarks({}, 0);
@@ -125,7 +128,8 @@ void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
         verticalScrollBar()->setValue(topOf(display) + offset);
     fetchVisible();
     viewport()->update();
-    if (displayOf(current) != m_current || current.isZero() == (m_current >= 0)) Q_EMIT currentChanged();
+    if (displayOf(current) != m_current || current.isZero() == (m_current >= 0))
+        Q_EMIT currentChanged();
     Q_EMIT selectionChanged();
 }
 
@@ -208,7 +212,8 @@ void GraphList::updateGeometryOfGraph(bool mayShrink)
         constexpr std::size_t small = 1500;
         const int height = std::max(1, m_painter.geometry().rowHeight());
         const std::size_t first = std::size_t(std::max(0, verticalScrollBar()->value() / height - ghostCount()));
-        lanes = all->rowCount() <= small ? all->widths() : all->widths(first, first + std::size_t(viewport()->height() / height));
+        lanes = all->rowCount() <= small ? all->widths()
+                                         : all->widths(first, first + std::size_t(viewport()->height() / height));
         if (all->rowCount() > small)
             for (std::uint16_t& count : lanes)
                 count = std::uint16_t((count + 2) / 3 * 3);
@@ -267,7 +272,8 @@ void GraphList::resizeEvent(QResizeEvent*)
 
 void GraphList::changeEvent(QEvent* event)
 {
-    if (event->type() == QEvent::FontChange || event->type() == QEvent::PaletteChange) updateLook();
+    if (event->type() == QEvent::FontChange || event->type() == QEvent::PaletteChange)
+        updateLook();
     QAbstractScrollArea::changeEvent(event);
 }
 
@@ -277,8 +283,8 @@ bool GraphList::viewportEvent(QEvent* event)
         const QPoint position = static_cast<QHelpEvent*>(event)->pos();
         const int display = displayAt(position);
         if (display >= 0)
-            QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(), toToolTip(m_model->toolTip(display)), viewport(),
-                               rectOf(display));
+            QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(), toToolTip(m_model->toolTip(display)),
+                               viewport(), rectOf(display));
         else
             QToolTip::hideText();
         return true;
@@ -363,7 +369,8 @@ void GraphList::paintHint(QPainter& painter) const
     const int width = metrics.horizontalAdvance(words) + 3 * gap;
     const int height = m_painter.geometry().rowHeight();
     const QRect target = rectOf(m_target.display);
-    const int x = std::clamp(m_painter.geometry().graphWidth() + gap, gap, std::max(gap, viewport()->width() - width - gap));
+    const int x =
+        std::clamp(m_painter.geometry().graphWidth() + gap, gap, std::max(gap, viewport()->width() - width - gap));
     const bool below = target.bottom() + height + 2 * gap < viewport()->height();
     const QRectF box(x + 0.5, (below ? target.bottom() + 3 : target.top() - height - 3) + 0.5, width, height);
     painter.setRenderHint(QPainter::Antialiasing, true);

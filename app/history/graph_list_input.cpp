@@ -19,7 +19,8 @@ namespace espalier {
 std::vector<Row> GraphList::selectedRows() const
 {
     std::set<int> displays = m_selected;
-    if (displays.empty() && m_current >= 0) displays.insert(m_current);
+    if (displays.empty() && m_current >= 0)
+        displays.insert(m_current);
     std::vector<Row> rows;
     for (int display : displays)
         rows.push_back(m_model->rowAt(display));
@@ -35,7 +36,8 @@ std::optional<DragSource> GraphList::selectedSource() const
     // A branch's tip stands for the branch; a range or a commit inside it for itself.
     if (rows.size() == 1)
         for (int at : snapshot->refsAt(rows[0]))
-            if (const auto source = dragOfRef(*snapshot, at); source && at != snapshot->mainLine) return source;
+            if (const auto source = dragOfRef(*snapshot, at); source && at != snapshot->mainLine)
+                return source;
     return dragOfRows(*snapshot, rows);
 }
 
@@ -53,7 +55,8 @@ void GraphList::setCurrent(int displayRow, bool keepSelection)
     displayRow = std::clamp(displayRow, m_model->rowCount() > 0 ? 0 : -1, m_model->rowCount() - 1);
     if (!keepSelection) {
         m_selected.clear();
-        if (displayRow >= 0) m_selected.insert(displayRow);
+        if (displayRow >= 0)
+            m_selected.insert(displayRow);
         m_anchor = displayRow;
     }
     const bool changed = displayRow != m_current;
@@ -70,7 +73,8 @@ void GraphList::setCurrent(int displayRow, bool keepSelection)
 void GraphList::selectTo(int displayRow)
 {
     displayRow = std::clamp(displayRow, 0, std::max(0, m_model->rowCount() - 1));
-    if (m_anchor < 0) m_anchor = m_current < 0 ? displayRow : m_current;
+    if (m_anchor < 0)
+        m_anchor = m_current < 0 ? displayRow : m_current;
     // Marking more than this at once has no use and would be slow to hand on.
     constexpr int most = 5000;
     displayRow = std::clamp(displayRow, m_anchor - most, m_anchor + most);
@@ -82,7 +86,8 @@ void GraphList::selectTo(int displayRow)
 
 void GraphList::toggle(int displayRow)
 {
-    if (!m_selected.erase(displayRow)) m_selected.insert(displayRow);
+    if (!m_selected.erase(displayRow))
+        m_selected.insert(displayRow);
     m_anchor = displayRow;
     setCurrent(displayRow, true);
 }
@@ -158,16 +163,33 @@ void GraphList::keyPressEvent(QKeyEvent* event)
     const int from = m_picking && m_target.display >= 0 ? m_target.display : m_current;
     const bool control = event->modifiers() & Qt::ControlModifier;
     switch (event->key()) {
-    case Qt::Key_Up: moveTo(control ? nextOfPlace(-1) : std::max(0, from - 1), event->modifiers()); return;
-    case Qt::Key_Down: moveTo(control ? nextOfPlace(1) : from + 1, event->modifiers()); return;
-    case Qt::Key_PageUp: moveTo(std::max(0, from - page), event->modifiers()); return;
-    case Qt::Key_PageDown: moveTo(from + page, event->modifiers()); return;
-    case Qt::Key_Home: moveTo(0, event->modifiers()); return;
-    case Qt::Key_End: moveTo(m_model->rowCount() - 1, event->modifiers()); return;
-    case Qt::Key_Right: moveTo(firstParent(), event->modifiers()); return;
-    case Qt::Key_Left: moveTo(firstChild(), event->modifiers()); return;
+    case Qt::Key_Up:
+        moveTo(control ? nextOfPlace(-1) : std::max(0, from - 1), event->modifiers());
+        return;
+    case Qt::Key_Down:
+        moveTo(control ? nextOfPlace(1) : from + 1, event->modifiers());
+        return;
+    case Qt::Key_PageUp:
+        moveTo(std::max(0, from - page), event->modifiers());
+        return;
+    case Qt::Key_PageDown:
+        moveTo(from + page, event->modifiers());
+        return;
+    case Qt::Key_Home:
+        moveTo(0, event->modifiers());
+        return;
+    case Qt::Key_End:
+        moveTo(m_model->rowCount() - 1, event->modifiers());
+        return;
+    case Qt::Key_Right:
+        moveTo(firstParent(), event->modifiers());
+        return;
+    case Qt::Key_Left:
+        moveTo(firstChild(), event->modifiers());
+        return;
     case Qt::Key_Space:
-        if (m_current >= 0) Q_EMIT foldToggled(m_current);
+        if (m_current >= 0)
+            Q_EMIT foldToggled(m_current);
         return;
     case Qt::Key_Return:
     case Qt::Key_Enter:
@@ -176,7 +198,8 @@ void GraphList::keyPressEvent(QKeyEvent* event)
             const Hover target = m_target;
             const Row row = m_model->rowAt(target.display);
             const RowSummary* summary = m_model->summary(target.display);
-            const DropTarget onto = targetAt(*m_model->snapshot(), row, target.ref, summary ? summary->subject : QString());
+            const DropTarget onto =
+                targetAt(*m_model->snapshot(), row, target.ref, summary ? summary->subject : QString());
             endPicking();
             Q_EMIT replayRequested(source, onto);
         } else if (m_current >= 0) {
@@ -189,7 +212,8 @@ void GraphList::keyPressEvent(QKeyEvent* event)
             return;
         }
         break;
-    default: break;
+    default:
+        break;
     }
     QAbstractScrollArea::keyPressEvent(event);
 }
@@ -218,7 +242,8 @@ GraphList::Hover GraphList::hoverAt(QPoint position) const
     row.display = hover.display;
     row.top = rectOf(hover.display).top();
     for (const RefLabel& label : m_painter.labelsOf(*m_model, row, columns()))
-        if (label.rect.contains(position)) hover.ref = label.ref;
+        if (label.rect.contains(position))
+            hover.ref = label.ref;
     return hover;
 }
 
@@ -246,7 +271,8 @@ void GraphList::mouseMoveEvent(QMouseEvent* event)
         return;
     }
     const Hover hover = hoverAt(position);
-    if (m_picking && hover.display >= 0) setDropTarget(&*m_picking, hover);
+    if (m_picking && hover.display >= 0)
+        setDropTarget(&*m_picking, hover);
     if (hover != m_hover) {
         m_hover = hover;
         viewport()->update();
@@ -290,7 +316,8 @@ void GraphList::contextMenuEvent(QContextMenuEvent* event)
         return;
     }
     const Hover hover = hoverAt(event->pos());
-    if (hover.display >= 0) Q_EMIT menuRequested(event->globalPos(), hover.display, hover.ref);
+    if (hover.display >= 0)
+        Q_EMIT menuRequested(event->globalPos(), hover.display, hover.ref);
 }
 
 void GraphList::startDrag()
@@ -300,7 +327,8 @@ void GraphList::startDrag()
     if (m_pressed.ref >= 0)
         source = dragOfRef(*m_model->snapshot(), m_pressed.ref);
     else
-        source = m_selected.size() > 1 ? selectedSource() : dragOfRows(*m_model->snapshot(), {m_model->rowAt(m_pressed.display)});
+        source = m_selected.size() > 1 ? selectedSource()
+                                       : dragOfRows(*m_model->snapshot(), {m_model->rowAt(m_pressed.display)});
     if (!source)
         return;
     auto* drag = new QDrag(this);
@@ -312,14 +340,15 @@ void GraphList::startDrag()
 void GraphList::setDropTarget(const DragSource* source, Hover target)
 {
     const Row row = source ? m_model->rowAt(target.display) : noRow;
-    const bool allowed =
-        row != noRow && mayDrop(*m_model->snapshot(), *source, m_model->snapshot()->history.id(row));
+    const bool allowed = row != noRow && mayDrop(*m_model->snapshot(), *source, m_model->snapshot()->history.id(row));
     const bool began = source && !m_dragged, ended = !source && m_dragged;
     const bool moved = target != m_target;
     m_dragged = source ? std::optional(*source) : std::nullopt;
     m_target = allowed ? target : Hover{};
-    if (began || ended) updateGeometryOfGraph(true);
-    if (allowed && moved) countPreview(*source, m_model->snapshot()->history.id(row));
+    if (began || ended)
+        updateGeometryOfGraph(true);
+    if (allowed && moved)
+        countPreview(*source, m_model->snapshot()->history.id(row));
     viewport()->update();
 }
 
@@ -334,7 +363,8 @@ void GraphList::countPreview(const DragSource& source, const Oid& onto)
         [snapshot, source, onto](const Progress&) -> Result<int> {
             const History& history = snapshot->history;
             const Row tip = history.find(source.tip), below = history.find(source.below), base = history.find(onto);
-            if (tip == noRow) return 1;
+            if (tip == noRow)
+                return 1;
             return int(history.onlyIn(tip, source.wholeBranch ? base : below).size());
         },
         [this, asked](const Result<int>& count) {
@@ -348,7 +378,8 @@ void GraphList::countPreview(const DragSource& source, const Oid& onto)
 
 void GraphList::dragEnterEvent(QDragEnterEvent* event)
 {
-    if (m_model->snapshot() && decodeDrag(event->mimeData())) event->acceptProposedAction();
+    if (m_model->snapshot() && decodeDrag(event->mimeData()))
+        event->acceptProposedAction();
 }
 
 void GraphList::dragMoveEvent(QDragMoveEvent* event)
@@ -360,8 +391,10 @@ void GraphList::dragMoveEvent(QDragMoveEvent* event)
     // Near an edge the list moves on, so that a base further away can be reached.
     const int edge = m_painter.geometry().rowHeight();
     QScrollBar* bar = verticalScrollBar();
-    if (position.y() < edge) bar->setValue(bar->value() - edge / 2);
-    if (position.y() > viewport()->height() - edge) bar->setValue(bar->value() + edge / 2);
+    if (position.y() < edge)
+        bar->setValue(bar->value() - edge / 2);
+    if (position.y() > viewport()->height() - edge)
+        bar->setValue(bar->value() + edge / 2);
     setDropTarget(&*source, hoverAt(position));
     event->setDropAction(Qt::MoveAction);
     event->setAccepted(m_target.display >= 0);
@@ -372,7 +405,8 @@ void GraphList::dragLeaveEvent(QDragLeaveEvent*) { setDropTarget(nullptr, {}); }
 void GraphList::dropEvent(QDropEvent* event)
 {
     const auto source = decodeDrag(event->mimeData());
-    if (source) setDropTarget(&*source, hoverAt(event->position().toPoint()));
+    if (source)
+        setDropTarget(&*source, hoverAt(event->position().toPoint()));
     if (!source || m_target.display < 0)
         return;
     const RowSummary* summary = m_model->summary(m_target.display);
@@ -382,8 +416,8 @@ void GraphList::dropEvent(QDropEvent* event)
     event->accept();
     setDropTarget(nullptr, {});
     // The drag's own loop must have ended before a page opens.
-    QMetaObject::invokeMethod(this, [this, source = *source, onto] { Q_EMIT replayRequested(source, onto); },
-                              Qt::QueuedConnection);
+    QMetaObject::invokeMethod(
+        this, [this, source = *source, onto] { Q_EMIT replayRequested(source, onto); }, Qt::QueuedConnection);
 }
 
 void GraphList::beginPicking(const DragSource& source)
@@ -391,7 +425,8 @@ void GraphList::beginPicking(const DragSource& source)
     m_picking = source;
     setFocus();
     setDropTarget(&source, {m_current, -1});
-    Q_EMIT pickingChanged(tr("Choose the new base for %1: arrows and Enter, or a click. Escape cancels.").arg(source.label));
+    Q_EMIT pickingChanged(
+        tr("Choose the new base for %1: arrows and Enter, or a click. Escape cancels.").arg(source.label));
 }
 
 void GraphList::endPicking()

@@ -83,15 +83,17 @@ void GraphPainter::paintBands(QPainter& painter, const QRect& area) const
 {
     painter.fillRect(area, m_palette.color(QPalette::Base));
     for (int at = 0; at < 3; ++at)
-        painter.fillRect(QRect(m_geometry.bandLeft(Place(at)), area.top(), m_geometry.bandWidth(Place(at)), area.height()),
-                         m_tint[std::size_t(at)]);
+        painter.fillRect(
+            QRect(m_geometry.bandLeft(Place(at)), area.top(), m_geometry.bandWidth(Place(at)), area.height()),
+            m_tint[std::size_t(at)]);
 }
 
 QPen GraphPainter::penFor(const LaneEdge& edge) const
 {
     QPen pen(colourOf(edge.colour), m_geometry.lineWidth());
     pen.setCapStyle(Qt::FlatCap);
-    if (edge.skips) pen.setDashPattern({2, 2});
+    if (edge.skips)
+        pen.setDashPattern({2, 2});
     return pen;
 }
 
@@ -130,7 +132,8 @@ void GraphPainter::paintStub(QPainter& painter, QPointF node, const LaneEdge& ed
         const qreal y = start.y() + from + k * dot * 2.2;
         if (y > node.y() + half + dot)
             break;
-        painter.drawEllipse(QPointF(start.x() + (edge.secondParent ? dot * 2 : 0), y), dot * (1 - k * 0.2), dot * (1 - k * 0.2));
+        painter.drawEllipse(QPointF(start.x() + (edge.secondParent ? dot * 2 : 0), y), dot * (1 - k * 0.2),
+                            dot * (1 - k * 0.2));
     }
 }
 
@@ -181,7 +184,8 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
     for (const ViewRow& row : rows) {
         std::vector<LaneEdge> edges = lanes.edges(std::size_t(row.ghost >= 0 ? ghostDisplay : row.display));
         if (row.ghost >= 0)
-            std::erase_if(edges, [](const LaneEdge& e) { return e.part != LaneEdge::Through && e.part != LaneEdge::Into; });
+            std::erase_if(edges,
+                          [](const LaneEdge& e) { return e.part != LaneEdge::Through && e.part != LaneEdge::Into; });
         paintRowLines(painter, edges, row, runs);
     }
     painter.setRenderHint(QPainter::Antialiasing, false);
@@ -189,7 +193,7 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
         const auto isDisplay = [](const ViewRow& row) { return row.display >= 0; };
         const auto first = std::ranges::find_if(rows, isDisplay);
         const auto last = std::find_if(rows.rbegin(), rows.rend(), isDisplay);
-        return first != rows.end() && int(edge.child) < first->display && int(edge.parent) > last->display;
+        return first != rows.end() && int(edge.child)<first->display&& int(edge.parent)> last->display;
     };
     const Ref* main = model.snapshot()->mainLineRef();
     const std::optional<std::size_t> mainTip = main ? lanes.displayRowOf(main->row) : std::nullopt;
@@ -238,7 +242,8 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
             cutOff.colour = lanes.position(at);
             paintStub(painter, node, cutOff); // it had parents, which are not here
         }
-        if (lanes.beginsFold(at)) paintFoldBegin(painter, node, lanes.position(at));
+        if (lanes.beginsFold(at))
+            paintFoldBegin(painter, node, lanes.position(at));
         paintMark(painter, node, model.snapshot()->placesOf(commit), isHead(*model.snapshot(), commit), false);
     }
 }
@@ -287,7 +292,8 @@ void GraphPainter::drawMark(QPainter& painter, QPointF middle, Places places, bo
     }
 }
 
-std::vector<RefLabel> GraphPainter::labelsOf(const HistoryModel& model, const ViewRow& row, const Columns& columns) const
+std::vector<RefLabel> GraphPainter::labelsOf(const HistoryModel& model, const ViewRow& row,
+                                             const Columns& columns) const
 {
     if (row.display < 0)
         return {};
@@ -339,8 +345,10 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
         painter.fillRect(QRect(x - 3, row.top + (height - metrics.height()) / 2, width + 6, metrics.height()), m_match);
     }
     const QColor ink = m_palette.color(QPalette::Text);
-    if (summary) text(x, right - x, summary->subject, ink);
-    if (summary && columns.authorWidth > 0) text(columns.author, columns.authorWidth, summary->author, ink);
+    if (summary)
+        text(x, right - x, summary->subject, ink);
+    if (summary && columns.authorWidth > 0)
+        text(columns.author, columns.authorWidth, summary->author, ink);
     if (columns.dateWidth > 0)
         text(columns.date, columns.dateWidth, relativeTime(snapshot.history.time(shown.row), m_now), m_quiet);
 }
@@ -354,8 +362,9 @@ void GraphPainter::paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, 
     int x = columns.subject;
     if (row.ghost == 0 && !ghost.label.isEmpty()) {
         const QFontMetricsF& small = m_labels.metrics;
-        const QString name = small.elidedText(QCoreApplication::translate("History", "%1, after the replay").arg(ghost.label),
-                                              Qt::ElideMiddle, columns.subjectWidth / 2);
+        const QString name =
+            small.elidedText(QCoreApplication::translate("History", "%1, after the replay").arg(ghost.label),
+                             Qt::ElideMiddle, columns.subjectWidth / 2);
         const int boxHeight = int(std::ceil(small.height())) + 4;
         const QRectF box(x + 0.5, row.top + (height - boxHeight) / 2 + 0.5,
                          small.horizontalAdvance(name) + small.height() * 1.2, boxHeight);

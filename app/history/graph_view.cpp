@@ -30,14 +30,14 @@ struct GraphView::Private {
     GraphList* list = nullptr;
 
     SnapshotPtr snapshot;
-    LanesPtr everything;      // the layout of all rows
-    LanesOptions options;     // what is shown, in rows of `snapshot`
-    bool folded = false;      // what the user chose
-    Oid focus;                // zero: no focus
-    std::vector<Oid> opened;  // folds that the user has opened; ids outlive a snapshot
+    LanesPtr everything;     // the layout of all rows
+    LanesOptions options;    // what is shown, in rows of `snapshot`
+    bool folded = false;     // what the user chose
+    Oid focus;               // zero: no focus
+    std::vector<Oid> opened; // folds that the user has opened; ids outlive a snapshot
     SearchQuery query;
     std::vector<Row> matches;
-    Oid wantedCurrent;        // to go to when the new layout is there
+    Oid wantedCurrent; // to go to when the new layout is there
     QPointer<Work> layingOut, searching;
     int layoutCount = 0, searchCount = 0; // of what was asked for; only the last answer counts
 
@@ -57,9 +57,11 @@ struct GraphView::Private {
 QString GraphView::Private::focusName() const
 {
     const Row row = focus.isZero() || !snapshot ? noRow : snapshot->history.find(focus);
-    if (row == noRow) return {};
+    if (row == noRow)
+        return {};
     const Ref* branch = branchAt(*snapshot, row);
-    if (branch) return refLabel(*branch);
+    if (branch)
+        return refLabel(*branch);
     const std::vector<int> refs = snapshot->refsAt(row);
     return refs.empty() ? QString::fromStdString(focus.brief()) : refLabel(snapshot->refs[std::size_t(refs[0])]);
 }
@@ -77,10 +79,12 @@ void GraphView::Private::show(const LanesPtr& lanes)
         const Row row = snapshot->history.find(std::exchange(wantedCurrent, {}));
         if (row != noRow && openTowards(row))
             return; // a fold within a fold
-        if (row != noRow) goTo(row);
+        if (row != noRow)
+            goTo(row);
     }
     const Row after = list->currentRow();
-    if (!snapshot || after == noRow || snapshot->history.id(after) != beforeId) Q_EMIT q->currentChanged(after);
+    if (!snapshot || after == noRow || snapshot->history.id(after) != beforeId)
+        Q_EMIT q->currentChanged(after);
 }
 
 // Rows are those of the newest snapshot; what the user chose is kept by id.
@@ -89,7 +93,8 @@ void GraphView::Private::findOptions()
     options = {};
     options.fold = folded;
     const Row tip = focus.isZero() ? noRow : snapshot->history.find(focus);
-    if (tip == noRow) focus = {};
+    if (tip == noRow)
+        focus = {};
     if (tip != noRow) {
         Focus parting = espalier::focusOn(*snapshot, tip);
         options.only = std::move(parting.rows);
@@ -103,15 +108,18 @@ void GraphView::Private::findOptions()
         else
             std::ranges::set_intersection(options.only, matches, std::back_inserter(both));
         // An empty list would mean everything.
-        if (!both.empty()) options.only = std::move(both);
+        if (!both.empty())
+            options.only = std::move(both);
     }
     for (const Oid& id : opened)
-        if (const Row row = snapshot->history.find(id); row != noRow) options.opened.push_back(row);
+        if (const Row row = snapshot->history.find(id); row != noRow)
+            options.opened.push_back(row);
 }
 
 void GraphView::Private::layOutAgain()
 {
-    if (layingOut) layingOut->cancel();
+    if (layingOut)
+        layingOut->cancel();
     ++layoutCount;
     if (!snapshot)
         return;
@@ -124,28 +132,32 @@ void GraphView::Private::layOutAgain()
         return layOut(snapshot, options, progress);
     };
     const auto then = [this, asked = ++layoutCount](const Result<LanesPtr>& lanes) {
-        if (lanes && asked == layoutCount) show(*lanes);
+        if (lanes && asked == layoutCount)
+            show(*lanes);
     };
     layingOut = startWork<LanesPtr>(q, tr("Laying out"), job, then);
 }
 
 void GraphView::Private::startSearch()
 {
-    if (searching) searching->cancel();
+    if (searching)
+        searching->cancel();
     ++searchCount; // an answer that is on its way is too late
     matches.clear();
     if (query.empty() || !snapshot) {
         filter->setResult(QString());
         const bool narrowed = filter->onlyMatches();
         filter->setOnlyMatches(false);
-        if (narrowed) layOutAgain();
+        if (narrowed)
+            layOutAgain();
         showMatches();
         return;
     }
     filter->setResult(tr("Searching\u2026"));
     const auto job = [snapshot = snapshot, query = query](const Progress& progress) -> Result<std::vector<Row>> {
         const auto repository = Repository::open(snapshot->path);
-        if (!repository) return std::unexpected(repository.error());
+        if (!repository)
+            return std::unexpected(repository.error());
         return search(*repository, *snapshot, query, progress);
     };
     const auto then = [this, asked = ++searchCount](const Result<std::vector<Row>>& found) {
@@ -170,7 +182,8 @@ void GraphView::Private::showMatches()
     std::vector<int> rows;
     for (Row row : matches)
         if (const LanesPtr& lanes = model->lanes())
-            if (const auto display = lanes->displayRowOf(row)) rows.push_back(int(*display));
+            if (const auto display = lanes->displayRowOf(row))
+                rows.push_back(int(*display));
     std::ranges::sort(rows);
     const auto repeated = std::ranges::unique(rows);
     rows.erase(repeated.begin(), repeated.end());
@@ -186,8 +199,10 @@ void GraphView::Private::step(int direction)
         return;
     const int from = list->current();
     auto at = direction > 0 ? std::ranges::upper_bound(rows, from) : std::ranges::lower_bound(rows, from);
-    if (direction > 0 && at == rows.end()) at = rows.begin();
-    if (direction < 0) at = at == rows.begin() ? rows.end() - 1 : at - 1;
+    if (direction > 0 && at == rows.end())
+        at = rows.begin();
+    if (direction < 0)
+        at = at == rows.begin() ? rows.end() - 1 : at - 1;
     list->centre(*at);
     list->setCurrent(*at);
     filter->setResult(tr("%1 of %2").arg(at - rows.begin() + 1).arg(rows.size()));
@@ -239,7 +254,8 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
     auto* column = new QVBoxLayout(this);
     column->setContentsMargins(0, 0, 0, 0);
     column->setSpacing(0);
-    for (QWidget* part : {static_cast<QWidget*>(d->filter), static_cast<QWidget*>(d->hint), static_cast<QWidget*>(d->header)})
+    for (QWidget* part :
+         {static_cast<QWidget*>(d->filter), static_cast<QWidget*>(d->hint), static_cast<QWidget*>(d->header)})
         column->addWidget(part);
     column->addWidget(d->list, 1);
     setFocusProxy(d->list);
@@ -307,7 +323,8 @@ void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
         d->show(d->everything);
     else
         d->layOutAgain();
-    if (!sameSnapshot && !d->query.empty()) d->startSearch();
+    if (!sameSnapshot && !d->query.empty())
+        d->startSearch();
 }
 
 void GraphView::showFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes)
@@ -335,7 +352,8 @@ void GraphView::goTo(Row row)
         return;
     const auto display = d->model->lanes() ? d->model->lanes()->displayRowOf(row) : std::nullopt;
     if (display) {
-        if (!d->openTowards(row)) d->goTo(row);
+        if (!d->openTowards(row))
+            d->goTo(row);
         return;
     }
     // Hidden: leave focus and filter.
@@ -347,12 +365,14 @@ void GraphView::goTo(Row row)
 
 void GraphView::goToId(const Oid& id)
 {
-    if (d->snapshot) goTo(d->snapshot->history.find(id));
+    if (d->snapshot)
+        goTo(d->snapshot->history.find(id));
 }
 
 void GraphView::goToNextOfPlace(int direction)
 {
-    if (const int at = d->list->nextOfPlace(direction); at >= 0) d->list->setCurrent(at);
+    if (const int at = d->list->nextOfPlace(direction); at >= 0)
+        d->list->setCurrent(at);
 }
 
 void GraphView::focusOn(Row tip)
@@ -361,7 +381,8 @@ void GraphView::focusOn(Row tip)
         return;
     const bool known = tip < d->snapshot->history.size();
     d->focus = known ? d->snapshot->history.id(tip) : Oid{};
-    if (currentRow() != noRow) d->wantedCurrent = d->snapshot->history.id(known ? tip : currentRow());
+    if (currentRow() != noRow)
+        d->wantedCurrent = d->snapshot->history.id(known ? tip : currentRow());
     d->filter->setFocused(d->focusName());
     d->layOutAgain();
 }
@@ -404,7 +425,8 @@ void GraphView::restoreState(const QByteArray& state)
     double lanes = -1;
     stream >> version >> fold >> focus >> author >> date >> lanes;
     const bool sound = stream.status() == QDataStream::Ok && version == stateVersion;
-    if (sound) d->list->setWidths({author, date, lanes});
+    if (sound)
+        d->list->setWidths({author, date, lanes});
     d->focus = sound ? Oid::parse(focus.toStdString()).value_or(Oid{}) : Oid{};
     d->folded = sound && fold;
     d->opened.clear();

@@ -22,7 +22,8 @@ void HistoryModel::set(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     beginResetModel();
     m_snapshot = lanes ? snapshot : nullptr;
     m_lanes = snapshot ? lanes : nullptr;
-    if (m_snapshot) m_loader->setRepository(m_snapshot->path);
+    if (m_snapshot)
+        m_loader->setRepository(m_snapshot->path);
     // The same rows may be other commits now.
     m_wantedFirst = 0;
     m_wantedLast = -1;
@@ -66,10 +67,14 @@ QVariant HistoryModel::headerData(int section, Qt::Orientation orientation, int 
     if (orientation != Qt::Horizontal || role != Qt::DisplayRole)
         return {};
     switch (section) {
-    case Graph: return tr("Graph");
-    case Subject: return tr("Subject");
-    case Author: return tr("Author");
-    case Date: return tr("Date");
+    case Graph:
+        return tr("Graph");
+    case Subject:
+        return tr("Subject");
+    case Author:
+        return tr("Author");
+    case Date:
+        return tr("Date");
     }
     return {};
 }
@@ -83,19 +88,30 @@ QVariant HistoryModel::data(const QModelIndex& index, int role) const
     case Qt::DisplayRole: {
         const RowSummary* read = summary(index.row());
         switch (index.column()) {
-        case Subject: return read ? read->subject : QString();
-        case Author: return read ? read->author : QString();
-        case Date: return relativeTime(m_snapshot->history.time(row));
-        default: return {};
+        case Subject:
+            return read ? read->subject : QString();
+        case Author:
+            return read ? read->author : QString();
+        case Date:
+            return relativeTime(m_snapshot->history.time(row));
+        default:
+            return {};
         }
     }
-    case Qt::AccessibleTextRole: return spokenText(index.row());
-    case Qt::ToolTipRole: return toToolTip(toolTip(index.row()));
-    case RowRole: return QVariant::fromValue(quint32(row));
-    case IdRole: return QString::fromStdString(m_snapshot->history.id(row).hex());
-    case PresenceRole: return presenceText(m_snapshot->placesOf(row));
-    case FoldedRole: return m_lanes->displayed(std::size_t(index.row())).folded;
-    default: return {};
+    case Qt::AccessibleTextRole:
+        return spokenText(index.row());
+    case Qt::ToolTipRole:
+        return toToolTip(toolTip(index.row()));
+    case RowRole:
+        return QVariant::fromValue(quint32(row));
+    case IdRole:
+        return QString::fromStdString(m_snapshot->history.id(row).hex());
+    case PresenceRole:
+        return presenceText(m_snapshot->placesOf(row));
+    case FoldedRole:
+        return m_lanes->displayed(std::size_t(index.row())).folded;
+    default:
+        return {};
     }
 }
 
@@ -109,12 +125,15 @@ QString HistoryModel::spokenText(int displayRow) const
         const Ref& ref = m_snapshot->refs[std::size_t(at)];
         parts << (isHeadBranch(*m_snapshot, ref) ? tr("%1, checked out").arg(refLabel(ref)) : refLabel(ref));
     }
-    if (m_snapshot->worktree.detached && isHead(*m_snapshot, row)) parts << tr("checked out here");
-    if (const RowSummary* read = summary(displayRow)) parts << read->subject << read->author;
+    if (m_snapshot->worktree.detached && isHead(*m_snapshot, row))
+        parts << tr("checked out here");
+    if (const RowSummary* read = summary(displayRow))
+        parts << read->subject << read->author;
     parts << relativeTime(m_snapshot->history.time(row)) << presenceText(m_snapshot->placesOf(row));
     if (const DisplayRow shown = m_lanes->displayed(std::size_t(displayRow)); shown.folded > 0)
         parts << tr("folded in: %1").arg(foldedWords(shown));
-    if (m_lanes->beginsFold(std::size_t(displayRow))) parts << tr("a folded branch begins here");
+    if (m_lanes->beginsFold(std::size_t(displayRow)))
+        parts << tr("a folded branch begins here");
     parts << alterations(m_snapshot->history, row, true);
     parts.removeAll(QString());
     return parts.join(QStringLiteral(", "));
@@ -137,7 +156,8 @@ QString HistoryModel::toolTip(int displayRow) const
     const std::vector<int> refs = m_snapshot->refsAt(row);
     for (std::size_t k = 0; k < std::min<std::size_t>(refs.size(), mostRefs); ++k)
         lines << refLabel(m_snapshot->refs[std::size_t(refs[k])]);
-    if (refs.size() > mostRefs) lines << tr("and %n more", nullptr, int(refs.size() - mostRefs));
+    if (refs.size() > mostRefs)
+        lines << tr("and %n more", nullptr, int(refs.size() - mostRefs));
     return lines.join(QLatin1Char('\n'));
 }
 

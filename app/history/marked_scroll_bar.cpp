@@ -50,7 +50,8 @@ void MarkedScrollBar::paintEvent(QPaintEvent* event)
     const int left = dense ? width() * 2 / 3 : width() / 2;
     for (const auto& [y, count] : counts) {
         QColor colour = theme::warning(palette());
-        if (dense) colour.setAlphaF(0.25f + 0.75f * float(count) / float(most));
+        if (dense)
+            colour.setAlphaF(0.25f + 0.75f * float(count) / float(most));
         painter.fillRect(QRect(left, y, width() - left, dense ? 1 : 2), colour);
     }
 }

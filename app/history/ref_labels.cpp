@@ -13,9 +13,12 @@ namespace {
 // What the user works on first, then where it goes, then names that stay.
 int rank(const Snapshot& snapshot, const Ref& ref)
 {
-    if (isHeadBranch(snapshot, ref)) return 0;
-    if (ref.kind == RefKind::Branch) return 1;
-    if (ref.kind == RefKind::RemoteBranch) return ref.place == Place::Fork ? 2 : ref.place == Place::Upstream ? 3 : 4;
+    if (isHeadBranch(snapshot, ref))
+        return 0;
+    if (ref.kind == RefKind::Branch)
+        return 1;
+    if (ref.kind == RefKind::RemoteBranch)
+        return ref.place == Place::Fork ? 2 : ref.place == Place::Upstream ? 3 : 4;
     return ref.kind == RefKind::Tag ? 5 : 6;
 }
 
@@ -23,8 +26,10 @@ enum class Shape { Square, Cut, Round, Pointed };
 
 Shape shapeOf(const Ref& ref)
 {
-    if (ref.kind == RefKind::Tag || ref.kind == RefKind::Other) return Shape::Pointed;
-    if (ref.place == Place::Upstream) return Shape::Square;
+    if (ref.kind == RefKind::Tag || ref.kind == RefKind::Other)
+        return Shape::Pointed;
+    if (ref.place == Place::Upstream)
+        return Shape::Square;
     return ref.place == Place::Clone ? Shape::Round : Shape::Cut;
 }
 
@@ -33,17 +38,29 @@ QPainterPath outline(const QRectF& r, Shape shape)
     QPainterPath path;
     const qreal cut = r.height() * 0.3;
     switch (shape) {
-    case Shape::Square: path.addRoundedRect(r, 2, 2); break;
-    case Shape::Round: path.addRoundedRect(r, r.height() / 2, r.height() / 2); break;
+    case Shape::Square:
+        path.addRoundedRect(r, 2, 2);
+        break;
+    case Shape::Round:
+        path.addRoundedRect(r, r.height() / 2, r.height() / 2);
+        break;
     case Shape::Cut:
-        path.addPolygon(QPolygonF{{r.left() + cut, r.top()}, {r.right() - cut, r.top()}, {r.right(), r.top() + cut},
-                                  {r.right(), r.bottom() - cut}, {r.right() - cut, r.bottom()},
-                                  {r.left() + cut, r.bottom()}, {r.left(), r.bottom() - cut}, {r.left(), r.top() + cut}});
+        path.addPolygon(QPolygonF{{r.left() + cut, r.top()},
+                                  {r.right() - cut, r.top()},
+                                  {r.right(), r.top() + cut},
+                                  {r.right(), r.bottom() - cut},
+                                  {r.right() - cut, r.bottom()},
+                                  {r.left() + cut, r.bottom()},
+                                  {r.left(), r.bottom() - cut},
+                                  {r.left(), r.top() + cut}});
         path.closeSubpath();
         break;
     case Shape::Pointed:
-        path.addPolygon(QPolygonF{{r.left() + cut * 1.4, r.top()}, {r.right(), r.top()}, {r.right(), r.bottom()},
-                                  {r.left() + cut * 1.4, r.bottom()}, {r.left(), r.center().y()}});
+        path.addPolygon(QPolygonF{{r.left() + cut * 1.4, r.top()},
+                                  {r.right(), r.top()},
+                                  {r.right(), r.bottom()},
+                                  {r.left() + cut * 1.4, r.bottom()},
+                                  {r.left(), r.center().y()}});
         path.closeSubpath();
         break;
     }
@@ -53,7 +70,10 @@ QPainterPath outline(const QRectF& r, Shape shape)
 } // namespace
 
 LabelLook::LabelLook(const QFont& rows, const QPalette& palette)
-    : font(theme::sized(rows, 0.88, true)), metrics(font), quiet(theme::quiet(palette)), base(palette.color(QPalette::Base))
+    : font(theme::sized(rows, 0.88, true))
+    , metrics(font)
+    , quiet(theme::quiet(palette))
+    , base(palette.color(QPalette::Base))
 {
     for (std::size_t at = 0; at < place.size(); ++at) {
         place[at] = theme::place(Place(at), palette);
@@ -61,8 +81,7 @@ LabelLook::LabelLook(const QFont& rows, const QPalette& palette)
     }
 }
 
-std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFontMetricsF& metrics,
-                                  const QRectF& room)
+std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFontMetricsF& metrics, const QRectF& room)
 {
     std::vector<int> refs = snapshot.refsAt(row);
     std::vector<RefLabel> labels;
@@ -100,7 +119,8 @@ std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont
     return labels;
 }
 
-void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const LabelLook& look, bool isTarget)
+void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const LabelLook& look,
+                bool isTarget)
 {
     const Ref* ref = label.ref < 0 ? nullptr : &snapshot.refs[std::size_t(label.ref)];
     const bool placed = ref && ref->place && ref->kind != RefKind::Tag;
@@ -114,7 +134,8 @@ void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& lab
     painter.setFont(look.font);
     painter.setPen(filled ? look.base : colour);
     QRectF text = label.rect;
-    if (ref && shapeOf(*ref) == Shape::Pointed) text.translate(label.rect.height() * 0.12, 0);
+    if (ref && shapeOf(*ref) == Shape::Pointed)
+        text.translate(label.rect.height() * 0.12, 0);
     painter.drawText(text, Qt::AlignCenter | Qt::TextSingleLine, label.text);
 }
 

@@ -17,7 +17,7 @@
 namespace espalier {
 
 struct RefLabel {
-    int ref = -1;      // index into Snapshot::refs; -1: "+3", the ones there is no room for, or a word about the commit
+    int ref = -1; // index into Snapshot::refs; -1: "+3", the ones there is no room for, or a word about the commit
     QString text;
     QRectF rect;
 };
@@ -30,11 +30,12 @@ std::vector<RefLabel> placeLabels(const Snapshot& snapshot, Row row, const QFont
 struct LabelLook {
     LabelLook() = default;
     LabelLook(const QFont& font, const QPalette& palette);
-    QFont font;               // of the labels, smaller and bolder than the rows'
+    QFont font; // of the labels, smaller and bolder than the rows'
     QFontMetricsF metrics{QFont()};
     std::array<QColor, 3> place, tint;
     QColor quiet, base;
 };
-void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const LabelLook& look, bool isTarget);
+void paintLabel(QPainter& painter, const Snapshot& snapshot, const RefLabel& label, const LabelLook& look,
+                bool isTarget);
 
 } // namespace espalier

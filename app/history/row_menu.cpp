@@ -10,8 +10,8 @@
 
 namespace espalier {
 
-RowMenu::RowMenu(const Snapshot& snapshot, const std::vector<Row>& selected, Row row, int ref, const RowSummary* summary,
-                 GraphView* view)
+RowMenu::RowMenu(const Snapshot& snapshot, const std::vector<Row>& selected, Row row, int ref,
+                 const RowSummary* summary, GraphView* view)
     : QMenu(view), m_view(view)
 {
     addReplay(snapshot, selected, row, ref);
@@ -37,7 +37,8 @@ RowMenu::RowMenu(const Snapshot& snapshot, const std::vector<Row>& selected, Row
     }
     addForkVersions(snapshot, row, ref);
     addAction(tr("Focus on this branch"), view, [view, row] { view->focusOn(row); });
-    if (view->isFocused()) addAction(tr("Show everything"), view, [view] { view->focusOn(noRow); });
+    if (view->isFocused())
+        addAction(tr("Show everything"), view, [view] { view->focusOn(noRow); });
     addSeparator();
     addCopies(snapshot, row, summary);
 }
@@ -58,7 +59,8 @@ void RowMenu::addReplay(const Snapshot& snapshot, const std::vector<Row>& select
     const auto commit = dragOfRows(snapshot, {row});
     QAction* single = addAction(tr("Replay this commit onto\u2026"));
     single->setEnabled(commit.has_value());
-    if (commit) connect(single, &QAction::triggered, m_view, [view = m_view, what = *commit] { view->beginReplayOnto(what); });
+    if (commit)
+        connect(single, &QAction::triggered, m_view, [view = m_view, what = *commit] { view->beginReplayOnto(what); });
 }
 
 void RowMenu::addBranch(const Snapshot& snapshot, Row row, int ref)
@@ -67,7 +69,8 @@ void RowMenu::addBranch(const Snapshot& snapshot, Row row, int ref)
     GraphView* view = m_view;
     std::vector<int> refs = ref >= 0 ? std::vector<int>{ref} : snapshot.refsAt(row);
     constexpr std::size_t most = 6;
-    if (refs.size() > most) refs.resize(most);
+    if (refs.size() > most)
+        refs.resize(most);
     for (int at : refs) {
         const Ref& each = snapshot.refs[std::size_t(at)];
         if (each.kind != RefKind::Branch)

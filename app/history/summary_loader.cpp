@@ -115,7 +115,8 @@ void SummaryLoader::take(int generation, int asked, const Batch& batch, int pend
 {
     if (generation != m_generation)
         return;
-    if (asked == m_asked) m_pending = pending;
+    if (asked == m_asked)
+        m_pending = pending;
     for (const auto& [id, summary] : batch)
         m_cache.insert(id, new RowSummary(summary));
     Q_EMIT loaded();

@@ -18,28 +18,36 @@ enum class Outcome { Same, Changed, LeftOut, New };
 
 Outcome outcomeOf(const VersionPair& pair)
 {
-    if (!pair.now) return Outcome::LeftOut;
-    if (!pair.before) return Outcome::New;
+    if (!pair.now)
+        return Outcome::LeftOut;
+    if (!pair.before)
+        return Outcome::New;
     return pair.sameChange && pair.sameMessage ? Outcome::Same : Outcome::Changed;
 }
 
 QString wordOf(const VersionPair& pair)
 {
     switch (outcomeOf(pair)) {
-    case Outcome::Same: return VersionPairs::tr("the same change");
-    case Outcome::Changed: return pair.sameChange ? VersionPairs::tr("reworded") : VersionPairs::tr("changed");
-    case Outcome::LeftOut: return VersionPairs::tr("left out");
-    case Outcome::New: break;
+    case Outcome::Same:
+        return VersionPairs::tr("the same change");
+    case Outcome::Changed:
+        return pair.sameChange ? VersionPairs::tr("reworded") : VersionPairs::tr("changed");
+    case Outcome::LeftOut:
+        return VersionPairs::tr("left out");
+    case Outcome::New:
+        break;
     }
     return VersionPairs::tr("new");
 }
 
 } // namespace
 
-VersionPairs::VersionPairs(QTreeWidget* list, DiffView* diff, QObject* parent) : QObject(parent), m_list(list), m_diff(diff)
+VersionPairs::VersionPairs(QTreeWidget* list, DiffView* diff, QObject* parent)
+    : QObject(parent), m_list(list), m_diff(diff)
 {
     connect(list, &QTreeWidget::currentItemChanged, this, [this](QTreeWidgetItem* item) {
-        if (item && item->data(0, pairRole).isValid()) choose(item->data(0, pairRole).toInt());
+        if (item && item->data(0, pairRole).isValid())
+            choose(item->data(0, pairRole).toInt());
     });
 }
 
@@ -48,7 +56,11 @@ QString VersionPairs::summary(const std::vector<VersionPair>& pairs)
     std::array<int, 4> counts{};
     for (const VersionPair& pair : pairs)
         ++counts[std::size_t(outcomeOf(pair))];
-    return tr("%1 the same, %2 changed, %3 left out, %4 new").arg(counts[0]).arg(counts[1]).arg(counts[2]).arg(counts[3]);
+    return tr("%1 the same, %2 changed, %3 left out, %4 new")
+        .arg(counts[0])
+        .arg(counts[1])
+        .arg(counts[2])
+        .arg(counts[3]);
 }
 
 void VersionPairs::show(const std::string& repository, std::vector<VersionPair> pairs)
@@ -81,7 +93,8 @@ void VersionPairs::show(const std::string& repository, std::vector<VersionPair> 
         return;
     }
     // The first that differs is what one looks for.
-    const auto first = std::ranges::find_if(m_pairs, [](const VersionPair& pair) { return outcomeOf(pair) != Outcome::Same; });
+    const auto first =
+        std::ranges::find_if(m_pairs, [](const VersionPair& pair) { return outcomeOf(pair) != Outcome::Same; });
     const int chosen = first == m_pairs.end() ? 0 : int(first - m_pairs.begin());
     m_list->setCurrentItem(items[chosen]);
     choose(chosen);
@@ -89,7 +102,8 @@ void VersionPairs::show(const std::string& repository, std::vector<VersionPair> 
 
 void VersionPairs::choose(int at)
 {
-    if (m_work) m_work->cancel();
+    if (m_work)
+        m_work->cancel();
     const int asked = ++m_asked;
     if (at < 0 || std::size_t(at) >= m_pairs.size())
         return;
@@ -97,7 +111,8 @@ void VersionPairs::choose(int at)
     const auto job = [path = m_repository, before = pair.before ? pair.before->id : Oid{},
                       now = pair.now ? pair.now->id : Oid{}](const Progress& progress) -> Result<FileChange> {
         const auto repository = Repository::open(path);
-        if (!repository) return std::unexpected(repository.error());
+        if (!repository)
+            return std::unexpected(repository.error());
         return differenceOfChanges(*repository, before, now, progress);
     };
     const auto then = [this, asked](const Result<FileChange>& difference) {

@@ -15,9 +15,12 @@ QString tr(const char* text) { return QCoreApplication::translate("History", tex
 QString placeWord(Place place)
 {
     switch (place) {
-    case Place::Upstream: return tr("upstream");
-    case Place::Fork: return tr("fork");
-    case Place::Clone: break;
+    case Place::Upstream:
+        return tr("upstream");
+    case Place::Fork:
+        return tr("fork");
+    case Place::Clone:
+        break;
     }
     return tr("clone");
 }
@@ -39,13 +42,20 @@ QString presenceText(Places places)
     const bool upstream = places & placeBit(Place::Upstream);
     const bool fork = places & placeBit(Place::Fork);
     const bool clone = places & placeBit(Place::Clone);
-    if (upstream && fork && clone) return tr("in upstream, the fork and the clone");
-    if (upstream && fork) return tr("in upstream and the fork, not in the clone");
-    if (upstream && clone) return tr("in upstream and the clone, not in the fork");
-    if (fork && clone) return tr("in the fork and the clone, not in upstream");
-    if (upstream) return tr("in upstream only");
-    if (fork) return tr("in the fork only");
-    if (clone) return tr("in the clone only");
+    if (upstream && fork && clone)
+        return tr("in upstream, the fork and the clone");
+    if (upstream && fork)
+        return tr("in upstream and the fork, not in the clone");
+    if (upstream && clone)
+        return tr("in upstream and the clone, not in the fork");
+    if (fork && clone)
+        return tr("in the fork and the clone, not in upstream");
+    if (upstream)
+        return tr("in upstream only");
+    if (fork)
+        return tr("in the fork only");
+    if (clone)
+        return tr("in the clone only");
     return tr("in no branch");
 }
 
@@ -54,8 +64,10 @@ QString shortAddress(const std::string& url)
     QString text = toText(url);
     while (text.endsWith(QLatin1Char('/')))
         text.chop(1);
-    if (text.endsWith(QLatin1String(".git"))) text.chop(4);
-    const QStringList parts = text.replace(QLatin1Char(':'), QLatin1Char('/')).split(QLatin1Char('/'), Qt::SkipEmptyParts);
+    if (text.endsWith(QLatin1String(".git")))
+        text.chop(4);
+    const QStringList parts =
+        text.replace(QLatin1Char(':'), QLatin1Char('/')).split(QLatin1Char('/'), Qt::SkipEmptyParts);
     return parts.mid(qMax(0, int(parts.size()) - 2)).join(QLatin1Char('/'));
 }
 
@@ -80,7 +92,8 @@ QStringList alterations(const History& history, Row row, bool inFull)
 QString foldedWords(const DisplayRow& shown)
 {
     QString words = QString::fromStdString(counted(shown.folded, "commit", "commits"));
-    if (shown.labels > 0) words += QStringLiteral(", ") + QString::fromStdString(counted(shown.labels, "label", "labels"));
+    if (shown.labels > 0)
+        words += QStringLiteral(", ") + QString::fromStdString(counted(shown.labels, "label", "labels"));
     return words;
 }
 
@@ -104,7 +117,8 @@ const Ref* branchAt(const Snapshot& snapshot, Row row)
             continue;
         if (isHeadBranch(snapshot, ref))
             return &ref;
-        if (!found) found = &ref;
+        if (!found)
+            found = &ref;
     }
     return found;
 }

@@ -19,10 +19,14 @@ namespace {
 QString stateText(const LogbookEntry& entry)
 {
     switch (entry.state) {
-    case EntryState::Begun: return QObject::tr("begun");
-    case EntryState::Done: return QObject::tr("done");
-    case EntryState::Undone: return QObject::tr("undone");
-    default: return QObject::tr("taken back");
+    case EntryState::Begun:
+        return QObject::tr("begun");
+    case EntryState::Done:
+        return QObject::tr("done");
+    case EntryState::Undone:
+        return QObject::tr("undone");
+    default:
+        return QObject::tr("taken back");
     }
 }
 
@@ -178,8 +182,9 @@ void LogbookPage::Private::showChosen()
     takeBack->setEnabled(entry && entry->restorable() && session);
     letGo->setEnabled(entry && session);
     heading->setText(entry ? toText(entry->title) : QString());
-    facts->setText(entry ? tr("%1, %2 (%3)").arg(stateText(*entry), absoluteTime(entry->when, localOffset(entry->when)),
-                                                  relativeTime(entry->when))
+    facts->setText(entry ? tr("%1, %2 (%3)")
+                               .arg(stateText(*entry), absoluteTime(entry->when, localOffset(entry->when)),
+                                    relativeTime(entry->when))
                          : QString());
     if (!entry) {
         consequence->setText({});
@@ -198,12 +203,14 @@ void LogbookPage::Private::showChosen()
     if (!entry->restorable())
         consequence->setText(tr("There is nothing to take back."));
     else if (!entry->remote.empty())
-        consequence->setText(tr("Taking it back puts the branch on %1 back to its old tip, and is refused when somebody "
-                                "moved it since.")
-                                 .arg(toText(entry->remote)));
+        consequence->setText(
+            tr("Taking it back puts the branch on %1 back to its old tip, and is refused when somebody "
+               "moved it since.")
+                .arg(toText(entry->remote)));
     else
-        consequence->setText(tr("Taking it back moves the branches to where they stood before. What stands there now is "
-                                "kept by a new entry."));
+        consequence->setText(
+            tr("Taking it back moves the branches to where they stood before. What stands there now is "
+               "kept by a new entry."));
 }
 
 void LogbookPage::Private::takeItBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed)
@@ -225,7 +232,8 @@ void LogbookPage::Private::takeItBack(const LogbookEntry& entry, const std::vect
 }
 
 // Names what the branches would lose, and offers to go on.
-void LogbookPage::Private::offerEvenSo(const LogbookEntry& entry, const std::vector<MovedBranch>& moved, const QString& refusal)
+void LogbookPage::Private::offerEvenSo(const LogbookEntry& entry, const std::vector<MovedBranch>& moved,
+                                       const QString& refusal)
 {
     QStringList sentences{refusal};
     for (const MovedBranch& branch : moved) {
@@ -259,8 +267,9 @@ void LogbookPage::Private::forget()
     if (armed != entry->id) {
         armed = entry->id;
         letGo->setText(tr("&Let go for good"));
-        consequence->setText(tr("Letting an entry go removes it from the logbook. Its old tips are then only safe while "
-                                "another branch or the reflog still names them. Press again to do it."));
+        consequence->setText(
+            tr("Letting an entry go removes it from the logbook. Its old tips are then only safe while "
+               "another branch or the reflog still names them. Press again to do it."));
         return;
     }
     session->letGo(*entry, [this](const Result<bool>& done) {

@@ -19,7 +19,10 @@ namespace {
 // A table with more rows scrolls by itself.
 constexpr int mostRows = 12;
 
-QString counted(std::size_t number, const char* one, const char* many) { return toText(espalier::counted(number, one, many)); }
+QString counted(std::size_t number, const char* one, const char* many)
+{
+    return toText(espalier::counted(number, one, many));
+}
 
 // One table of commits; chosen rows are told by id.
 class CheckTable : public QTreeWidget {
@@ -78,9 +81,11 @@ struct OverwritePage::Private {
 
     void build();
     void fill();
-    CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, int subject, bool loud);
+    CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, int subject,
+                        bool loud);
     void buildActions(QVBoxLayout* column);
-    void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning, bool loud);
+    void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning,
+                    bool loud);
     QString foreignPeople() const;
     void update();
 };
@@ -155,7 +160,7 @@ void OverwritePage::Private::buildActions(QVBoxLayout* column)
 }
 
 CheckTable* OverwritePage::Private::section(const QString& heading, const QString& meaning, const QStringList& columns,
-                                             int subject, bool loud)
+                                            int subject, bool loud)
 {
     auto* card = new Card(bodyWidget);
     auto* column = page::tableColumn(card);
@@ -190,9 +195,9 @@ void OverwritePage::Private::addCommits(const std::vector<CheckedCommit>& commit
         return;
     CheckTable* table = section(heading, meaning, {tr("Commit"), tr("Subject"), tr("Author"), tr("Written")}, 1, loud);
     for (const CheckedCommit& commit : commits)
-        table->add({toText(commit.id.brief()), toText(commit.subject), toText(commit.author),
-                    relativeTime(commit.authorTime)},
-                   1, commit.id);
+        table->add(
+            {toText(commit.id.brief()), toText(commit.subject), toText(commit.author), relativeTime(commit.authorTime)},
+            1, commit.id);
     page::fitRows(table, mostRows);
 }
 
@@ -215,25 +220,31 @@ void OverwritePage::Private::fill()
     const bool one = check.foreign.size() == 1;
     const QString lost = counted(check.foreign.size(), "commit", "commits");
     const QString there = toText(check.remote + "/" + check.branch);
-    addCommits(check.foreign, tr("Not yours, and lost if overwritten: %1 by %2").arg(lost, foreignPeople()),
-               one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
-                        "branch first, or ask its author.").arg(there)
-                   : tr("They are on the fork and nowhere in your clone's branch. To keep them, carry them over from %1 onto "
-                        "your branch first, or ask their authors.").arg(there),
-               true);
+    addCommits(
+        check.foreign, tr("Not yours, and lost if overwritten: %1 by %2").arg(lost, foreignPeople()),
+        one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
+                 "branch first, or ask its author.")
+                  .arg(there)
+            : tr("They are on the fork and nowhere in your clone's branch. To keep them, carry them over from %1 onto "
+                 "your branch first, or ask their authors.")
+                  .arg(there),
+        true);
     if (!check.pairs.empty()) {
-        CheckTable* table = section(tr("Replaced by a new version"),
-                                     tr("Each old commit on the fork has a counterpart in your branch."),
-                                     {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
+        CheckTable* table = section(
+            tr("Replaced by a new version"), tr("Each old commit on the fork has a counterpart in your branch."),
+            {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
         for (const CommitPair& pair : check.pairs)
             table->add({toText(pair.old.id.brief()), toText(pair.now.id.brief()),
-                        pair.sameChange ? tr("same change, new ID") : tr("the change was edited"), toText(pair.now.subject)},
+                        pair.sameChange ? tr("same change, new ID") : tr("the change was edited"),
+                        toText(pair.now.subject)},
                        2, pair.now.id);
         page::fitRows(table, mostRows);
     }
-    addCommits(check.removed, tr("Yours, only on the fork"),
-               tr("Your own commits that the clone's branch has not, perhaps pushed from another computer. The logbook keeps "
-                  "them."), false);
+    addCommits(
+        check.removed, tr("Yours, only on the fork"),
+        tr("Your own commits that the clone's branch has not, perhaps pushed from another computer. The logbook keeps "
+           "them."),
+        false);
     addCommits(check.added, tr("New on the fork afterwards"), tr("Commits of your branch that the fork lacks."), false);
 }
 
@@ -285,10 +296,11 @@ void OverwritePage::showFor(const OverwriteCheck& check)
     else if (check.fastForward)
         meaning = tr("The fork's branch is below yours: a plain push adds to it and replaces nothing.");
     else
-        meaning = tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced update replaces "
-                     "%3. It goes through only while the fork still stands at %1.")
-                      .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
-                           counted(d->replaced(), "commit", "commits"));
+        meaning =
+            tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced update replaces "
+               "%3. It goes through only while the fork still stands at %1.")
+                .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
+                     counted(d->replaced(), "commit", "commits"));
     d->head->setSentence(meaning);
     d->fill();
     d->update();
@@ -299,9 +311,10 @@ void OverwritePage::showPushed(const Pushed& pushed)
 {
     d->done = true;
     d->notice->say(NoticeBar::Good,
-                   pushed.forced ? tr("Done: the fork's %1 went from %2 to %3. The old tip is kept; the logbook takes it back.")
-                                       .arg(toText(pushed.branch), toText(pushed.old.brief()), toText(pushed.now.brief()))
-                                 : tr("Done: the fork's %1 is at %2.").arg(toText(pushed.branch), toText(pushed.now.brief())));
+                   pushed.forced
+                       ? tr("Done: the fork's %1 went from %2 to %3. The old tip is kept; the logbook takes it back.")
+                             .arg(toText(pushed.branch), toText(pushed.old.brief()), toText(pushed.now.brief()))
+                       : tr("Done: the fork's %1 is at %2.").arg(toText(pushed.branch), toText(pushed.now.brief())));
     d->update();
     d->close->setFocus();
 }

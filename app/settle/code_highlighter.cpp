@@ -33,9 +33,7 @@ struct BlockState : QTextBlockUserData {
 
 } // namespace
 
-CodeHighlighter::CodeHighlighter(QTextDocument* document)
-    : QObject(document)
-    , m_document(document)
+CodeHighlighter::CodeHighlighter(QTextDocument* document) : QObject(document), m_document(document)
 {
     m_timer.setInterval(0);
     connect(&m_timer, &QTimer::timeout, this, &CodeHighlighter::slice);

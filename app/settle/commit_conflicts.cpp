@@ -5,8 +5,8 @@
 
 namespace espalier {
 
-Result<CommitConflicts> readConflicts(const std::string& path, const std::shared_ptr<const DryRun>& run, std::size_t commit,
-                                      const Progress& progress)
+Result<CommitConflicts> readConflicts(const std::string& path, const std::shared_ptr<const DryRun>& run,
+                                      std::size_t commit, const Progress& progress)
 {
     const auto repository = Repository::open(path);
     if (!repository)
@@ -42,7 +42,8 @@ std::vector<CommitConflicts::Input> CommitConflicts::inputsOf(const ReplayedComm
 {
     std::vector<Input> inputs;
     for (const Conflict& conflict : commit.conflicts)
-        inputs.push_back({conflict.key(commit.id).path, conflict.path.ancestor.id, conflict.path.newBase.id, conflict.path.commit.id});
+        inputs.push_back({conflict.key(commit.id).path, conflict.path.ancestor.id, conflict.path.newBase.id,
+                          conflict.path.commit.id});
     return inputs;
 }
 
@@ -62,7 +63,8 @@ FileSettlement CommitConflicts::settlement(std::size_t file, const Settlements& 
     return held;
 }
 
-std::vector<std::pair<SettlementKey, FileSettlement>> CommitConflicts::decidedWhole(std::size_t file, Choice choice) const
+std::vector<std::pair<SettlementKey, FileSettlement>> CommitConflicts::decidedWhole(std::size_t file,
+                                                                                    Choice choice) const
 {
     const OneConflict& one = files[file];
     std::vector<std::pair<SettlementKey, FileSettlement>> all = one.together;

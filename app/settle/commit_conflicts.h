@@ -17,8 +17,9 @@ namespace espalier {
 
 struct OneConflict {
     ConflictText text;
-    std::vector<std::pair<SettlementKey, FileSettlement>> together; // undecided; settled with this one, by the same choice
-    std::vector<std::optional<HunkDecision>> recalled;              // a hunk each
+    std::vector<std::pair<SettlementKey, FileSettlement>>
+        together;                                      // undecided; settled with this one, by the same choice
+    std::vector<std::optional<HunkDecision>> recalled; // a hunk each
     std::vector<bool> again; // a hunk each: it was decided for other texts and must be looked at again
 };
 
@@ -50,7 +51,7 @@ class CommitConflicts {
     std::vector<Input> m_inputs;
 };
 
-Result<CommitConflicts> readConflicts(const std::string& path, const std::shared_ptr<const DryRun>& run, std::size_t commit,
-                                      const Progress& progress);
+Result<CommitConflicts> readConflicts(const std::string& path, const std::shared_ptr<const DryRun>& run,
+                                      std::size_t commit, const Progress& progress);
 
 } // namespace espalier

@@ -21,10 +21,11 @@ namespace espalier {
 
 namespace {
 
-constexpr int aroundHunks = 6;      // rows
-constexpr int tellAfter = 400;      // milliseconds without a keystroke
-constexpr int bigFile = 5000;       // rows from which only the surroundings of hunks are shown at first
-constexpr std::array paneOrder{ConflictEditor::Pane::NewBase, ConflictEditor::Pane::Settled, ConflictEditor::Pane::Commit};
+constexpr int aroundHunks = 6; // rows
+constexpr int tellAfter = 400; // milliseconds without a keystroke
+constexpr int bigFile = 5000;  // rows from which only the surroundings of hunks are shown at first
+constexpr std::array paneOrder{ConflictEditor::Pane::NewBase, ConflictEditor::Pane::Settled,
+                               ConflictEditor::Pane::Commit};
 
 } // namespace
 
@@ -66,12 +67,7 @@ struct ConflictEditor::Private {
     void tellNow();
 };
 
-ConflictEditor::ConflictEditor(QWidget* parent)
-    : QWidget(parent)
-    , d(std::make_unique<Private>(this))
-{
-    d->build();
-}
+ConflictEditor::ConflictEditor(QWidget* parent) : QWidget(parent), d(std::make_unique<Private>(this)) { d->build(); }
 
 ConflictEditor::~ConflictEditor() = default;
 
@@ -154,7 +150,8 @@ void ConflictEditor::Private::updateTitles()
     const auto named = [](const Oid& id, const std::string& subject) {
         return id.isZero() ? QString() : QStringLiteral("%1 %2").arg(toText(id.brief()), toText(subject));
     };
-    cards[0]->subtitle->setText(text.newBaseCommit ? named(*text.newBaseCommit, text.newBaseSubject) : tr("unchanged commits"));
+    cards[0]->subtitle->setText(text.newBaseCommit ? named(*text.newBaseCommit, text.newBaseSubject)
+                                                   : tr("unchanged commits"));
     cards[1]->subtitle->setText(tr("what the rewritten commit will contain"));
     cards[2]->subtitle->setText(named(text.yourCommit, text.yourSubject));
 }
@@ -316,7 +313,8 @@ void ConflictEditor::Private::takeEdit()
     // Deleting up to the very start of a row leaves the upper row's tag; the groups between them have lost their rows.
     if (first.isValid() && first.blockNumber() < rowStart[std::size_t(firstGroup)])
         firstGroup = std::max(0, int(std::ranges::upper_bound(rowStart, first.blockNumber()) - rowStart.begin()) - 1);
-    const int lastGroup = std::max(firstGroup, behind.isValid() ? TextPane::rowOf(behind).group : model.groupCount() - 1);
+    const int lastGroup =
+        std::max(firstGroup, behind.isValid() ? TextPane::rowOf(behind).group : model.groupCount() - 1);
     const int endRow = document->blockCount() - (rowStart.back() - rowStart[std::size_t(lastGroup) + 1]);
     readEdit(firstGroup, lastGroup, endRow);
 }
@@ -346,9 +344,8 @@ void ConflictEditor::Private::readEdit(int firstGroup, int lastGroup, int endRow
     layOutGroups(firstGroup, lastGroup, startRow, endRow - startRow);
     updateFrames();
     if (cursorGroup >= 0) {
-        const QTextBlock at =
-            middle->document()->findBlockByNumber(rowStart[std::size_t(cursorGroup)] +
-                                                  std::min(cursorLine, rowsOf(cursorGroup) - 1));
+        const QTextBlock at = middle->document()->findBlockByNumber(rowStart[std::size_t(cursorGroup)] +
+                                                                    std::min(cursorLine, rowsOf(cursorGroup) - 1));
         const int position = at.position() + std::min(cursor.positionInBlock(), at.length() - 1);
         if (!cursor.hasSelection() && position != middle->textCursor().position()) {
             QTextCursor moved = middle->textCursor();
@@ -388,8 +385,7 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
 {
     const ConflictText& old = d->model.text();
     const bool same = d->model.groupCount() > 0 && old.key == text.key && old.newBase == text.newBase &&
-                      old.commit == text.commit && old.between == text.between &&
-                      old.hunks.size() == text.hunks.size();
+                      old.commit == text.commit && old.between == text.between && old.hunks.size() == text.hunks.size();
     d->tell.stop();
     if (same && d->model.settlement() == settlement)
         return;

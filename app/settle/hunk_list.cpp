@@ -11,12 +11,18 @@ namespace espalier {
 QString choiceText(Choice choice)
 {
     switch (choice) {
-    case Choice::NewBase: return QObject::tr("new base");
-    case Choice::YourCommit: return QObject::tr("your commit");
-    case Choice::NewBaseFirst: return QObject::tr("new base, then yours");
-    case Choice::YourCommitFirst: return QObject::tr("yours, then new base");
-    case Choice::Typed: return QObject::tr("typed");
-    default: return QObject::tr("undecided");
+    case Choice::NewBase:
+        return QObject::tr("new base");
+    case Choice::YourCommit:
+        return QObject::tr("your commit");
+    case Choice::NewBaseFirst:
+        return QObject::tr("new base, then yours");
+    case Choice::YourCommitFirst:
+        return QObject::tr("yours, then new base");
+    case Choice::Typed:
+        return QObject::tr("typed");
+    default:
+        return QObject::tr("undecided");
     }
 }
 
@@ -54,8 +60,7 @@ void HunkList::setFiles(const std::vector<OneConflict>& files)
         if (file.wholePath)
             new QTreeWidgetItem(item, {tr("the whole file")});
         for (const ConflictHunk& hunk : file.hunks)
-            new QTreeWidgetItem(item, {hunk.commit.count == 0
-                                           ? tr("at line %1").arg(hunk.commit.first + 1)
+            new QTreeWidgetItem(item, {hunk.commit.count == 0 ? tr("at line %1").arg(hunk.commit.first + 1)
                                        : hunk.commit.count == 1
                                            ? tr("line %1").arg(hunk.commit.end())
                                            : tr("lines %1–%2").arg(hunk.commit.first + 1).arg(hunk.commit.end())});
@@ -76,10 +81,11 @@ void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSet
         child->setText(1, again  ? tr("↻ look again")
                           : open ? QStringLiteral("○ ") + choiceText(choice)
                                  : QStringLiteral("● ") + choiceText(choice));
-        child->setToolTip(1, conflict.text.wholePath && !open
-                                 ? toText(choice == Choice::NewBase ? conflict.text.keepNewBase : conflict.text.keepYourCommit)
-                                       .toHtmlEscaped()
-                                 : QString());
+        child->setToolTip(
+            1, conflict.text.wholePath && !open
+                   ? toText(choice == Choice::NewBase ? conflict.text.keepNewBase : conflict.text.keepYourCommit)
+                         .toHtmlEscaped()
+                   : QString());
         theme::keepColour(this, child, 1, choice == Choice::Undecided ? theme::warning : theme::success);
         child->setFont(1, theme::sized(font(), 1.0, choice == Choice::Undecided));
     }

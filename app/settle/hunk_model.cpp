@@ -23,8 +23,9 @@ std::span<const QString> part(const QStringList& lines, int first, int count)
 
 HunkModel::HunkModel(const ConflictText& text, const FileSettlement& settlement)
     : m_text(text)
-    , m_codec(TextCodec::forTexts({text.ancestor, text.newBase, text.commit,
-                                   settlement.wholeText ? std::string_view(*settlement.wholeText) : std::string_view()}))
+    , m_codec(
+          TextCodec::forTexts({text.ancestor, text.newBase, text.commit,
+                               settlement.wholeText ? std::string_view(*settlement.wholeText) : std::string_view()}))
     , m_ancestor(m_codec.split(text.ancestor))
     , m_newBase(m_codec.split(text.newBase))
     , m_commit(m_codec.split(text.commit))
@@ -66,7 +67,8 @@ void HunkModel::addGroup(const HunkGroup& group, QStringList lines)
 void HunkModel::addBetween(const std::string& text, At from, At to)
 {
     const QStringList lines = m_codec.split(text).lines;
-    const std::vector<int> inNewBase = matchLines(lines, part(m_newBase.lines, from.newBase, to.newBase - from.newBase));
+    const std::vector<int> inNewBase =
+        matchLines(lines, part(m_newBase.lines, from.newBase, to.newBase - from.newBase));
     const std::vector<int> inCommit = matchLines(lines, part(m_commit.lines, from.commit, to.commit - from.commit));
     int done = 0;
     At at = from;
@@ -86,7 +88,8 @@ void HunkModel::addBetween(const std::string& text, At from, At to)
         const int newBase = from.newBase + inNewBase[std::size_t(i)], commit = from.commit + inCommit[std::size_t(i)];
         addUpTo(i, newBase, commit);
         int count = 1;
-        while (count < groupLimit && common(i + count) && from.newBase + inNewBase[std::size_t(i + count)] == newBase + count &&
+        while (count < groupLimit && common(i + count) &&
+               from.newBase + inNewBase[std::size_t(i + count)] == newBase + count &&
                from.commit + inCommit[std::size_t(i + count)] == commit + count)
             ++count;
         i += count;

@@ -18,12 +18,7 @@ struct Stretch {
 
 class Matcher {
   public:
-    Matcher(std::vector<int> a, std::vector<int> b)
-        : m_a(std::move(a))
-        , m_b(std::move(b))
-        , m_at(m_a.size(), -1)
-    {
-    }
+    Matcher(std::vector<int> a, std::vector<int> b) : m_a(std::move(a)), m_b(std::move(b)), m_at(m_a.size(), -1) {}
     std::vector<int> run()
     {
         match({0, int(m_a.size()), 0, int(m_b.size())}, 0);
@@ -35,7 +30,8 @@ class Matcher {
     {
         while (s.aFirst < s.aLast && s.bFirst < s.bLast && m_a[std::size_t(s.aFirst)] == m_b[std::size_t(s.bFirst)])
             m_at[std::size_t(s.aFirst++)] = s.bFirst++;
-        while (s.aFirst < s.aLast && s.bFirst < s.bLast && m_a[std::size_t(s.aLast - 1)] == m_b[std::size_t(s.bLast - 1)])
+        while (s.aFirst < s.aLast && s.bFirst < s.bLast &&
+               m_a[std::size_t(s.aLast - 1)] == m_b[std::size_t(s.bLast - 1)])
             m_at[std::size_t(--s.aLast)] = --s.bLast;
         if (s.aFirst == s.aLast || s.bFirst == s.bLast)
             return;

@@ -55,9 +55,12 @@ PaneCard::PaneCard(ConflictEditor::Pane which, QWidget* parent)
 QColor PaneCard::colour(const QPalette& on) const
 {
     switch (m_which) {
-    case ConflictEditor::Pane::NewBase: return theme::place(Place::Upstream, on);
-    case ConflictEditor::Pane::Commit: return theme::place(Place::Fork, on);
-    default: return theme::place(Place::Clone, on);
+    case ConflictEditor::Pane::NewBase:
+        return theme::place(Place::Upstream, on);
+    case ConflictEditor::Pane::Commit:
+        return theme::place(Place::Fork, on);
+    default:
+        return theme::place(Place::Clone, on);
     }
 }
 

@@ -128,11 +128,14 @@ void SettlePage::Private::showHunk()
     list->setCurrent(file, hunk());
     QString who = tr("The new base changed these lines");
     if (text.newBaseCommit)
-        who += tr(" in %1 (%2, %3)").arg(toText(text.newBaseCommit->brief()), toText(text.newBaseAuthor),
-                                         relativeTime(text.newBaseTime));
-    explanation->setText(text.wholePath ? QString()
-                                        : who + tr(", your commit in %1. Choose, or type in the middle pane.")
-                                                        .arg(toText(text.yourCommit.brief())));
+        who +=
+            tr(" in %1 (%2, %3)")
+                .arg(toText(text.newBaseCommit->brief()), toText(text.newBaseAuthor), relativeTime(text.newBaseTime));
+    explanation->setText(
+        text.wholePath
+            ? QString()
+            : who +
+                  tr(", your commit in %1. Choose, or type in the middle pane.").arg(toText(text.yourCommit.brief())));
     explanation->setVisible(!text.wholePath);
     if (!text.wholePath && hunk() >= 0) {
         const ConflictHunk& at = text.hunks[std::size_t(hunk())];
@@ -177,8 +180,9 @@ void SettlePage::Private::showState()
     const std::size_t open = shown.undecided(flow->settlements()).size();
     title->setText(tr("Settle: %1 onto %2").arg(toText(flow->plan().label), toText(flow->plan().ontoLabel)));
     where->setText(tr("Commit %1 of %2: %3 · %4 · %5 of %6 undecided")
-                       .arg(QString::number(shown.commit + 1), QString::number(run->commits.size()), toText(text.yourSubject),
-                            toText(text.path), QString::number(open), toText(counted(shown.hunkCount(), "hunk", "hunks"))));
+                       .arg(QString::number(shown.commit + 1), QString::number(run->commits.size()),
+                            toText(text.yourSubject), toText(text.path), QString::number(open),
+                            toText(counted(shown.hunkCount(), "hunk", "hunks"))));
     undo->setEnabled(flow->canUndo());
     redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.
@@ -243,7 +247,8 @@ void SettlePage::Private::revert(bool forward)
         if (after == before[i])
             continue;
         int changed = 0;
-        while (changed + 1 < int(after.hunks.size()) && after.hunks[std::size_t(changed)] == before[i].hunks[std::size_t(changed)])
+        while (changed + 1 < int(after.hunks.size()) &&
+               after.hunks[std::size_t(changed)] == before[i].hunks[std::size_t(changed)])
             ++changed;
         showFile(int(i), changed);
         return;

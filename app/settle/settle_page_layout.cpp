@@ -159,7 +159,8 @@ void SettlePage::Private::build()
     splitter->setStretchFactor(1, 1);
     splitter->setSizes({page->fontMetrics().averageCharWidth() * 38, page->fontMetrics().averageCharWidth() * 160});
     column->addWidget(splitter, 1);
-    auto* foot = new PlainLabel(tr("Every decision is saved at once. Nothing in the repository changes before Apply."), page);
+    auto* foot =
+        new PlainLabel(tr("Every decision is saved at once. Nothing in the repository changes before Apply."), page);
     page::quieten(foot);
     foot->setContentsMargins(space / 2, 0, space / 2, 0);
     column->addWidget(foot);

@@ -24,7 +24,7 @@ struct SettlePage::Private {
     ReplayFlow* flow;
     CommitConflicts shown;
     int file = -1;
-    int wantedHunk = -1;   // to go to once the conflicts have been read
+    int wantedHunk = -1; // to go to once the conflicts have been read
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
 

@@ -44,10 +44,9 @@ char16_t realFor(char16_t shown)
 // A symbol that the file itself contains could not be told from a stand-in.
 bool containsStandIn(std::string_view utf8)
 {
-    const bool suspicious = utf8.find("\xE2\x90") != std::string_view::npos ||
-                            utf8.find("\xEF\x80") != std::string_view::npos ||
-                            utf8.find("\xEF\x81") != std::string_view::npos ||
-                            utf8.find("\xEF\x83") != std::string_view::npos;
+    const bool suspicious =
+        utf8.find("\xE2\x90") != std::string_view::npos || utf8.find("\xEF\x80") != std::string_view::npos ||
+        utf8.find("\xEF\x81") != std::string_view::npos || utf8.find("\xEF\x83") != std::string_view::npos;
     if (!suspicious)
         return false;
     const QString text = QString::fromUtf8(utf8.data(), qsizetype(utf8.size()));

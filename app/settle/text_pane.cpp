@@ -24,12 +24,7 @@ int stateOf(const PaneRow& row) { return row.group << 3 | int(row.kind) << 1 | i
 
 class Gutter : public QWidget {
   public:
-    explicit Gutter(TextPane* pane)
-        : QWidget(pane)
-        , m_pane(pane)
-    {
-        setAttribute(Qt::WA_TransparentForMouseEvents);
-    }
+    explicit Gutter(TextPane* pane) : QWidget(pane), m_pane(pane) { setAttribute(Qt::WA_TransparentForMouseEvents); }
     QSize sizeHint() const override { return {m_pane->gutterWidth(), 0}; }
 
   protected:
@@ -42,9 +37,7 @@ class Gutter : public QWidget {
 } // namespace
 
 TextPane::TextPane(QWidget* parent)
-    : QPlainTextEdit(parent)
-    , m_gutter(new Gutter(this))
-    , m_highlighter(new CodeHighlighter(document()))
+    : QPlainTextEdit(parent), m_gutter(new Gutter(this)), m_highlighter(new CodeHighlighter(document()))
 {
     setUndoRedoEnabled(false); // undo is the flow's: of decisions and typing alike
     setLineWrapMode(NoWrap);
@@ -270,7 +263,8 @@ void TextPane::paintGutter(QPaintEvent* event)
         const HunkFrame* frame = frameAt(block.blockNumber());
         // Not the block's height: the last one has the document's margin too.
         const QTextLine line = block.layout()->lineAt(0);
-        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75, line.isValid() ? line.height() : room.height());
+        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75,
+                           line.isValid() ? line.height() : room.height());
         painter.setPen(frame ? frame->line : theme::quiet(palette()));
         if (tagged.kind == ChangedLine::Removed)
             painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QStringLiteral("−"));
@@ -434,11 +428,16 @@ void TextPane::keyPressEvent(QKeyEvent* event)
     switch (event->key()) {
     case Qt::Key_Up:
     case Qt::Key_Left:
-    case Qt::Key_PageUp: leaveFiller(true); break;
+    case Qt::Key_PageUp:
+        leaveFiller(true);
+        break;
     case Qt::Key_Down:
     case Qt::Key_Right:
-    case Qt::Key_PageDown: leaveFiller(false); break;
-    default: break;
+    case Qt::Key_PageDown:
+        leaveFiller(false);
+        break;
+    default:
+        break;
     }
 }
 
@@ -447,7 +446,8 @@ QMimeData* TextPane::createMimeDataFromSelection() const
     const QTextCursor cursor = textCursor();
     QStringList lines;
     const int start = cursor.selectionStart(), end = cursor.selectionEnd();
-    for (QTextBlock block = document()->findBlock(start); block.isValid() && block.position() <= end; block = block.next()) {
+    for (QTextBlock block = document()->findBlock(start); block.isValid() && block.position() <= end;
+         block = block.next()) {
         if (rowOf(block).filler && block.text().isEmpty())
             continue;
         const int from = std::max(0, start - block.position());

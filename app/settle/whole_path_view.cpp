@@ -16,7 +16,7 @@ namespace espalier {
 
 namespace {
 
-constexpr int mostLines = 20'000;      // enough to decide by; the file itself is whole whatever is chosen
+constexpr int mostLines = 20'000;       // enough to decide by; the file itself is whole whatever is chosen
 constexpr std::size_t mostBytes = 4096; // of a file that is no text
 constexpr std::size_t bytesInRow = 8;
 

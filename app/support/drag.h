@@ -15,17 +15,17 @@
 namespace espalier {
 
 struct DragSource {
-    std::string branch;      // full ref name; may be empty for commits that no branch of the clone holds
-    Oid below;               // for a range: the commit below its oldest; zero with wholeBranch
-    Oid tip;                 // the newest commit that is dragged
+    std::string branch; // full ref name; may be empty for commits that no branch of the clone holds
+    Oid below;          // for a range: the commit below its oldest; zero with wholeBranch
+    Oid tip;            // the newest commit that is dragged
     bool wholeBranch = true;
-    QString label;           // "topic/x", "2 commits of topic/x"
+    QString label; // "topic/x", "2 commits of topic/x"
 };
 
 struct DropTarget {
     Oid commit;
-    std::string refName;     // full name when a label was the target; may be empty
-    QString label;           // "upstream/main", "1a2b3c4 Subject"
+    std::string refName; // full name when a label was the target; may be empty
+    QString label;       // "upstream/main", "1a2b3c4 Subject"
 };
 
 inline constexpr char dragMimeType[] = "application/x-espalier-replay";

@@ -135,10 +135,7 @@ void fitRows(QTreeWidget* list, int most)
     list->setFixedHeight(height + 2 * list->frameWidth() + 2);
 }
 
-void quieten(QWidget* label)
-{
-    theme::keepColour(label, QPalette::WindowText, theme::quiet);
-}
+void quieten(QWidget* label) { theme::keepColour(label, QPalette::WindowText, theme::quiet); }
 
 } // namespace page
 

@@ -49,14 +49,15 @@ void drawSurface(QPainter* painter, const QStyleOption* option, const QWidget* w
     const bool hovered = enabled && option->state & QStyle::State_MouseOver;
     const bool filled = isFilled(option);
     const bool danger = widget && widget->property("danger").toBool();
-    QColor fill = filled ? (danger ? theme::dangerFill(colours) : theme::primary(colours)) : colours.color(QPalette::Button);
+    QColor fill =
+        filled ? (danger ? theme::dangerFill(colours) : theme::primary(colours)) : colours.color(QPalette::Button);
     // A button in a place's colour has its outline in it too.
     const QColor ink = colours.color(QPalette::ButtonText);
     const bool tinted = enabled && ink != QApplication::palette().color(QPalette::Active, QPalette::ButtonText);
     // Its words tell a button; the outline need not be loud.
     const QColor line = tinted    ? ink
-                  : enabled ? theme::mixed(colours.color(QPalette::Base), colours.color(QPalette::Text), 0.32)
-                            : theme::cardBorder(colours);
+                        : enabled ? theme::mixed(colours.color(QPalette::Base), colours.color(QPalette::Text), 0.32)
+                                  : theme::cardBorder(colours);
     if (!enabled)
         fill = colours.color(QPalette::Window);
     if (pressed || hovered)
@@ -100,7 +101,10 @@ void drawCheckBox(QPainter* painter, const QStyleOption* option)
     const QRectF box = QRectF(option->rect).adjusted(1, 1, -1, -1);
     const bool marked = option->state & (QStyle::State_On | QStyle::State_NoChange);
     const bool filled = marked && enabled;
-    painter->setPen(QPen(filled ? theme::primary(option->palette) : enabled ? theme::outline(option->palette) : text, 1.2));
+    painter->setPen(QPen(filled    ? theme::primary(option->palette)
+                         : enabled ? theme::outline(option->palette)
+                                   : text,
+                         1.2));
     painter->setBrush(filled ? theme::primary(option->palette) : option->palette.color(QPalette::Base));
     painter->drawRoundedRect(box, box.width() * 0.2, box.width() * 0.2);
     const QColor mark = filled ? QColor(Qt::white) : text;
@@ -118,8 +122,8 @@ void drawCheckBox(QPainter* painter, const QStyleOption* option)
 // An arrow that is drawn by turning one.
 void drawArrow(QPainter* painter, const QStyleOption* option, int degrees)
 {
-    const QColor ink = option->palette.color(option->state & QStyle::State_Enabled ? QPalette::Active : QPalette::Disabled,
-                                             QPalette::ButtonText);
+    const QColor ink = option->palette.color(
+        option->state & QStyle::State_Enabled ? QPalette::Active : QPalette::Disabled, QPalette::ButtonText);
     painter->translate(QRectF(option->rect).center());
     painter->rotate(degrees);
     const double half = std::min(option->rect.width(), option->rect.height()) / 2.0;
@@ -128,7 +132,8 @@ void drawArrow(QPainter* painter, const QStyleOption* option, int degrees)
 
 void drawMenuTitle(QPainter* painter, const QStyleOptionMenuItem* item)
 {
-    const bool open = item->state & (QStyle::State_Selected | QStyle::State_Sunken) && item->state & QStyle::State_Enabled;
+    const bool open =
+        item->state & (QStyle::State_Selected | QStyle::State_Sunken) && item->state & QStyle::State_Enabled;
     painter->fillRect(item->rect, item->palette.color(QPalette::Window));
     if (open) {
         painter->setPen(Qt::NoPen);
@@ -169,7 +174,9 @@ void Style::drawPrimitive(PrimitiveElement element, const QStyleOption* option, 
     const Saved saved(painter);
     switch (element) {
     case PE_IndicatorCheckBox:
-    case PE_IndicatorItemViewItemCheck: drawCheckBox(painter, option); return;
+    case PE_IndicatorItemViewItemCheck:
+        drawCheckBox(painter, option);
+        return;
     case PE_PanelButtonCommand:
         if (!isFlat(option) || option->state & (State_MouseOver | State_Sunken | State_HasFocus))
             drawSurface(painter, option, widget);
@@ -185,10 +192,18 @@ void Style::drawPrimitive(PrimitiveElement element, const QStyleOption* option, 
         if (!qobject_cast<const QPushButton*>(widget) && !qobject_cast<const QToolButton*>(widget))
             drawRing(painter, option->rect, radius(option) * 0.8, theme::focusRing(option->palette), 1.5);
         return;
-    case PE_IndicatorArrowDown: drawArrow(painter, option, 0); return;
-    case PE_IndicatorArrowLeft: drawArrow(painter, option, 90); return;
-    case PE_IndicatorArrowUp: drawArrow(painter, option, 180); return;
-    case PE_IndicatorArrowRight: drawArrow(painter, option, 270); return;
+    case PE_IndicatorArrowDown:
+        drawArrow(painter, option, 0);
+        return;
+    case PE_IndicatorArrowLeft:
+        drawArrow(painter, option, 90);
+        return;
+    case PE_IndicatorArrowUp:
+        drawArrow(painter, option, 180);
+        return;
+    case PE_IndicatorArrowRight:
+        drawArrow(painter, option, 270);
+        return;
     case PE_Frame:
         painter->setBrush(Qt::NoBrush);
         painter->setPen(theme::cardBorder(option->palette));
@@ -202,7 +217,8 @@ void Style::drawPrimitive(PrimitiveElement element, const QStyleOption* option, 
     QProxyStyle::drawPrimitive(element, option, painter, widget);
 }
 
-void Style::drawControl(ControlElement element, const QStyleOption* option, QPainter* painter, const QWidget* widget) const
+void Style::drawControl(ControlElement element, const QStyleOption* option, QPainter* painter,
+                        const QWidget* widget) const
 {
     if (const auto* button = qstyleoption_cast<const QStyleOptionButton*>(option);
         button && element == CE_PushButtonLabel && (isFilled(option) || isFlat(option))) {
@@ -219,7 +235,8 @@ void Style::drawControl(ControlElement element, const QStyleOption* option, QPai
     if (const auto* item = qstyleoption_cast<const QStyleOptionMenuItem*>(option); item && element == CE_MenuBarItem) {
         const Saved saved(painter);
         drawMenuTitle(painter, item);
-        proxy()->drawItemText(painter, item->rect, Qt::AlignCenter | Qt::TextShowMnemonic | Qt::TextDontClip | Qt::TextSingleLine,
+        proxy()->drawItemText(painter, item->rect,
+                              Qt::AlignCenter | Qt::TextShowMnemonic | Qt::TextDontClip | Qt::TextSingleLine,
                               item->palette, item->state & State_Enabled, item->text, QPalette::WindowText);
         return;
     }
@@ -242,9 +259,10 @@ void Style::drawComplexControl(ComplexControl control, const QStyleOptionComplex
         drawSurface(painter, option, widget);
         const QRectF room(option->rect);
         const double size = unit(option) * 0.5;
-        const double x = option->direction == Qt::RightToLeft ? room.left() + unit(option) : room.right() - unit(option) * 1.5;
-        drawChevron(painter, QRectF(x - size, room.top(), size * 2, room.height()), option->palette.color(QPalette::ButtonText),
-                    size);
+        const double x =
+            option->direction == Qt::RightToLeft ? room.left() + unit(option) : room.right() - unit(option) * 1.5;
+        drawChevron(painter, QRectF(x - size, room.top(), size * 2, room.height()),
+                    option->palette.color(QPalette::ButtonText), size);
     } else if (control == CC_ToolButton && tool && !(tool->features & QStyleOptionToolButton::MenuButtonPopup)) {
         const Saved saved(painter);
         QStyleOptionToolButton label = *tool;
@@ -307,17 +325,22 @@ QSize Style::sizeFromContents(ContentsType type, const QStyleOption* option, con
         const bool menu = tool && tool->features & QStyleOptionToolButton::HasMenu;
         return {contents.width() + unit(option) * (menu ? 5 : 2) / 2, controlHeight(option) - unit(option) / 2};
     }
-    case CT_ComboBox: return {base.width() + unit(option), controlHeight(option)};
-    case CT_LineEdit: return {base.width() + unit(option), controlHeight(option)};
-    case CT_ItemViewItem: return {base.width(), std::max(base.height(), option->fontMetrics.height() * 17 / 10)};
-    case CT_HeaderSection: return {base.width(), option->fontMetrics.height() * 19 / 10};
+    case CT_ComboBox:
+        return {base.width() + unit(option), controlHeight(option)};
+    case CT_LineEdit:
+        return {base.width() + unit(option), controlHeight(option)};
+    case CT_ItemViewItem:
+        return {base.width(), std::max(base.height(), option->fontMetrics.height() * 17 / 10)};
+    case CT_HeaderSection:
+        return {base.width(), option->fontMetrics.height() * 19 / 10};
     case CT_MenuItem: {
         const auto* item = qstyleoption_cast<const QStyleOptionMenuItem*>(option);
         if (item && item->menuItemType != QStyleOptionMenuItem::Separator)
             return {base.width() + unit(option), std::max(base.height(), option->fontMetrics.height() * 17 / 10)};
         return base;
     }
-    default: return base;
+    default:
+        return base;
     }
 }
 
@@ -328,26 +351,37 @@ int Style::pixelMetric(PixelMetric metric, const QStyleOption* option, const QWi
     case PM_LayoutHorizontalSpacing:
     case PM_LayoutVerticalSpacing:
     case PM_HeaderMargin:
-    case PM_CheckBoxLabelSpacing: return half;
+    case PM_CheckBoxLabelSpacing:
+        return half;
     // Texts of rows begin where those of headers do.
-    case PM_FocusFrameHMargin: return half - 1;
+    case PM_FocusFrameHMargin:
+        return half - 1;
     case PM_IndicatorWidth:
-    case PM_IndicatorHeight: return half * 2 + 2;
-    case PM_ScrollBarExtent: return half * 3 / 2;
-    case PM_ScrollBarSliderMin: return half * 4;
+    case PM_IndicatorHeight:
+        return half * 2 + 2;
+    case PM_ScrollBarExtent:
+        return half * 3 / 2;
+    case PM_ScrollBarSliderMin:
+        return half * 4;
     case PM_ButtonShiftHorizontal:
-    case PM_ButtonShiftVertical: return 0;
-    case PM_SplitterWidth: return half;
-    default: return QProxyStyle::pixelMetric(metric, option, widget);
+    case PM_ButtonShiftVertical:
+        return 0;
+    case PM_SplitterWidth:
+        return half;
+    default:
+        return QProxyStyle::pixelMetric(metric, option, widget);
     }
 }
 
 int Style::styleHint(StyleHint hint, const QStyleOption* option, const QWidget* widget, QStyleHintReturn* answer) const
 {
     switch (hint) {
-    case SH_DialogButtonBox_ButtonsHaveIcons: return 0;
-    case SH_ItemView_ShowDecorationSelected: return 1;
-    default: return QProxyStyle::styleHint(hint, option, widget, answer);
+    case SH_DialogButtonBox_ButtonsHaveIcons:
+        return 0;
+    case SH_ItemView_ShowDecorationSelected:
+        return 1;
+    default:
+        return QProxyStyle::styleHint(hint, option, widget, answer);
     }
 }
 

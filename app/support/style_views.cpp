@@ -25,7 +25,8 @@ QColor groundOf(const QStyleOption* option, const QWidget* widget)
 
 } // namespace
 
-bool Style::drawView(PrimitiveElement element, const QStyleOption* option, QPainter* painter, const QWidget* widget) const
+bool Style::drawView(PrimitiveElement element, const QStyleOption* option, QPainter* painter,
+                     const QWidget* widget) const
 {
     const auto* row = qstyleoption_cast<const QStyleOptionViewItem*>(option);
     if (!row || (element != PE_PanelItemViewItem && element != PE_PanelItemViewRow))
@@ -93,7 +94,8 @@ bool Style::drawView(ControlElement element, const QStyleOption* option, QPainte
         painter->fillRect(pill, hovered ? theme::outline(option->palette) : theme::cardBorder(option->palette));
         return true;
     }
-    default: return false;
+    default:
+        return false;
     }
 }
 
@@ -113,15 +115,21 @@ QRect Style::scrollBarRect(const QStyleOptionComplex* option, SubControl part) c
     const int start =
         sliderPositionFromValue(bar->minimum, bar->maximum, bar->sliderPosition, whole - length, bar->upsideDown);
     const auto stretch = [&](int from, int size) {
-        const QRect room = sideways ? QRect(from, 0, size, bar->rect.height()) : QRect(0, from, bar->rect.width(), size);
+        const QRect room =
+            sideways ? QRect(from, 0, size, bar->rect.height()) : QRect(0, from, bar->rect.width(), size);
         return visualRect(bar->direction, bar->rect, room.translated(bar->rect.topLeft()));
     };
     switch (part) {
-    case SC_ScrollBarGroove: return bar->rect;
-    case SC_ScrollBarSlider: return stretch(start, length);
-    case SC_ScrollBarSubPage: return stretch(0, start);
-    case SC_ScrollBarAddPage: return stretch(start + length, whole - start - length);
-    default: return {}; // no arrows at the ends
+    case SC_ScrollBarGroove:
+        return bar->rect;
+    case SC_ScrollBarSlider:
+        return stretch(start, length);
+    case SC_ScrollBarSubPage:
+        return stretch(0, start);
+    case SC_ScrollBarAddPage:
+        return stretch(start + length, whole - start - length);
+    default:
+        return {}; // no arrows at the ends
     }
 }
 

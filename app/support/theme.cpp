@@ -20,14 +20,18 @@ namespace {
 
 // Okabe and Ito, "Color Universal Design" (2008): blue, vermillion, bluish green, then the others (values from memory).
 constexpr QRgb blue = 0xFF0072B2, vermillion = 0xFFD55E00, green = 0xFF009E73;
-constexpr std::array<QRgb, 7> laneHues{0xFF009E73, 0xFFCC79A7, 0xFF56B4E9, 0xFFE69F00, 0xFF0072B2, 0xFFD55E00, 0xFFF0E442};
+constexpr std::array<QRgb, 7> laneHues{0xFF009E73, 0xFFCC79A7, 0xFF56B4E9, 0xFFE69F00,
+                                       0xFF0072B2, 0xFFD55E00, 0xFFF0E442};
 
 QRgb hueOf(Place place)
 {
     switch (place) {
-    case Place::Upstream: return blue;
-    case Place::Fork: return vermillion;
-    default: return green;
+    case Place::Upstream:
+        return blue;
+    case Place::Fork:
+        return vermillion;
+    default:
+        return green;
     }
 }
 
@@ -93,24 +97,26 @@ QPalette paletteFor(bool dark)
 
 void apply(QApplication& application, Scheme scheme)
 {
-    const bool dark = scheme == Scheme::Dark || (scheme == Scheme::System && QGuiApplication::styleHints()->colorScheme() ==
-                                                                                Qt::ColorScheme::Dark);
+    const bool dark = scheme == Scheme::Dark || (scheme == Scheme::System &&
+                                                 QGuiApplication::styleHints()->colorScheme() == Qt::ColorScheme::Dark);
     application.setStyle(new Style);
     application.setPalette(paletteFor(dark));
     static QMetaObject::Connection following;
     QObject::disconnect(following);
     if (scheme == Scheme::System)
-        following = QObject::connect(QGuiApplication::styleHints(), &QStyleHints::colorSchemeChanged, &application,
-                                     [&application](Qt::ColorScheme now) {
-                                         application.setPalette(paletteFor(now == Qt::ColorScheme::Dark));
-                                     });
+        following = QObject::connect(
+            QGuiApplication::styleHints(), &QStyleHints::colorSchemeChanged, &application,
+            [&application](Qt::ColorScheme now) { application.setPalette(paletteFor(now == Qt::ColorScheme::Dark)); });
 }
 
 namespace {
 
 class ColourKeeper : public QObject {
   public:
-    ColourKeeper(QWidget* widget, QPalette::ColorRole role) : QObject(widget), m_role(role) { widget->installEventFilter(this); }
+    ColourKeeper(QWidget* widget, QPalette::ColorRole role) : QObject(widget), m_role(role)
+    {
+        widget->installEventFilter(this);
+    }
     QPalette::ColorRole role() const { return m_role; }
     void keep(std::function<QColor(const QPalette&)> colour)
     {
@@ -181,7 +187,8 @@ class ItemColourKeeper : public QObject {
             for (QTreeWidgetItemIterator at(tree); *at; ++at)
                 for (int column = 0; column < tree->columnCount(); ++column)
                     if (const QVariant kept = (*at)->data(column, colourRole); kept.isValid())
-                        (*at)->setForeground(column, reinterpret_cast<ItemColour>(kept.value<quintptr>())(tree->palette()));
+                        (*at)->setForeground(column,
+                                             reinterpret_cast<ItemColour>(kept.value<quintptr>())(tree->palette()));
         }
         return false;
     }

@@ -45,22 +45,22 @@ QColor placeTint(Place place, const QPalette& palette);
 // Colours of lanes beside the main line, in turn; any index.
 QColor laneColour(int index, const QPalette& palette);
 
-QColor quiet(const QPalette& palette);      // secondary text
-QColor warning(const QPalette& palette);    // text of a conflict or a loss
+QColor quiet(const QPalette& palette);   // secondary text
+QColor warning(const QPalette& palette); // text of a conflict or a loss
 QColor warningTint(const QPalette& palette);
-QColor success(const QPalette& palette);    // text of something that went well
+QColor success(const QPalette& palette); // text of something that went well
 QColor successTint(const QPalette& palette);
-QColor danger(const QPalette& palette);     // text of what would be lost
+QColor danger(const QPalette& palette); // text of what would be lost
 QColor dangerTint(const QPalette& palette);
 QColor undecidedTint(const QPalette& palette); // an undecided hunk
-QColor card(const QPalette& palette);       // background of a card
+QColor card(const QPalette& palette);          // background of a card
 QColor cardBorder(const QPalette& palette);
 QColor hoverTint(const QPalette& palette);
 QColor selectionTint(const QPalette& palette); // a selected row under ordinary text
-QColor outline(const QPalette& palette);    // of a field, a button, a check box; the thumb of a scroll bar
-QColor focusRing(const QPalette& palette);  // around what has the keyboard
-QColor primary(const QPalette& palette);    // the filled button, under white text
-QColor dangerFill(const QPalette& palette); // the same where something would be lost
+QColor outline(const QPalette& palette);       // of a field, a button, a check box; the thumb of a scroll bar
+QColor focusRing(const QPalette& palette);     // around what has the keyboard
+QColor primary(const QPalette& palette);       // the filled button, under white text
+QColor dangerFill(const QPalette& palette);    // the same where something would be lost
 // Between `a` (0) and `b` (1).
 QColor mixed(const QColor& a, const QColor& b, double share);
 

@@ -79,8 +79,8 @@ class SceneView : public QWidget {
             painter.setBrush(theme::placeTint(Place(i), palette()));
             painter.drawRoundedRect(room, theme::gap(this) * 0.75, theme::gap(this) * 0.75);
             painter.setPen(theme::place(Place(i), palette()));
-            painter.drawText(room.adjusted(theme::gap(this) * 2, theme::gap(this) * 3 / 2, 0, 0), int(Qt::AlignLeft | Qt::AlignTop),
-                             names[i]);
+            painter.drawText(room.adjusted(theme::gap(this) * 2, theme::gap(this) * 3 / 2, 0, 0),
+                             int(Qt::AlignLeft | Qt::AlignTop), names[i]);
         }
     }
 
@@ -227,12 +227,23 @@ void WalkthroughPage::showRun(const DryRun& run)
 void WalkthroughPage::keyPressEvent(QKeyEvent* event)
 {
     switch (event->key()) {
-    case Qt::Key_Right: setStep(d->step + 1); break;
-    case Qt::Key_Left: setStep(d->step - 1); break;
-    case Qt::Key_Home: setStep(0); break;
-    case Qt::Key_End: setStep(stepCount() - 1); break;
-    case Qt::Key_Escape: Q_EMIT closed(); break;
-    default: QWidget::keyPressEvent(event);
+    case Qt::Key_Right:
+        setStep(d->step + 1);
+        break;
+    case Qt::Key_Left:
+        setStep(d->step - 1);
+        break;
+    case Qt::Key_Home:
+        setStep(0);
+        break;
+    case Qt::Key_End:
+        setStep(stepCount() - 1);
+        break;
+    case Qt::Key_Escape:
+        Q_EMIT closed();
+        break;
+    default:
+        QWidget::keyPressEvent(event);
     }
 }
 

@@ -30,8 +30,8 @@ Stage stageOf(const SceneStory& story, bool upstreamMoved)
     stage.onto = 1;
     if (upstreamMoved) {
         for (int i = 0; i < story.upstreamCommits; ++i)
-            commits.push_back({i + 1 == story.upstreamCommits ? story.onto : QString(), QString(), Place::Upstream, 2 + i,
-                               int(commits.size()) - 1});
+            commits.push_back({i + 1 == story.upstreamCommits ? story.onto : QString(), QString(), Place::Upstream,
+                               2 + i, int(commits.size()) - 1});
         stage.onto = int(commits.size()) - 1;
     }
     commits[std::size_t(stage.onto)].label = QObject::tr("main line");
@@ -91,35 +91,40 @@ std::vector<Scene> scenesOf(const SceneStory& story)
     std::vector<Scene> scenes;
     Stage stage = stageOf(story, false);
     stage.commits[std::size_t(stage.oldTip)].label = story.topic;
-    scenes.push_back({tr("A topic branch is a few commits on a base"),
-                      tr("You began %1 at commit %2 of the main line and made commits on top. Each commit names its parent, "
-                         "the commit below it; the branch is only a name for the newest one.")
-                          .arg(story.topic, story.base),
-                      stage.commits});
+    scenes.push_back(
+        {tr("A topic branch is a few commits on a base"),
+         tr("You began %1 at commit %2 of the main line and made commits on top. Each commit names its parent, "
+            "the commit below it; the branch is only a name for the newest one.")
+             .arg(story.topic, story.base),
+         stage.commits});
     stage = stageOf(story, true);
     stage.commits[std::size_t(stage.oldTip)].label = story.topic;
-    scenes.push_back({tr("The upstream moves on"),
-                      tr("Others' work lands on the main line. Your branch still stands on its old base: it is ahead by its "
-                         "own commits and behind by the new ones. That is drift, and it is nobody's fault."),
-                      stage.commits});
+    scenes.push_back(
+        {tr("The upstream moves on"),
+         tr("Others' work lands on the main line. Your branch still stands on its old base: it is ahead by its "
+            "own commits and behind by the new ones. That is drift, and it is nobody's fault."),
+         stage.commits});
     stage.commits[std::size_t(stage.onto)].wanted = true;
-    scenes.push_back({tr("A replay needs a new base"),
-                      tr("A maintainer asks you to update the branch. The commits are to stand on %1 instead. Nothing has "
-                         "changed yet: the dry run computes the outcome in memory only.")
-                          .arg(story.onto),
-                      stage.commits});
+    scenes.push_back(
+        {tr("A replay needs a new base"),
+         tr("A maintainer asks you to update the branch. The commits are to stand on %1 instead. Nothing has "
+            "changed yet: the dry run computes the outcome in memory only.")
+             .arg(story.onto),
+         stage.commits});
     addNew(stage, story, std::min<std::size_t>(1, story.newIds.size()));
-    scenes.push_back({tr("The first commit is carried over"),
-                      tr("What the commit changed against its parent is changed on the new base in the same way. The result is "
-                         "a new commit: same author, same message, but another parent, and so another ID."),
-                      stage.commits});
+    scenes.push_back(
+        {tr("The first commit is carried over"),
+         tr("What the commit changed against its parent is changed on the new base in the same way. The result is "
+            "a new commit: same author, same message, but another parent, and so another ID."),
+         stage.commits});
     stage = stageOf(story, true);
     stage.commits[std::size_t(stage.oldTip)].label = story.topic;
     addNew(stage, story, story.newIds.size());
-    scenes.push_back({tr("Then the others, one after another"),
-                      tr("Every commit above gets a new ID too, because its parent has one. Where both sides changed the same "
-                         "lines, the program cannot know what is meant: that is a conflict, and you settle it."),
-                      stage.commits});
+    scenes.push_back(
+        {tr("Then the others, one after another"),
+         tr("Every commit above gets a new ID too, because its parent has one. Where both sides changed the same "
+            "lines, the program cannot know what is meant: that is a conflict, and you settle it."),
+         stage.commits});
     for (SceneCommit& commit : stage.commits) {
         commit.label = commit.place == Place::Upstream ? commit.label : QString();
         commit.fresh = false;
@@ -127,29 +132,33 @@ std::vector<Scene> scenesOf(const SceneStory& story)
     stage.commits[std::size_t(stage.oldTip)].label = tr("fork's copy");
     if (!story.newIds.empty())
         stage.commits.back().label = story.topic;
-    scenes.push_back({tr("Apply moves the name, and keeps the old tip"),
-                      tr("In your clone the branch now names the newest new commit. The old commits are still there: the logbook "
-                         "keeps a ref to them, so the whole replay can be taken back. The fork knows nothing of it yet and "
-                         "has the old ones."),
-                      stage.commits});
-    scenes.push_back({tr("Why a plain push is refused"),
-                      tr("The fork still has the old commits. A plain push may only add on top of what is there, and your new "
-                         "commits do not stand on the old ones. The refusal protects whatever is on the fork."),
-                      stage.commits});
-    scenes.push_back({tr("The overwrite check"),
-                      tr("Before the fork's branch is replaced, look at what goes: each old commit should have a new version. A "
-                         "commit that is not yours, pushed there by somebody else, would be lost. The check says so loudest."),
-                      stage.commits});
+    scenes.push_back(
+        {tr("Apply moves the name, and keeps the old tip"),
+         tr("In your clone the branch now names the newest new commit. The old commits are still there: the logbook "
+            "keeps a ref to them, so the whole replay can be taken back. The fork knows nothing of it yet and "
+            "has the old ones."),
+         stage.commits});
+    scenes.push_back(
+        {tr("Why a plain push is refused"),
+         tr("The fork still has the old commits. A plain push may only add on top of what is there, and your new "
+            "commits do not stand on the old ones. The refusal protects whatever is on the fork."),
+         stage.commits});
+    scenes.push_back(
+        {tr("The overwrite check"),
+         tr("Before the fork's branch is replaced, look at what goes: each old commit should have a new version. A "
+            "commit that is not yours, pushed there by somebody else, would be lost. The check says so loudest."),
+         stage.commits});
     for (SceneCommit& commit : stage.commits) {
         commit.faded = commit.place == Place::Fork;
         if (commit.place == Place::Fork)
             commit.label.clear();
     }
-    scenes.push_back({tr("A forced update with a lease"),
-                      tr("The update goes through only while the fork stands exactly where you saw it. If somebody pushed in "
-                         "between, it is refused and you check again. Follow the project's own rules on rewriting branches, "
-                         "and ask before you rewrite what others build on."),
-                      stage.commits});
+    scenes.push_back(
+        {tr("A forced update with a lease"),
+         tr("The update goes through only while the fork stands exactly where you saw it. If somebody pushed in "
+            "between, it is refused and you check again. Follow the project's own rules on rewriting branches, "
+            "and ask before you rewrite what others build on."),
+         stage.commits});
     return scenes;
 }
 

@@ -14,14 +14,14 @@
 namespace espalier {
 
 struct SceneCommit {
-    QString id;       // seven digits, or a letter in the example
-    QString label;    // branch names at it, may be empty
+    QString id;    // seven digits, or a letter in the example
+    QString label; // branch names at it, may be empty
     Place place = Place::Clone;
-    int column = 0;   // position along the time axis, 0 oldest
-    int parent = -1;  // index of the commit below; -1: the picture begins here
-    bool faded = false;   // kept, but no branch reaches it any more
-    bool fresh = false;   // made in this step
-    bool wanted = false;  // where the topic is to stand
+    int column = 0;      // position along the time axis, 0 oldest
+    int parent = -1;     // index of the commit below; -1: the picture begins here
+    bool faded = false;  // kept, but no branch reaches it any more
+    bool fresh = false;  // made in this step
+    bool wanted = false; // where the topic is to stand
 };
 
 struct Scene {

@@ -34,7 +34,8 @@ class Question : public QDialog {
         setMinimumWidth(theme::gap(this) * 72);
         auto* column = new QVBoxLayout(this);
         column->setSpacing(theme::gap(this) * 3 / 2);
-        column->setContentsMargins(theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2);
+        column->setContentsMargins(theme::gap(this) * 2, theme::gap(this) * 2, theme::gap(this) * 2,
+                                   theme::gap(this) * 2);
         m_sentence = new PlainLabel(sentence, this);
         m_sentence->setWrapped(true);
         m_sentence->setVisible(!sentence.isEmpty());
@@ -101,8 +102,11 @@ class FilterField : public QLineEdit {
 class Picker {
   public:
     Picker(Question& dialog, const Snapshot& snapshot, std::string except)
-        : m_dialog(dialog), m_snapshot(snapshot), m_except(std::move(except)), m_list(new QListWidget(&dialog)),
-          m_filter(new FilterField(m_list, &dialog))
+        : m_dialog(dialog)
+        , m_snapshot(snapshot)
+        , m_except(std::move(except))
+        , m_list(new QListWidget(&dialog))
+        , m_filter(new FilterField(m_list, &dialog))
     {
         m_list->setAccessibleName(QObject::tr("Branches, tags and commits"));
         m_filter->setPlaceholderText(QObject::tr("Type a part of the name, or the beginning of an id"));
@@ -136,7 +140,8 @@ class Picker {
         m_list->clear();
         const QString typed = m_filter->text().trimmed();
         // The likely answer first.
-        if (m_snapshot.mainLine >= 0 && toText(m_snapshot.mainLineRef()->shortName).contains(typed, Qt::CaseInsensitive))
+        if (m_snapshot.mainLine >= 0 &&
+            toText(m_snapshot.mainLineRef()->shortName).contains(typed, Qt::CaseInsensitive))
             add(std::size_t(m_snapshot.mainLine));
         std::vector<std::size_t> within;
         for (std::size_t i = 0; i < m_snapshot.refs.size() && m_list->count() < most; ++i) {
@@ -152,14 +157,17 @@ class Picker {
         if (digits.size() >= 4)
             for (const Row row : m_snapshot.history.findPrefix(digits, mostCommits)) {
                 auto* item = new QListWidgetItem(
-                    QObject::tr("commit %1").arg(QString::fromStdString(m_snapshot.history.id(row).hex().substr(0, 12))), m_list);
+                    QObject::tr("commit %1")
+                        .arg(QString::fromStdString(m_snapshot.history.id(row).hex().substr(0, 12))),
+                    m_list);
                 item->setData(commitRole, row);
             }
         for (const std::size_t i : within)
             add(i);
         m_list->setCurrentRow(0);
-        m_dialog.judge(m_list->count() == 0 ? QObject::tr("No branch or tag has this in its name, and no commit's id begins so.")
-                                            : QString());
+        m_dialog.judge(m_list->count() == 0
+                           ? QObject::tr("No branch or tag has this in its name, and no commit's id begins so.")
+                           : QString());
     }
     void add(std::size_t i)
     {
@@ -167,7 +175,8 @@ class Picker {
         if (ref.name == m_except || ref.tip.isZero() || m_list->count() >= most)
             return;
         const QString name = toText(ref.shortName);
-        auto* item = new QListWidgetItem(int(i) == m_snapshot.mainLine ? QObject::tr("%1 (the main line)").arg(name) : name, m_list);
+        auto* item = new QListWidgetItem(
+            int(i) == m_snapshot.mainLine ? QObject::tr("%1 (the main line)").arg(name) : name, m_list);
         item->setData(refRole, qulonglong(i));
     }
 
@@ -314,7 +323,8 @@ bool confirm(QWidget* parent, const QString& title, const QString& sentence, con
 
 std::optional<CloneAnswer> askClone(QWidget* parent)
 {
-    Question dialog(parent, QObject::tr("Clone"), QObject::tr("Makes a clone of your fork, or of any repository, in a new folder."),
+    Question dialog(parent, QObject::tr("Clone"),
+                    QObject::tr("Makes a clone of your fork, or of any repository, in a new folder."),
                     QObject::tr("Clone"));
     auto* url = new QLineEdit(&dialog);
     auto* folder = new QLineEdit(&dialog);
@@ -365,9 +375,10 @@ namespace {
 
 std::optional<Login> askLogin(QWidget* parent, const std::string& url, const std::string& user)
 {
-    Question dialog(parent, QObject::tr("Log in"),
-                    QObject::tr("%1 asks who you are. What you type is kept in memory only.").arg(toText(withoutSecret(url))),
-                    QObject::tr("Log in"));
+    Question dialog(
+        parent, QObject::tr("Log in"),
+        QObject::tr("%1 asks who you are. What you type is kept in memory only.").arg(toText(withoutSecret(url))),
+        QObject::tr("Log in"));
     auto* name = new QLineEdit(toText(user), &dialog);
     auto* secret = new QLineEdit(&dialog);
     secret->setEchoMode(QLineEdit::Password);
@@ -393,7 +404,8 @@ std::optional<std::string> answerSsh(QWidget* parent, const SshQuestion& questio
         // The last line asks for the word "yes", which is a button here.
         const qsizetype last = words.lastIndexOf(QLatin1Char('\n'));
         words = words.left(last < 0 ? words.size() : last) + QStringLiteral("\n\n") +
-                QObject::tr("Go on only if the fingerprint is the one that the host's owner publishes. ssh then remembers it.");
+                QObject::tr(
+                    "Go on only if the fingerprint is the one that the host's owner publishes. ssh then remembers it.");
         return vouchFor(parent, words) ? std::optional<std::string>("yes") : std::nullopt;
     }
     if (question.kind == SshQuestion::Kind::Consent)
@@ -447,9 +459,11 @@ Access accessFor(QWidget* parent)
         if (accepted->hosts.contains({host, fingerprint}))
             return true;
         const bool yes = askOnGui<bool>(window, false, [&](QWidget* at) {
-            return vouchFor(at, QObject::tr("Nothing on this computer vouches for %1. Go on only if the fingerprint is the one that "
-                                            "its owner publishes: %2")
-                                    .arg(toText(host), toText(fingerprint)));
+            return vouchFor(
+                at,
+                QObject::tr("Nothing on this computer vouches for %1. Go on only if the fingerprint is the one that "
+                            "its owner publishes: %2")
+                    .arg(toText(host), toText(fingerprint)));
         });
         if (yes)
             accepted->hosts.emplace(host, fingerprint);

@@ -29,7 +29,8 @@
 
 namespace espalier {
 
-MainWindow::MainWindow(QWidget* parent) : QMainWindow(parent), m_session(new Session(this)), m_flow(new ReplayFlow(m_session, this))
+MainWindow::MainWindow(QWidget* parent)
+    : QMainWindow(parent), m_session(new Session(this)), m_flow(new ReplayFlow(m_session, this))
 {
     setWindowTitle(tr("Espalier"));
     m_session->setAccess(dialogs::accessFor(this));
@@ -129,8 +130,8 @@ void MainWindow::buildStatus()
     m_workBar->setMaximumWidth(theme::gap(this) * 20);
     m_workBar->setTextVisible(false);
     m_workCancel = new QPushButton(tr("Cancel"), this);
-    for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
-                            static_cast<QWidget*>(m_workCancel)}) {
+    for (QWidget* widget :
+         {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar), static_cast<QWidget*>(m_workCancel)}) {
         statusBar()->addPermanentWidget(widget);
     }
     connect(m_workCancel, &QPushButton::clicked, this, [this] {
@@ -149,8 +150,8 @@ void MainWindow::buildStatus()
 void MainWindow::updateStatus()
 {
     const bool works = m_shownWork != nullptr;
-    for (QWidget* widget : {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar),
-                            static_cast<QWidget*>(m_workCancel)})
+    for (QWidget* widget :
+         {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar), static_cast<QWidget*>(m_workCancel)})
         widget->setVisible(works);
     statusBar()->setVisible(works || !statusBar()->currentMessage().isEmpty());
 }
@@ -225,8 +226,9 @@ void MainWindow::showStanding()
 {
     const Snapshot& snapshot = *m_session->snapshot();
     if (!snapshot.worktree.inProgress.empty()) {
-        m_notice->say(NoticeBar::Warning, tr("git has %1 in progress here. Finish or stop it with git before a replay is applied.")
-                                              .arg(toText(snapshot.worktree.inProgress)));
+        m_notice->say(NoticeBar::Warning,
+                      tr("git has %1 in progress here. Finish or stop it with git before a replay is applied.")
+                          .arg(toText(snapshot.worktree.inProgress)));
         return;
     }
     QStringList lines;
@@ -292,14 +294,15 @@ void MainWindow::offerPush(const Applied& applied)
 void MainWindow::offerMoveToTopic(int ownCommits)
 {
     const QString commits = toText(counted(std::size_t(ownCommits), "commit", "commits"));
-    m_notice->say(NoticeBar::Warning, tr("The clone's main line has %1 of its own; it was left as it is.").arg(commits));
+    m_notice->say(NoticeBar::Warning,
+                  tr("The clone's main line has %1 of its own; it was left as it is.").arg(commits));
     connect(m_notice->offer(tr("&Move them to a topic branch…")), &QPushButton::clicked, this, [this] {
         if (!m_session->snapshot())
             return;
-        const auto answer = dialogs::askBranchName(
-            this, tr("Move to a topic branch"),
-            tr("The main line's own commits go to this branch, and the main line goes back to where upstream's stands."),
-            QStringLiteral("topic/"), *m_session->snapshot(), false);
+        const auto answer = dialogs::askBranchName(this, tr("Move to a topic branch"),
+                                                   tr("The main line's own commits go to this branch, and the main "
+                                                      "line goes back to where upstream's stands."),
+                                                   QStringLiteral("topic/"), *m_session->snapshot(), false);
         if (answer)
             m_session->moveMainToTopic(answer->branch);
     });
@@ -335,10 +338,7 @@ void MainWindow::showCommit(const Oid& id)
     m_graph->goToId(id);
 }
 
-void MainWindow::showLogbook()
-{
-    showPage(m_logbook);
-}
+void MainWindow::showLogbook() { showPage(m_logbook); }
 
 void MainWindow::showCleanUp()
 {

@@ -81,7 +81,8 @@ void MainWindow::buildHistoryMenu()
     add(menu, tr("&Go to…"), QKeySequence(Qt::Key_F4), [this] { askGoTo(); });
     add(menu, tr("Go to the &merge base"), QKeySequence(Qt::SHIFT | Qt::Key_F4), [this] { goToMergeBase(); });
     // The graph's own keys, shown where one looks for them; the menu does not take them from a text that has the focus.
-    QAction* next = add(menu, tr("Ne&xt commit of this place"), QKeySequence(Qt::CTRL | Qt::Key_Down), [this] { m_graph->goToNextOfPlace(1); });
+    QAction* next = add(menu, tr("Ne&xt commit of this place"), QKeySequence(Qt::CTRL | Qt::Key_Down),
+                        [this] { m_graph->goToNextOfPlace(1); });
     QAction* previous = add(menu, tr("P&revious commit of this place"), QKeySequence(Qt::CTRL | Qt::Key_Up),
                             [this] { m_graph->goToNextOfPlace(-1); });
     for (QAction* action : {next, previous})
@@ -161,7 +162,8 @@ void MainWindow::buildBranchMenu()
         m_needBranch.push_back(action);
     };
     about(tr("&Replay onto…"), QKeySequence(Qt::Key_F7), &MainWindow::askReplayOnto);
-    QAction* push = add(menu, tr("&Push…"), QKeySequence(Qt::SHIFT | Qt::Key_F7), [this] { checkAndPush(shortOf(chosenBranch())); });
+    QAction* push = add(menu, tr("&Push…"), QKeySequence(Qt::SHIFT | Qt::Key_F7),
+                        [this] { checkAndPush(shortOf(chosenBranch())); });
     m_needBranch.push_back(push);
     about(tr("Compare with the fork's &version"), {}, &MainWindow::compareWithFork);
     menu->addSeparator();
@@ -208,15 +210,18 @@ void MainWindow::buildHelpMenu()
 {
     QMenu* menu = menuBar()->addMenu(tr("H&elp"));
     add(menu, tr("&Walkthrough"), QKeySequence::HelpContents, [this] { showWalkthrough(); }, false);
-    add(menu, tr("&About Espalier"), {}, [this] {
-        QMessageBox box(this);
-        box.setWindowTitle(tr("About Espalier"));
-        box.setTextFormat(Qt::PlainText);
-        box.setText(tr("Espalier %1\n\nClone, fork and upstream as one history. MIT licence.")
-                        .arg(QStringLiteral(ESPALIER_VERSION)));
-        box.setIconPixmap(windowIcon().pixmap(64, 64));
-        box.exec();
-    }, false);
+    add(
+        menu, tr("&About Espalier"), {},
+        [this] {
+            QMessageBox box(this);
+            box.setWindowTitle(tr("About Espalier"));
+            box.setTextFormat(Qt::PlainText);
+            box.setText(tr("Espalier %1\n\nClone, fork and upstream as one history. MIT licence.")
+                            .arg(QStringLiteral(ESPALIER_VERSION)));
+            box.setIconPixmap(windowIcon().pixmap(64, 64));
+            box.exec();
+        },
+        false);
 }
 
 std::string MainWindow::chosenBranch() const
@@ -262,7 +267,8 @@ void MainWindow::askCheckOut(const std::string& ref)
         m_session->checkOut(found->branch);
     } else if (found->kind == RefKind::RemoteBranch) {
         // Work happens on a branch of the clone.
-        const auto answer = dialogs::askBranchName(this, tr("New branch"), tr("A branch of the clone for %1.").arg(toText(found->shortName)),
+        const auto answer = dialogs::askBranchName(this, tr("New branch"),
+                                                   tr("A branch of the clone for %1.").arg(toText(found->shortName)),
                                                    toText(found->branch), *snapshot, false);
         if (answer)
             m_session->createBranch(answer->branch, found->tip, true);
@@ -284,8 +290,9 @@ void MainWindow::askRename(const std::string& ref)
     if (!m_session->snapshot())
         return;
     const std::string old = shortOf(ref);
-    const auto answer = dialogs::askBranchName(this, tr("Rename"), tr("The new name of %1. The fork's copy keeps its own.").arg(toText(old)),
-                                               toText(old), *m_session->snapshot(), false);
+    const auto answer = dialogs::askBranchName(
+        this, tr("Rename"), tr("The new name of %1. The fork's copy keeps its own.").arg(toText(old)), toText(old),
+        *m_session->snapshot(), false);
     if (answer)
         m_session->renameBranch(old, answer->branch);
 }
@@ -293,10 +300,11 @@ void MainWindow::askRename(const std::string& ref)
 void MainWindow::askDelete(const std::string& ref)
 {
     const std::string branch = shortOf(ref);
-    if (dialogs::confirm(this, tr("Delete"),
-                         tr("Delete %1 in the clone? Its tip is kept: the logbook can bring it back. The fork's copy stays.")
-                             .arg(toText(branch)),
-                         tr("Delete")))
+    if (dialogs::confirm(
+            this, tr("Delete"),
+            tr("Delete %1 in the clone? Its tip is kept: the logbook can bring it back. The fork's copy stays.")
+                .arg(toText(branch)),
+            tr("Delete")))
         m_session->deleteBranch(branch);
 }
 

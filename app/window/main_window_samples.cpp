@@ -26,7 +26,8 @@ std::filesystem::path samplesRoot() { return toBytes(samplesFolder()); }
 QString shortFolder(const QString& folder)
 {
     const QString home = QDir::homePath();
-    return home.size() > 1 && folder.startsWith(home + QLatin1Char('/')) ? QLatin1Char('~') + folder.mid(home.size()) : folder;
+    return home.size() > 1 && folder.startsWith(home + QLatin1Char('/')) ? QLatin1Char('~') + folder.mid(home.size())
+                                                                         : folder;
 }
 
 } // namespace
@@ -95,10 +96,11 @@ void MainWindow::askRemoveSample(const QString& name)
                       tr("The sample %1 is open in this window. Open another repository, then remove it.").arg(name));
         return;
     }
-    if (!dialogs::confirm(this, tr("Remove a sample"),
-                          tr("Remove the sample %1 with everything that was done in it? Its folder %2 is deleted for good.")
-                              .arg(name, shortFolder(folder)),
-                          tr("Remove")))
+    if (!dialogs::confirm(
+            this, tr("Remove a sample"),
+            tr("Remove the sample %1 with everything that was done in it? Its folder %2 is deleted for good.")
+                .arg(name, shortFolder(folder)),
+            tr("Remove")))
         return;
     startWork<bool>(
         this, tr("Removing the sample"),

@@ -38,7 +38,8 @@ void MainWindow::wireSession()
         if (currentPage() != m_overwrite && currentPage() != m_logbook)
             m_notice->say(NoticeBar::Good, line);
     });
-    connect(m_session, &Session::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+    connect(m_session, &Session::failed, this,
+            [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
     connect(m_session, &Session::mainLineHasOwnCommits, this, &MainWindow::offerMoveToTopic);
     connect(m_session, &Session::openFailed, this, [this](const QString&) {
         m_opening = false;
@@ -74,7 +75,8 @@ void MainWindow::wireGraph()
     });
     connect(m_graph, &GraphView::said, this, [this](const QString& line) { statusBar()->showMessage(line, 8000); });
     connect(m_commit, &CommitPanel::commitRequested, m_graph, &GraphView::goToId);
-    connect(m_commit, &CommitPanel::failed, this, [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+    connect(m_commit, &CommitPanel::failed, this,
+            [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
 }
 
 void MainWindow::wireBoard()
@@ -156,9 +158,10 @@ void MainWindow::wirePages()
     connect(m_logbook, &LogbookPage::closed, this, &MainWindow::showWorkbench);
     connect(m_logbook, &LogbookPage::commitChosen, this, &MainWindow::showCommit);
     connect(m_cleanUp, &CleanUpPage::closed, this, &MainWindow::showWorkbench);
-    for (QWidget* page : {static_cast<QWidget*>(m_overwrite), static_cast<QWidget*>(m_logbook), static_cast<QWidget*>(m_cleanUp)})
-        connect(new QShortcut(Qt::Key_Escape, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut), &QShortcut::activated,
-                this, &MainWindow::showWorkbench);
+    for (QWidget* page :
+         {static_cast<QWidget*>(m_overwrite), static_cast<QWidget*>(m_logbook), static_cast<QWidget*>(m_cleanUp)})
+        connect(new QShortcut(Qt::Key_Escape, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut),
+                &QShortcut::activated, this, &MainWindow::showWorkbench);
     connect(m_walkthrough, &WalkthroughPage::closed, this, &MainWindow::showWorkbench);
 }
 

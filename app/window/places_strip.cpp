@@ -51,7 +51,8 @@ QString fetched(const Remote* remote)
 QString tidyPath(const QString& path)
 {
     const QString home = QDir::homePath();
-    return home.size() > 1 && path.startsWith(home + QLatin1Char('/')) ? QLatin1Char('~') + path.mid(home.size()) : path;
+    return home.size() > 1 && path.startsWith(home + QLatin1Char('/')) ? QLatin1Char('~') + path.mid(home.size())
+                                                                       : path;
 }
 
 // What a plain or forced push would change on the fork: branches whose copy there is not the clone's tip.
@@ -207,7 +208,8 @@ void PlacesStrip::fillUpstream(PlaceCard& card, const Snapshot& snapshot)
     if (!mainLine)
         card.standing->setText(tr("no branch yet"));
     else if (m_session->drift() && clone && clone->behind > 0)
-        card.standing->setText(tr("%1 · %2 that the clone lacks").arg(toText(mainLine->branch), commits(clone->behind)));
+        card.standing->setText(
+            tr("%1 · %2 that the clone lacks").arg(toText(mainLine->branch), commits(clone->behind)));
     else
         card.standing->setText(tr("%1 · the main line").arg(toText(mainLine->branch)));
     fetchBy(card, remote->name);
@@ -237,9 +239,8 @@ void PlacesStrip::fillFork(PlaceCard& card, const Snapshot& snapshot)
         if (!waiting.empty()) {
             text += tr(" · %1 to push").arg(toText(counted(waiting.size(), "branch", "branches")));
             // The branch that is checked out is the likely one.
-            const auto head = std::find_if(waiting.begin(), waiting.end(), [&](const Ref* ref) {
-                return ref->name == snapshot.worktree.headBranch;
-            });
+            const auto head = std::find_if(waiting.begin(), waiting.end(),
+                                           [&](const Ref* ref) { return ref->name == snapshot.worktree.headBranch; });
             const std::string branch = head != waiting.end() ? (*head)->branch : waiting.front()->branch;
             card.action->setText(tr("Push…"));
             card.action->setToolTip(toToolTip(tr("Push %1…").arg(toText(branch))));
@@ -258,8 +259,8 @@ void PlacesStrip::fillClone(PlaceCard& card, const Snapshot& snapshot)
     card.url->setText(tidyPath(toText(m_session->path().toStdString())));
     const WorktreeState& worktree = snapshot.worktree;
     const Ref* head = snapshot.findRef(worktree.headBranch);
-    const std::string headName = worktree.headBranch.starts_with("refs/heads/") ? worktree.headBranch.substr(11)
-                                                                              : worktree.headBranch;
+    const std::string headName =
+        worktree.headBranch.starts_with("refs/heads/") ? worktree.headBranch.substr(11) : worktree.headBranch;
     QString where;
     if (worktree.bare)
         where = tr("bare: there is no worktree");

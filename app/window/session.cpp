@@ -117,8 +117,8 @@ void Session::refresh(bool force)
             loaded.unchanged = true;
             return loaded;
         }
-        auto snapshot = takeSnapshot(repository, progress, previous,
-                                     first ? std::function<void(SnapshotPtr)>(showFirst) : nullptr);
+        auto snapshot =
+            takeSnapshot(repository, progress, previous, first ? std::function<void(SnapshotPtr)>(showFirst) : nullptr);
         if (!snapshot)
             return std::unexpected(snapshot.error());
         auto lanes = layOut(*snapshot, {}, progress);
@@ -254,7 +254,8 @@ void Session::forecastNow()
                 return cancelled();
             if (branch.row == noRow || snapshot->mainLineRef()->row == noRow)
                 continue;
-            if (auto landed = findLanded(repository, *snapshot, branch.row, snapshot->mainLineRef()->row, *cache, progress))
+            if (auto landed =
+                    findLanded(repository, *snapshot, branch.row, snapshot->mainLineRef()->row, *cache, progress))
                 tellLanded(branch.name, *landed);
         }
         return true;
@@ -263,8 +264,8 @@ void Session::forecastNow()
         if (generation == d->generation && done)
             Q_EMIT forecastsDone(clock.elapsed());
     };
-    d->drifting = startWork<bool>(this, tr("Forecasting"), withRepository<bool>(m_path, job), then,
-                                  WorkPriority::Background);
+    d->drifting =
+        startWork<bool>(this, tr("Forecasting"), withRepository<bool>(m_path, job), then, WorkPriority::Background);
 }
 
 Forecast Session::forecast(const std::string& ref) const
@@ -287,17 +288,19 @@ std::optional<Landed> Session::landed(const std::string& ref) const
 void Session::plan(const std::string& branch, const Oid& onto, const std::string& ontoLabel,
                    std::function<void(const Plan&)> then)
 {
-    makePlan([=, snapshot = m_snapshot](const Repository& repository) {
-        return planBranch(repository, *snapshot, branch, onto, ontoLabel);
-    }, std::move(then));
+    makePlan([=, snapshot = m_snapshot](
+                 const Repository& repository) { return planBranch(repository, *snapshot, branch, onto, ontoLabel); },
+             std::move(then));
 }
 
 void Session::planRange(const std::string& branch, const Oid& below, const Oid& tip, const Oid& onto,
                         const std::string& ontoLabel, std::function<void(const Plan&)> then)
 {
-    makePlan([=, snapshot = m_snapshot](const Repository& repository) {
-        return espalier::planRange(repository, *snapshot, branch, below, tip, onto, ontoLabel);
-    }, std::move(then));
+    makePlan(
+        [=, snapshot = m_snapshot](const Repository& repository) {
+            return espalier::planRange(repository, *snapshot, branch, below, tip, onto, ontoLabel);
+        },
+        std::move(then));
 }
 
 void Session::makePlan(std::function<Result<Plan>(const Repository&)> make, std::function<void(const Plan&)> then)
@@ -306,9 +309,8 @@ void Session::makePlan(std::function<Result<Plan>(const Repository&)> make, std:
         return;
     startWork<Plan>(
         this, tr("Planning"),
-        withRepository<Plan>(m_path, [make = std::move(make)](const Repository& repository, const Progress&) {
-            return make(repository);
-        }),
+        withRepository<Plan>(m_path, [make = std::move(make)](const Repository& repository,
+                                                              const Progress&) { return make(repository); }),
         [this, path = m_path, then = std::move(then)](Result<Plan> plan) {
             if (path != m_path)
                 return;

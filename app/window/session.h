@@ -81,7 +81,8 @@ class Session : public QObject {
     void checkOverwrite(const std::string& branch, Answer<OverwriteCheck> answer);
     void push(const PushRequest& request, Answer<Pushed> answer = {});
     // The answer is the title of the new entry. Where branches moved since, only with what movedSince() told in `agreed`.
-    void takeBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed = {}, Answer<std::string> answer = {});
+    void takeBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed = {},
+                  Answer<std::string> answer = {});
     void movedSince(const LogbookEntry& entry, Answer<std::vector<MovedBranch>> answer);
     void letGo(const LogbookEntry& entry, Answer<bool> answer = {});
     void checkOut(const std::string& branch);

@@ -158,9 +158,10 @@ void StartPage::buildHead(QBoxLayout* column)
     const int space = theme::gap(this);
     auto* title = new PlainLabel(tr("Espalier"), this);
     title->setFont(theme::sized(font(), 2, true));
-    auto* sentence = new PlainLabel(tr("Clone, fork and upstream as one history: see how far your topic branches have drifted, "
-                                       "drag them onto a new base, and look at the outcome before anything is touched."),
-                                    this);
+    auto* sentence =
+        new PlainLabel(tr("Clone, fork and upstream as one history: see how far your topic branches have drifted, "
+                          "drag them onto a new base, and look at the outcome before anything is touched."),
+                       this);
     sentence->setWrapped(true);
     sentence->setFont(theme::sized(font(), 1.1));
     auto* buttons = new QHBoxLayout;
@@ -209,7 +210,8 @@ void StartPage::fillSamples()
         item->setData(Name, name);
         item->setData(About, about);
         item->setData(Mark, kept ? tr("kept") : QString());
-        item->setData(Qt::AccessibleTextRole, kept ? tr("%1, kept: %2").arg(name, about) : tr("%1: %2").arg(name, about));
+        item->setData(Qt::AccessibleTextRole,
+                      kept ? tr("%1, kept: %2").arg(name, about) : tr("%1: %2").arg(name, about));
         if (name == chosen)
             m_samples->setCurrentItem(item);
     };
@@ -228,10 +230,11 @@ void StartPage::judge()
     const QListWidgetItem* item = m_samples->currentItem();
     m_remove->setVisible(!m_kept.isEmpty());
     m_remove->setEnabled(item && m_kept.contains(item->data(Name).toString()));
-    m_keptWords->setText(m_kept.isEmpty()
-                             ? tr("A sample is built when it is opened, and kept as you leave it until you remove it here.")
-                             : tr("Kept as you leave them in %1. Removed, a sample is built afresh when it is opened again.")
-                                   .arg(m_folder));
+    m_keptWords->setText(
+        m_kept.isEmpty()
+            ? tr("A sample is built when it is opened, and kept as you leave it until you remove it here.")
+            : tr("Kept as you leave them in %1. Removed, a sample is built afresh when it is opened again.")
+                  .arg(m_folder));
 }
 
 void StartPage::setRecent(const QStringList& paths)

@@ -20,8 +20,8 @@ namespace espalier {
 struct Person {
     std::string name;
     std::string email;
-    std::int64_t when = 0;    // seconds since 1970, UTC
-    int offsetMinutes = 0;    // of the clock that wrote it, east of UTC
+    std::int64_t when = 0; // seconds since 1970, UTC
+    int offsetMinutes = 0; // of the clock that wrote it, east of UTC
     friend bool operator==(const Person&, const Person&) = default;
 };
 
@@ -31,16 +31,16 @@ struct Commit {
     std::vector<Oid> parents;
     Person author;
     Person committer;
-    std::string authorLine;   // "author …" value as stored, so that a rewrite keeps it to the byte
+    std::string authorLine;    // "author …" value as stored, so that a rewrite keeps it to the byte
     std::string committerLine; // the same of the committer; of no effect once `committer` is another
-    std::string message;      // bytes in `encoding`
-    std::string encoding;     // empty means UTF-8
-    bool isSigned = false;    // has a gpgsig header
+    std::string message;       // bytes in `encoding`
+    std::string encoding;      // empty means UTF-8
+    bool isSigned = false;     // has a gpgsig header
     std::vector<std::pair<std::string, std::string>> otherHeaders; // in order, e.g. mergetag; values unfolded
-    std::size_t encodingAt = 0; // how many of otherHeaders stand before the encoding
+    std::size_t encodingAt = 0;                                    // how many of otherHeaders stand before the encoding
 
-    std::string subject() const;          // see subjectOf(); in UTF-8
-    std::string messageUtf8() const;      // converted when `encoding` says so, else as it is
+    std::string subject() const;     // see subjectOf(); in UTF-8
+    std::string messageUtf8() const; // converted when `encoding` says so, else as it is
 };
 
 // Errors: Broken (`on` is the id) for a missing or malformed commit.

@@ -27,8 +27,8 @@ enum class ErrorKind {
 
 struct Error {
     ErrorKind kind = ErrorKind::Broken;
-    std::string what;  // what failed, a sentence without its full stop: "The branch cannot be moved"
-    std::string on;    // on what: a path, a ref, an id; may be empty
+    std::string what;   // what failed, a sentence without its full stop: "The branch cannot be moved"
+    std::string on;     // on what: a path, a ref, an id; may be empty
     std::string remedy; // what the user can do, a sentence without its full stop; may be empty
 
     // "what (on). remedy." in one line; control characters and direction overrides of the repository's own names are

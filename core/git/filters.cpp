@@ -7,7 +7,6 @@
 #include <git2/sys/errors.h>
 #include <git2/sys/filter.h>
 
-
 namespace espalier {
 
 namespace {

@@ -43,8 +43,8 @@ fs::path hookPath(const Repository& repository, const std::string& name)
     return fs::is_regular_file(path, ignored) && ::access(path.c_str(), X_OK) == 0 ? path : fs::path();
 }
 
-Result<HookRun> runHook(const Repository& repository, const std::string& name, const std::vector<std::string>& arguments,
-                        const std::string& input, std::stop_token stop)
+Result<HookRun> runHook(const Repository& repository, const std::string& name,
+                        const std::vector<std::string>& arguments, const std::string& input, std::stop_token stop)
 {
     const fs::path path = hookPath(repository, name);
     if (path.empty())
@@ -69,7 +69,8 @@ Result<void> runPrePush(const Repository& repository, const std::string& remote,
         return std::unexpected(ended.error());
     if (ended->exitCode != 0)
         return fail(ErrorKind::Refused,
-                    "Your pre-push hook refused the push" + (ended->lastWords.empty() ? "" : " [" + ended->lastWords + "]"),
+                    "Your pre-push hook refused the push" +
+                        (ended->lastWords.empty() ? "" : " [" + ended->lastWords + "]"),
                     remote, "Nothing was pushed; do what the hook asks for");
     return {};
 }

@@ -20,7 +20,7 @@
 namespace espalier {
 
 struct HookRun {
-    bool ran = false;    // false: there is no such hook, or it is not executable
+    bool ran = false; // false: there is no such hook, or it is not executable
     int exitCode = 0;
     std::string lastWords; // of its standard error, made safe to show
 };
@@ -30,8 +30,8 @@ std::filesystem::path hookPath(const Repository& repository, const std::string& 
 
 // Runs it in the worktree's root (a bare repository's folder) and waits. A hook that fails is a result.
 // Errors: NotFound, Storage (it cannot be started), Cancelled.
-Result<HookRun> runHook(const Repository& repository, const std::string& name, const std::vector<std::string>& arguments,
-                        const std::string& input, std::stop_token stop = {});
+Result<HookRun> runHook(const Repository& repository, const std::string& name,
+                        const std::vector<std::string>& arguments, const std::string& input, std::stop_token stop = {});
 
 // A ref that is about to be pushed; zero ids stand for "does not exist".
 struct HookRef {

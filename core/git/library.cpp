@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
+#include "core/git/library.h"
 #include "core/git/filters.h"
 #include "core/git/handles.h"
-#include "core/git/library.h"
 
 #include <mutex>
 
@@ -26,13 +26,17 @@ ErrorKind kindOf(int errorClass)
 {
     switch (errorClass) {
     case GIT_ERROR_OS:
-    case GIT_ERROR_FILESYSTEM: return ErrorKind::Storage;
+    case GIT_ERROR_FILESYSTEM:
+        return ErrorKind::Storage;
     case GIT_ERROR_NET:
     case GIT_ERROR_SSL:
     case GIT_ERROR_SSH:
-    case GIT_ERROR_HTTP: return ErrorKind::Network;
-    case GIT_ERROR_CALLBACK: return ErrorKind::Cancelled;
-    default: return ErrorKind::Broken;
+    case GIT_ERROR_HTTP:
+        return ErrorKind::Network;
+    case GIT_ERROR_CALLBACK:
+        return ErrorKind::Cancelled;
+    default:
+        return ErrorKind::Broken;
     }
 }
 

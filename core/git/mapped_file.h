@@ -23,7 +23,8 @@ class MappedFile {
 
     MappedFile(MappedFile&& other) noexcept
         : m_data(std::exchange(other.m_data, nullptr)), m_size(std::exchange(other.m_size, 0))
-    {}
+    {
+    }
     MappedFile& operator=(MappedFile&& other) noexcept
     {
         std::swap(m_data, other.m_data);

@@ -321,7 +321,8 @@ std::optional<std::uint64_t> PackReader::Data::sizeAt(const Place& place)
     std::array<char, 20> head;
     if (!pieces.begin(entry->packed))
         return std::nullopt;
-    const std::string_view begun(head.data(), pieces.upTo(head.data(), std::min<std::size_t>(head.size(), entry->size)));
+    const std::string_view begun(head.data(),
+                                 pieces.upTo(head.data(), std::min<std::size_t>(head.size(), entry->size)));
     std::size_t at = 0;
     deltaSize(begun, at);
     const std::uint64_t size = deltaSize(begun, at);

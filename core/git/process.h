@@ -19,12 +19,12 @@
 namespace espalier {
 
 struct ProcessRequest {
-    std::vector<std::string> argv;   // argv[0] is looked up in PATH when it has no slash
+    std::vector<std::string> argv; // argv[0] is looked up in PATH when it has no slash
     // Set on top of this program's environment, nothing removes. GIT_DIR and its kin, which would point the program at
     // another repository, are removed unless they are set here.
     std::map<std::string, std::optional<std::string>> environment = {};
-    std::filesystem::path folder = {};    // where it runs; empty: where this program runs
-    std::string input = {};               // its standard input, then the end of it
+    std::filesystem::path folder = {}; // where it runs; empty: where this program runs
+    std::string input = {};            // its standard input, then the end of it
     std::stop_token stop = {};
     std::size_t outputLimit = std::size_t(64) << 20; // bytes of either output; more is an error and ends the program
     // It may ask on the terminal, so it stays in the terminal's foreground group; a stop then ends only the program
@@ -33,7 +33,7 @@ struct ProcessRequest {
 };
 
 struct ProcessResult {
-    int exitCode = 0;   // 128 + number when a signal ended it, as a shell says it
+    int exitCode = 0; // 128 + number when a signal ended it, as a shell says it
     std::string out;
     std::string err;
     bool ok() const { return exitCode == 0; }

@@ -84,7 +84,8 @@ fs::path findCommonDir(const fs::path& path)
             if (line.starts_with(prefix))
                 return commonDirOf(at / line.substr(prefix.size()));
         }
-        if (fs::exists(at / "HEAD", ignored) && (fs::exists(at / "objects", ignored) || fs::exists(at / "commondir", ignored)))
+        if (fs::exists(at / "HEAD", ignored) &&
+            (fs::exists(at / "objects", ignored) || fs::exists(at / "commondir", ignored)))
             return commonDirOf(at);
         if (at == at.parent_path())
             break;
@@ -165,8 +166,8 @@ Result<Repository> Repository::open(const fs::path& path)
         return fail(ErrorKind::NotFound, "This folder is not in a git repository", shown,
                     "Open a clone, or clone the project first");
     if (code == GIT_EOWNER)
-        return fail(ErrorKind::Refused, "The repository belongs to another user, whose settings could run programs", shown,
-                    "When you trust it: git config --global --add safe.directory '" + ownedFolder(path) + "'");
+        return fail(ErrorKind::Refused, "The repository belongs to another user, whose settings could run programs",
+                    shown, "When you trust it: git config --global --add safe.directory '" + ownedFolder(path) + "'");
     if (code < 0)
         return libgitError("The repository cannot be opened", shown, "git fsck in it tells what is damaged");
     useEnvironment(opened.get());
@@ -258,7 +259,8 @@ namespace {
 std::string withoutCrud(std::string_view text)
 {
     const auto isCrud = [](unsigned char c) {
-        return c <= 32 || c == ',' || c == ':' || c == ';' || c == '<' || c == '>' || c == '"' || c == '\\' || c == '\'';
+        return c <= 32 || c == ',' || c == ':' || c == ';' || c == '<' || c == '>' || c == '"' || c == '\\' ||
+               c == '\'';
     };
     while (!text.empty() && isCrud(static_cast<unsigned char>(text.front())))
         text.remove_prefix(1);
@@ -292,9 +294,10 @@ Result<Identity> committerIdentity(const Repository& repository)
                       firstOf({environment("GIT_COMMITTER_EMAIL"), setting("committer.email"), setting("user.email"),
                                environment("EMAIL")})};
     if (identity.name.empty() || identity.email.empty())
-        return fail(ErrorKind::Refused, "git does not know who you are, so new commits cannot be made",
-                    identity.name.empty() ? "user.name" : "user.email",
-                    "Set both: git config --global user.name \"Your Name\" and git config --global user.email you@example.org");
+        return fail(
+            ErrorKind::Refused, "git does not know who you are, so new commits cannot be made",
+            identity.name.empty() ? "user.name" : "user.email",
+            "Set both: git config --global user.name \"Your Name\" and git config --global user.email you@example.org");
     return identity;
 }
 

@@ -65,8 +65,8 @@ __attribute__((target("sha,sse4.1"), always_inline)) inline void fourRounds(__m1
 }
 
 template <int... Groups>
-__attribute__((target("sha,sse4.1"), always_inline)) inline void
-allRounds(__m128i (&w)[4], __m128i& abcd, __m128i& e, std::integer_sequence<int, Groups...>)
+__attribute__((target("sha,sse4.1"), always_inline)) inline void allRounds(__m128i (&w)[4], __m128i& abcd, __m128i& e,
+                                                                           std::integer_sequence<int, Groups...>)
 {
     (fourRounds<Groups>(w, abcd, e), ...);
 }

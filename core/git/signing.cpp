@@ -89,7 +89,8 @@ Result<std::string> signWithGpg(const Repository& repository, const std::string&
     if (!ended)
         return std::unexpected(ended.error());
     // The status line is gpg's promise that a signature was made (GnuPG, doc/DETAILS); the exit status alone is not.
-    const bool created = ended->err.starts_with("[GNUPG:] SIG_CREATED ") || ended->err.contains("\n[GNUPG:] SIG_CREATED ");
+    const bool created =
+        ended->err.starts_with("[GNUPG:] SIG_CREATED ") || ended->err.contains("\n[GNUPG:] SIG_CREATED ");
     if (!ended->ok() || !created || ended->out.empty())
         return notSigned(program, *ended, key);
     return withoutCarriageReturns(ended->out);
@@ -126,8 +127,8 @@ Result<std::string> signWithSsh(const Repository& repository, const std::string&
         argv.push_back(expandHome(*key));
     }
     // Without a file behind the options it signs its standard input (ssh-keygen(1), -Y sign).
-    const auto ended = run(
-        {.argv = argv, .folder = folderOf(repository), .input = bytes, .stop = stop, .interactive = true});
+    const auto ended =
+        run({.argv = argv, .folder = folderOf(repository), .input = bytes, .stop = stop, .interactive = true});
     if (!ended)
         return std::unexpected(ended.error());
     if (!ended->ok() || !ended->out.starts_with("-----BEGIN SSH SIGNATURE-----"))

@@ -12,10 +12,20 @@ namespace espalier {
 namespace {
 
 // What git itself removes before it runs something in another repository (git rev-parse --local-env-vars).
-constexpr const char* repositoryVariables[] = {
-    "GIT_ALTERNATE_OBJECT_DIRECTORIES", "GIT_CONFIG", "GIT_OBJECT_DIRECTORY", "GIT_DIR", "GIT_WORK_TREE",
-    "GIT_IMPLICIT_WORK_TREE", "GIT_GRAFT_FILE", "GIT_INDEX_FILE", "GIT_NO_REPLACE_OBJECTS", "GIT_REPLACE_REF_BASE",
-    "GIT_PREFIX", "GIT_SHALLOW_FILE", "GIT_COMMON_DIR", "GIT_INTERNAL_SUPER_PREFIX"};
+constexpr const char* repositoryVariables[] = {"GIT_ALTERNATE_OBJECT_DIRECTORIES",
+                                               "GIT_CONFIG",
+                                               "GIT_OBJECT_DIRECTORY",
+                                               "GIT_DIR",
+                                               "GIT_WORK_TREE",
+                                               "GIT_IMPLICIT_WORK_TREE",
+                                               "GIT_GRAFT_FILE",
+                                               "GIT_INDEX_FILE",
+                                               "GIT_NO_REPLACE_OBJECTS",
+                                               "GIT_REPLACE_REF_BASE",
+                                               "GIT_PREFIX",
+                                               "GIT_SHALLOW_FILE",
+                                               "GIT_COMMON_DIR",
+                                               "GIT_INTERNAL_SUPER_PREFIX"};
 
 std::vector<std::string> environmentOf(const ProcessRequest& request)
 {

@@ -11,10 +11,14 @@ namespace {
 FileMode modeFrom(std::uint32_t mode)
 {
     switch (mode & 0170000) {
-    case 0040000: return FileMode::Tree;
-    case 0120000: return FileMode::Symlink;
-    case 0160000: return FileMode::Submodule;
-    default: return mode & 0100 ? FileMode::Executable : FileMode::File;
+    case 0040000:
+        return FileMode::Tree;
+    case 0120000:
+        return FileMode::Symlink;
+    case 0160000:
+        return FileMode::Submodule;
+    default:
+        return mode & 0100 ? FileMode::Executable : FileMode::File;
     }
 }
 
@@ -128,11 +132,21 @@ int compareTreeNames(std::string_view a, bool aIsTree, std::string_view b, bool 
 void appendEntry(std::string& bytes, const TreeEntry& entry)
 {
     switch (entry.mode) {
-    case FileMode::Tree: bytes += "40000 "; break;
-    case FileMode::Executable: bytes += "100755 "; break;
-    case FileMode::Symlink: bytes += "120000 "; break;
-    case FileMode::Submodule: bytes += "160000 "; break;
-    default: bytes += "100644 "; break;
+    case FileMode::Tree:
+        bytes += "40000 ";
+        break;
+    case FileMode::Executable:
+        bytes += "100755 ";
+        break;
+    case FileMode::Symlink:
+        bytes += "120000 ";
+        break;
+    case FileMode::Submodule:
+        bytes += "160000 ";
+        break;
+    default:
+        bytes += "100644 ";
+        break;
     }
     bytes += entry.name;
     bytes += '\0';

@@ -41,10 +41,7 @@ class Inflater {
     Inflater& operator=(const Inflater&) = delete;
 
     // Fills `out` (its size says how many bytes) from a stream that has at least as many.
-    bool run(std::string_view packed, char* out, std::size_t size)
-    {
-        return begin(packed) && more(out, size);
-    }
+    bool run(std::string_view packed, char* out, std::size_t size) { return begin(packed) && more(out, size); }
     bool begin(std::string_view packed)
     {
         if (!m_ok)

@@ -18,12 +18,18 @@ constexpr std::size_t renameLimit = 1000;
 ChangeKind kindOf(git_delta_t status)
 {
     switch (status) {
-    case GIT_DELTA_ADDED: return ChangeKind::Added;
-    case GIT_DELTA_DELETED: return ChangeKind::Deleted;
-    case GIT_DELTA_RENAMED: return ChangeKind::Renamed;
-    case GIT_DELTA_COPIED: return ChangeKind::Copied;
-    case GIT_DELTA_TYPECHANGE: return ChangeKind::TypeChanged;
-    default: return ChangeKind::Modified;
+    case GIT_DELTA_ADDED:
+        return ChangeKind::Added;
+    case GIT_DELTA_DELETED:
+        return ChangeKind::Deleted;
+    case GIT_DELTA_RENAMED:
+        return ChangeKind::Renamed;
+    case GIT_DELTA_COPIED:
+        return ChangeKind::Copied;
+    case GIT_DELTA_TYPECHANGE:
+        return ChangeKind::TypeChanged;
+    default:
+        return ChangeKind::Modified;
     }
 }
 

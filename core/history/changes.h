@@ -19,7 +19,7 @@ struct DiffLine {
     enum Kind : std::uint8_t { Context, Added, Deleted } kind = Context;
     int oldNumber = 0; // 1-based; 0 where the side has no such line
     int newNumber = 0;
-    std::string text;  // bytes, without the line end
+    std::string text; // bytes, without the line end
     bool noNewline = false;
 };
 struct DiffHunk {
@@ -33,22 +33,22 @@ struct FileChange {
     FileMode oldMode = FileMode::None, newMode = FileMode::None;
     Oid oldId, newId;
     bool binary = false;
-    bool tooBig = false;          // more than `maxLines`; hunks left out
+    bool tooBig = false; // more than `maxLines`; hunks left out
     std::uint32_t added = 0, deleted = 0;
     std::vector<DiffHunk> hunks;
 };
 struct Changes {
     std::vector<FileChange> files; // in path order
     std::uint32_t added = 0, deleted = 0;
-    bool truncated = false;        // more than `maxFiles`
+    bool truncated = false; // more than `maxFiles`
 };
 
 struct ChangesOptions {
     bool ignoreWhitespace = false;
-    bool withLines = true;         // false: names and counts only
+    bool withLines = true; // false: names and counts only
     int context = 3;
     std::size_t maxFiles = 2000;
-    std::size_t maxLines = 20000;  // a file
+    std::size_t maxLines = 20000; // a file
 };
 
 // A commit against its first parent (a root: against nothing).

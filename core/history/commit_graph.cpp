@@ -125,7 +125,8 @@ Result<std::optional<CommitGraph>> CommitGraph::open(const std::vector<std::file
     return std::nullopt;
 }
 
-Result<CommitGraph> CommitGraph::fromBytes(const std::vector<std::string_view>& layers, const std::vector<Oid>& expected)
+Result<CommitGraph> CommitGraph::fromBytes(const std::vector<std::string_view>& layers,
+                                           const std::vector<Oid>& expected)
 {
     CommitGraph graph;
     std::vector<Oid> below;

@@ -153,9 +153,9 @@ CommitHeader CommitHeaders::Worker::read(const Oid& id, const Overrides& overrid
 }
 
 CommitHeaders::CommitHeaders(const Repository& repository, const Overrides& overrides)
-    : m_repository(repository), m_overrides(overrides),
-      m_packs(PackFiles::open(objectFolders(repository.commonDir())))
-{}
+    : m_repository(repository), m_overrides(overrides), m_packs(PackFiles::open(objectFolders(repository.commonDir())))
+{
+}
 CommitHeaders::~CommitHeaders() = default;
 
 CommitHeaders::Batch CommitHeaders::read(std::span<const Oid> ids)

@@ -15,7 +15,7 @@ namespace espalier {
 
 struct CommitHeader {
     enum Kind : std::uint8_t { Commit, Tag, Other, Missing, Damaged } kind = Missing;
-    bool boundary = false;        // shallow: parents left behind
+    bool boundary = false;         // shallow: parents left behind
     std::uint32_t firstParent = 0; // into Batch::parents
     std::uint32_t parentCount = 0; // for a tag: one, its target
     std::int64_t time = 0;

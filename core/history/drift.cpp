@@ -78,8 +78,7 @@ class ForkComparison {
         drift.forkAhead = std::uint32_t(fork.size());
         if (fork.empty() || m_snapshot.history.isAncestor(ref.row, copy->row)) {
             drift.fork = fork.empty() ? ForkState::Behind : ForkState::Ahead;
-            drift.forkBehind =
-                fork.empty() ? std::uint32_t(m_snapshot.history.onlyIn(ref.row, copy->row).size()) : 0;
+            drift.forkBehind = fork.empty() ? std::uint32_t(m_snapshot.history.onlyIn(ref.row, copy->row).size()) : 0;
             return {};
         }
         const auto clone = m_snapshot.history.onlyIn(ref.row, copy->row);

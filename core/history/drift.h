@@ -13,23 +13,23 @@ namespace espalier {
 
 // How the fork's branch of the same name stands to the clone's.
 enum class ForkState : std::uint8_t {
-    None,      // the fork has no such branch
+    None, // the fork has no such branch
     Same,
-    Behind,    // a plain push brings it up to date
-    Ahead,     // the fork has commits on top of the clone's tip
+    Behind,       // a plain push brings it up to date
+    Ahead,        // the fork has commits on top of the clone's tip
     OlderVersion, // both have commits of their own; every one of the fork's is one of the user's or has an equal here
-    Foreign,   // both have commits of their own; some of the fork's are not the user's
+    Foreign,      // both have commits of their own; some of the fork's are not the user's
 };
 
 struct BranchDrift {
-    int ref = -1;               // index into Snapshot::refs
-    std::uint32_t ahead = 0;    // commits the main line does not reach
-    std::uint32_t behind = 0;   // commits of the main line that the branch does not reach
-    Row mergeBase = noRow;      // a best one; noRow for unrelated histories (and from driftOfAll)
+    int ref = -1;             // index into Snapshot::refs
+    std::uint32_t ahead = 0;  // commits the main line does not reach
+    std::uint32_t behind = 0; // commits of the main line that the branch does not reach
+    Row mergeBase = noRow;    // a best one; noRow for unrelated histories (and from driftOfAll)
     ForkState fork = ForkState::None;
     std::uint32_t forkAhead = 0, forkBehind = 0; // the fork's copy against the clone's tip
-    std::uint32_t foreign = 0;  // commits of the fork's copy that are not the user's and would be lost
-    int standsOn = -1;          // the nearest other topic branch of the clone below this one's tip; index into refs
+    std::uint32_t foreign = 0;                   // commits of the fork's copy that are not the user's and would be lost
+    int standsOn = -1; // the nearest other topic branch of the clone below this one's tip; index into refs
 };
 
 struct Drift {

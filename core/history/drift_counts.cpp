@@ -13,15 +13,14 @@ constexpr std::int32_t noChain = -1;             // reaches no commit of the cha
 
 // What a commit reaches beside all that entered up to its chain number.
 struct OwnPart {
-    std::uint32_t off = 0;   // not on the main line
-    std::uint32_t late = 0;  // on the main line, entered after
+    std::uint32_t off = 0;  // not on the main line
+    std::uint32_t late = 0; // on the main line, entered after
     Row newestLate = noRow;
 };
 
 class Counting {
   public:
-    Counting(const History& history, Row mainLine, const Progress& progress)
-        : m_history(history), m_progress(progress)
+    Counting(const History& history, Row mainLine, const Progress& progress) : m_history(history), m_progress(progress)
     {
         numberChain(mainLine);
     }
@@ -255,8 +254,8 @@ class Counting {
     std::vector<std::int32_t> m_chainNumber; // by row
     std::vector<OwnPart> m_own;              // by row, where m_known
     std::vector<std::uint8_t> m_known;
-    std::uint32_t m_reached = 0;             // by the main line
-    std::vector<std::uint32_t> m_stamp;      // the walk that saw a row last
+    std::uint32_t m_reached = 0;        // by the main line
+    std::vector<std::uint32_t> m_stamp; // the walk that saw a row last
     std::uint32_t m_turn = 0;
     std::vector<Row> m_waiting, m_path;
     std::vector<Bits> m_bits;

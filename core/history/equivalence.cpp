@@ -35,10 +35,7 @@ EquivalenceCache::~EquivalenceCache() = default;
 
 namespace {
 
-char kindOf(FileMode mode)
-{
-    return mode == FileMode::Symlink ? 'l' : mode == FileMode::Submodule ? 's' : 'f';
-}
+char kindOf(FileMode mode) { return mode == FileMode::Symlink ? 'l' : mode == FileMode::Submodule ? 's' : 'f'; }
 
 bool looksBinary(std::string_view bytes) { return bytes.substr(0, 8000).find('\0') != bytes.npos; }
 
@@ -162,7 +159,8 @@ Result<std::optional<Oid>> changeIdOf(QuickObjects& objects, const Oid& commit, 
 
 } // namespace
 
-Result<std::optional<Oid>> changeId(ObjectStore& store, const Oid& oldTree, const Oid& newTree, const Progress& progress)
+Result<std::optional<Oid>> changeId(ObjectStore& store, const Oid& oldTree, const Oid& newTree,
+                                    const Progress& progress)
 {
     QuickObjects objects(store);
     const auto changes = treeChanges(objects, oldTree, newTree);

@@ -69,8 +69,9 @@ std::uint64_t repositoryFingerprint(const Repository& repository)
 {
     Mixer mixer;
     const fs::path own = repository.gitDir(), common = repository.commonDir();
-    for (const char* name : {"HEAD", "index", "MERGE_HEAD", "CHERRY_PICK_HEAD", "REVERT_HEAD", "BISECT_LOG", "rebase-merge",
-                             "rebase-merge/done", "rebase-apply", "rebase-apply/next", "sequencer", "FETCH_HEAD"})
+    for (const char* name :
+         {"HEAD", "index", "MERGE_HEAD", "CHERRY_PICK_HEAD", "REVERT_HEAD", "BISECT_LOG", "rebase-merge",
+          "rebase-merge/done", "rebase-apply", "rebase-apply/next", "sequencer", "FETCH_HEAD"})
         mixer.addFile(own / name);
     for (const char* name : {"packed-refs", "shallow", "config", "info/grafts"})
         mixer.addFile(common / name);

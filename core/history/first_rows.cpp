@@ -24,7 +24,8 @@ History tableOf(const std::vector<Oid>& ids, const std::vector<KnownCommit>& com
     for (const KnownCommit& commit : commits) {
         graph.times.push_back(commit.time);
         for (const Oid& parent : commit.parents)
-            if (const auto at = numbers.find(parent); at != numbers.end()) graph.parents.push_back(at->second);
+            if (const auto at = numbers.find(parent); at != numbers.end())
+                graph.parents.push_back(at->second);
         graph.parentStart.push_back(std::uint32_t(graph.parents.size()));
     }
     std::vector<std::uint32_t> byId(ids.size());

@@ -52,7 +52,8 @@ void History::Data::findAltered(const Overrides& found)
 {
     const auto collect = [&](const auto& altered, std::vector<Row>& rows) {
         for (const auto& [id, other] : altered)
-            if (const Row row = find(id); row != noRow) rows.push_back(row);
+            if (const Row row = find(id); row != noRow)
+                rows.push_back(row);
         std::ranges::sort(rows);
     };
     collect(found.grafts, grafted);

@@ -135,14 +135,16 @@ class Gathering {
             const Index index = m_findInBase && m_findInBase(id) != noIndex ? m_findInBase(id) : m_table.find(id);
             KnownCommit commit;
             if (index != noIndex && index < m_graph.times.size()) {
-                if (kindOf(index) != CommitHeader::Commit) return std::nullopt;
+                if (kindOf(index) != CommitHeader::Commit)
+                    return std::nullopt;
                 commit.time = m_graph.times[index];
                 for (const Index parent : m_graph.parentsOf(index))
                     commit.parents.push_back(m_ids[parent]);
                 return commit;
             }
             auto batch = m_reader->read(std::span(&id, 1));
-            if (batch.headers[0].kind != CommitHeader::Commit) return std::nullopt;
+            if (batch.headers[0].kind != CommitHeader::Commit)
+                return std::nullopt;
             commit.time = batch.headers[0].time;
             commit.parents = std::move(batch.parents);
             return commit;
@@ -220,8 +222,9 @@ class Gathering {
         all.reserve(base.size() + read.size());
         auto from = base.begin();
         for (const Index index : read) {
-            const auto to = read.size() * 8 < base.size() ? std::lower_bound(from, base.end(), index, less)
-                                                          : std::find_if_not(from, base.end(), [&](Index i) { return less(i, index); });
+            const auto to = read.size() * 8 < base.size()
+                                ? std::lower_bound(from, base.end(), index, less)
+                                : std::find_if_not(from, base.end(), [&](Index i) { return less(i, index); });
             all.insert(all.end(), from, to);
             all.push_back(index);
             from = to;
@@ -351,7 +354,8 @@ Result<HistoryBuilder::Loaded> HistoryBuilder::load(const Repository& repository
         for (const Oid& tip : tips)
             indices.push_back(gathering.indexOf(tip));
         if (first && !known)
-            if (Loaded newest = gathering.newest(indices); newest.history.size() > 0) first(std::move(newest));
+            if (Loaded newest = gathering.newest(indices); newest.history.size() > 0)
+                first(std::move(newest));
         if (auto read = gathering.readAll(); !read)
             return std::unexpected(read.error());
 

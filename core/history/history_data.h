@@ -15,13 +15,13 @@ struct History::Data {
     std::vector<std::int64_t> times;
     std::vector<std::uint32_t> parentStart{0}; // one more than rows
     std::vector<Row> parents;
-    std::vector<Row> byId;                     // rows sorted by id
-    std::vector<std::uint32_t> fanout;         // where the ids that begin with these bits start in byId
-    int fanoutBits = 0;                        // 8 or 16
-    std::vector<Row> boundaries;               // sorted, as the next two
+    std::vector<Row> byId;             // rows sorted by id
+    std::vector<std::uint32_t> fanout; // where the ids that begin with these bits start in byId
+    int fanoutBits = 0;                // 8 or 16
+    std::vector<Row> boundaries;       // sorted, as the next two
     std::vector<Row> grafted, replaced;
     std::vector<std::string> notices;
-    std::string overrides;                     // what reload() must find unchanged to take the rows over
+    std::string overrides; // what reload() must find unchanged to take the rows over
 
     std::span<const Row> parentsOf(Row row) const
     {
@@ -52,8 +52,8 @@ class HistoryBuilder {
                                const Progress& progress, const std::function<void(Loaded)>& first = {});
     // A table out of rows that are known: `parentStart` has one entry more than there are rows, parents are further down
     // than their children. For shapes without a repository (benchmarks, tests).
-    static History fromRows(std::vector<Oid> ids, std::vector<std::int64_t> times, std::vector<std::uint32_t> parentStart,
-                            std::vector<Row> parents);
+    static History fromRows(std::vector<Oid> ids, std::vector<std::int64_t> times,
+                            std::vector<std::uint32_t> parentStart, std::vector<Row> parents);
 };
 
 } // namespace espalier

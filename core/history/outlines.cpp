@@ -196,7 +196,8 @@ std::vector<Oid> Outlines::having(std::uint64_t outline, std::span<const Oid> co
         if (std::ranges::contains(commits, *known.begin()))
             found.push_back(*known.begin());
     } else {
-        std::ranges::copy_if(commits, std::back_inserter(found), [&](const Oid& commit) { return known.contains(commit); });
+        std::ranges::copy_if(commits, std::back_inserter(found),
+                             [&](const Oid& commit) { return known.contains(commit); });
     }
     return found;
 }

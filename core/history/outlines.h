@@ -55,7 +55,8 @@ class Outlines {
     Outlines(QuickObjects& objects, std::shared_ptr<const QuickFiles> files, OutlineTable& table,
              const EquivalenceHabits& habits)
         : m_objects(objects), m_files(std::move(files)), m_table(table), m_habits(habits)
-    {}
+    {
+    }
 
     // The question is also about a change like this one, whose outline is returned.
     std::uint64_t want(const std::vector<PathChange>& changes);
@@ -70,8 +71,8 @@ class Outlines {
         bool inFull = false;
     };
     std::vector<Unread> unreadOf(std::span<const Oid> commits) const;
-    Result<void> readPart(QuickObjects& objects, std::span<const Unread> commits, std::span<OutlineTable::Outline> outlines,
-                          const Progress& progress, bool reports) const;
+    Result<void> readPart(QuickObjects& objects, std::span<const Unread> commits,
+                          std::span<OutlineTable::Outline> outlines, const Progress& progress, bool reports) const;
     Result<OutlineTable::Outline> outlineOf(QuickObjects& objects, const Unread& unread) const;
     void keep(std::span<const Unread> commits, std::span<const OutlineTable::Outline> outlines);
 

@@ -43,7 +43,8 @@ std::vector<std::string> Overrides::notices() const
         lines.push_back("The history is cut off at " + counted(shallow.size(), "commit", "commits") +
                         " (a shallow clone); what is older is not here.");
     if (!grafts.empty())
-        lines.push_back(counted(grafts.size(), "commit has", "commits have") + " other parents than recorded (info/grafts).");
+        lines.push_back(counted(grafts.size(), "commit has", "commits have") +
+                        " other parents than recorded (info/grafts).");
     if (!replaced.empty())
         lines.push_back(counted(replaced.size(), "object is", "objects are") + " shown as replaced (refs/replace).");
     return lines;

@@ -68,9 +68,8 @@ Oid PatchIdSum::finish()
 
 std::string quotedPath(std::string_view prefix, std::string_view path)
 {
-    const bool plain = std::ranges::none_of(path, [](unsigned char c) {
-        return c < 0x20 || c >= 0x7F || c == '"' || c == '\\';
-    });
+    const bool plain =
+        std::ranges::none_of(path, [](unsigned char c) { return c < 0x20 || c >= 0x7F || c == '"' || c == '\\'; });
     std::string quoted(prefix);
     if (plain)
         return quoted.append(path);

@@ -17,10 +17,10 @@ namespace espalier {
 class PatchIdSum {
   public:
     // One file: the lines above its hunks, as in the patch, paths quoted as git quotes them.
-    void beginFile(std::string_view diffLine);          // "diff --git a/x b/x"
-    void headerLine(std::string_view line);             // a mode line, "--- a/x", "+++ b/x"
+    void beginFile(std::string_view diffLine);                   // "diff --git a/x b/x"
+    void headerLine(std::string_view line);                      // a mode line, "--- a/x", "+++ b/x"
     void binary(std::string_view oldId, std::string_view newId); // forty digits each
-    void hunkLine(char sign, std::string_view text);    // ' ', '+' or '-'
+    void hunkLine(char sign, std::string_view text);             // ' ', '+' or '-'
     Oid finish();
 
   private:

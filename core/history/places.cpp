@@ -58,9 +58,12 @@ bool fetchHeadNames(const fs::path& file, std::string url)
 std::string_view placeName(Place place)
 {
     switch (place) {
-    case Place::Upstream: return "upstream";
-    case Place::Fork: return "fork";
-    case Place::Clone: return "clone";
+    case Place::Upstream:
+        return "upstream";
+    case Place::Fork:
+        return "fork";
+    case Place::Clone:
+        return "clone";
     }
     return "";
 }

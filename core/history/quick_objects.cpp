@@ -9,7 +9,7 @@ namespace espalier {
 namespace {
 // What a slot keeps at most; the reader's own cache of bases has what is larger.
 constexpr std::size_t largestKept = std::size_t(64) << 10;
-}
+} // namespace
 
 std::shared_ptr<const QuickFiles> QuickFiles::open(const Repository& repository)
 {
@@ -41,7 +41,8 @@ void QuickFiles::giveBack(std::unique_ptr<QuickReader> reader) const
 
 QuickObjects::QuickObjects(ObjectStore& store, std::shared_ptr<const QuickFiles> files)
     : m_store(store), m_files(std::move(files))
-{}
+{
+}
 
 QuickObjects::~QuickObjects()
 {

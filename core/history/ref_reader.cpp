@@ -23,9 +23,10 @@ bool goodName(std::string_view name)
         return false;
     char before = 0;
     for (const char c : name) {
-        const bool pair = (before == '.' && c == '.') || (before == '@' && c == '{') || (before == '/' && (c == '/' || c == '.'));
-        const bool never = static_cast<unsigned char>(c) <= ' ' || c == 0x7F || c == '~' || c == '^' || c == ':' || c == '?' ||
-                           c == '*' || c == '[' || c == '\\';
+        const bool pair =
+            (before == '.' && c == '.') || (before == '@' && c == '{') || (before == '/' && (c == '/' || c == '.'));
+        const bool never = static_cast<unsigned char>(c) <= ' ' || c == 0x7F || c == '~' || c == '^' || c == ':' ||
+                           c == '?' || c == '*' || c == '[' || c == '\\';
         if (pair || never)
             return false;
         before = c;

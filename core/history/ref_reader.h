@@ -18,9 +18,9 @@ namespace espalier {
 
 struct RawRef {
     std::string name;
-    Oid id;               // zero for a symbolic ref
-    Oid peeled;           // what a tag stands for, where packed-refs says it; else zero
-    std::string target;   // of a symbolic ref: the name it points at
+    Oid id;             // zero for a symbolic ref
+    Oid peeled;         // what a tag stands for, where packed-refs says it; else zero
+    std::string target; // of a symbolic ref: the name it points at
 };
 
 struct RawRefs {

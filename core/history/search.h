@@ -17,13 +17,16 @@ namespace espalier {
 
 // All that is set must hold. Letters are compared without case (ASCII).
 struct SearchQuery {
-    std::vector<std::string> words; // each in the message, or the beginning of the id
-    std::string person;             // in author's or committer's name or address
-    std::string path;               // the commit changes this file or something in this folder
-    std::string id;                 // the id's first digits
+    std::vector<std::string> words;           // each in the message, or the beginning of the id
+    std::string person;                       // in author's or committer's name or address
+    std::string path;                         // the commit changes this file or something in this folder
+    std::string id;                           // the id's first digits
     std::optional<std::int64_t> since, until; // committer's time, seconds since 1970; until is exclusive
-    std::optional<Place> place;     // a branch of that place reaches the commit
-    bool empty() const { return words.empty() && person.empty() && path.empty() && id.empty() && !since && !until && !place; }
+    std::optional<Place> place;               // a branch of that place reaches the commit
+    bool empty() const
+    {
+        return words.empty() && person.empty() && path.empty() && id.empty() && !since && !until && !place;
+    }
 };
 
 // Words, and `person:`, `path:`, `id:`, `since:YYYY-MM-DD`, `until:YYYY-MM-DD` (that day included), `in:upstream|fork|clone`;

@@ -12,7 +12,8 @@ namespace espalier {
 
 namespace {
 
-constexpr std::string_view heads = "refs/heads/", remotePrefix = "refs/remotes/", tags = "refs/tags/", own = "refs/espalier/";
+constexpr std::string_view heads = "refs/heads/", remotePrefix = "refs/remotes/", tags = "refs/tags/",
+                           own = "refs/espalier/";
 
 struct Named {
     std::vector<Ref> refs;
@@ -191,7 +192,8 @@ void complete(Snapshot& snapshot, Named named, HistoryBuilder::Loaded loaded, Ro
 
 // The newest rows as a snapshot. A ref below them reaches nothing above, so their places are right. Null when the main line
 // is not among them: the lanes would be other ones.
-SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, HistoryBuilder::Loaded loaded, const std::string& upstreamHead)
+SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, HistoryBuilder::Loaded loaded,
+                      const std::string& upstreamHead)
 {
     auto seen = std::make_shared<Snapshot>();
     seen->path = begun.path;
@@ -206,7 +208,8 @@ SnapshotPtr seenSoFar(const Snapshot& begun, const Named& named, HistoryBuilder:
     all.roles = begun.roles;
     all.worktree = begun.worktree;
     const int wanted = chooseMainLine(all, upstreamHead);
-    const bool same = wanted >= 0 && seen->mainLine >= 0 && all.refs[std::size_t(wanted)].name == seen->mainLineRef()->name;
+    const bool same =
+        wanted >= 0 && seen->mainLine >= 0 && all.refs[std::size_t(wanted)].name == seen->mainLineRef()->name;
     return same ? seen : nullptr;
 }
 
@@ -239,7 +242,8 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
     std::function<void(HistoryBuilder::Loaded)> newest;
     if (first)
         newest = [&](HistoryBuilder::Loaded rows) {
-            if (SnapshotPtr seen = seenSoFar(*snapshot, named, std::move(rows), upstreamHead)) first(std::move(seen));
+            if (SnapshotPtr seen = seenSoFar(*snapshot, named, std::move(rows), upstreamHead))
+                first(std::move(seen));
         };
     auto loaded = HistoryBuilder::load(repository, named.tips, known, progress, newest);
     if (!loaded)
@@ -288,7 +292,8 @@ const Ref* Snapshot::upstreamCopy(std::string_view branch) const
 std::vector<int> Snapshot::refsAt(Row row) const
 {
     std::vector<int> found;
-    for (auto at = std::ranges::lower_bound(refsByRow, std::pair(row, 0)); at != refsByRow.end() && at->first == row; ++at)
+    for (auto at = std::ranges::lower_bound(refsByRow, std::pair(row, 0)); at != refsByRow.end() && at->first == row;
+         ++at)
         found.push_back(at->second);
     return found;
 }

@@ -10,8 +10,8 @@
 #include "core/history/history.h"
 #include "core/history/places.h"
 
-#include <map>
 #include <functional>
+#include <map>
 #include <memory>
 #include <string>
 #include <vector>
@@ -22,7 +22,7 @@ enum class RefKind : std::uint8_t {
     Branch,       // refs/heads/…
     RemoteBranch, // refs/remotes/<remote>/…
     Tag,
-    Other,        // notes, stash, replace and foreign namespaces; refs/espalier/ is never in a snapshot
+    Other, // notes, stash, replace and foreign namespaces; refs/espalier/ is never in a snapshot
 };
 
 struct Ref {
@@ -32,36 +32,36 @@ struct Ref {
     // Clone for local branches, Upstream or Fork for the branches of those remotes; nothing for tags, other remotes and
     // other refs. With one remote for both parts its branches are Upstream's and Fork's (see Snapshot::placesOf).
     std::optional<Place> place;
-    std::string remote;    // for a remote branch: its remote
-    std::string branch;    // for a branch or remote branch: the name without remote, "topic/x"
-    Oid tip;               // peeled to a commit
+    std::string remote; // for a remote branch: its remote
+    std::string branch; // for a branch or remote branch: the name without remote, "topic/x"
+    Oid tip;            // peeled to a commit
     Row row = noRow;
 };
 
 // What stands in the way of moving the worktree, or is worth showing.
 struct WorktreeState {
     bool bare = false;
-    bool unborn = false;           // HEAD names a branch without commits
+    bool unborn = false; // HEAD names a branch without commits
     bool detached = false;
-    std::string headBranch;        // full name, also when unborn; empty when detached
-    Oid headTip;                   // zero when unborn
+    std::string headBranch; // full name, also when unborn; empty when detached
+    Oid headTip;            // zero when unborn
     // What git command is in progress, as a person says it: "a rebase", "a merge", "a cherry-pick"; empty when none.
     std::string inProgress;
-    std::size_t changedFiles = 0;  // staged or not, untracked not counted
+    std::size_t changedFiles = 0; // staged or not, untracked not counted
     bool sparse = false;
     // Branches (full names) that other worktrees have checked out, with their paths.
     std::map<std::string, std::string> checkedOutElsewhere;
 };
 
 struct Snapshot {
-    std::string path;              // to open the repository again
+    std::string path; // to open the repository again
     std::string name;
     std::vector<Remote> remotes;
     Roles roles;
-    std::vector<Ref> refs;         // sorted by name; symbolic refs/remotes/*/HEAD left out
+    std::vector<Ref> refs; // sorted by name; symbolic refs/remotes/*/HEAD left out
     WorktreeState worktree;
     History history;
-    std::vector<Places> places;    // by row
+    std::vector<Places> places; // by row
     // The ref that everybody builds on: upstream's HEAD, else main, master or trunk of it, else HEAD's branch.
     // Index into refs; -1 in an empty repository.
     int mainLine = -1;

@@ -13,7 +13,8 @@ class Walk {
   public:
     Walk(QuickObjects& objects, const std::function<bool(const std::string&)>& wanted)
         : m_objects(objects), m_wanted(wanted)
-    {}
+    {
+    }
 
     // False: not wanted.
     Result<bool> compare(const Oid& oldTree, const Oid& newTree, int depth)
@@ -96,7 +97,8 @@ class Walk {
 
 } // namespace
 
-Result<std::optional<std::vector<PathChange>>> treeChanges(QuickObjects& objects, const Oid& oldTree, const Oid& newTree,
+Result<std::optional<std::vector<PathChange>>> treeChanges(QuickObjects& objects, const Oid& oldTree,
+                                                           const Oid& newTree,
                                                            const std::function<bool(const std::string&)>& wanted)
 {
     Walk walk(objects, wanted);

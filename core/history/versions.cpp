@@ -43,7 +43,8 @@ std::vector<Oid> onlyIn(const Snapshot& snapshot, Row of, Row without)
 
 bool alike(const Read& a, const Read& b)
 {
-    return a.message == b.message && a.summary.author == b.summary.author && a.summary.authorEmail == b.summary.authorEmail;
+    return a.message == b.message && a.summary.author == b.summary.author &&
+           a.summary.authorEmail == b.summary.authorEmail;
 }
 
 // Which of `now` each of `before` became: an index, or -1.
@@ -61,7 +62,8 @@ std::vector<int> partners(const std::vector<Read>& before, const std::vector<Rea
     };
     for (std::size_t i = 0; i < before.size(); ++i)
         for (const auto& [mine, other] : equal)
-            if (mine == before[i].summary.id) pair(i, [&](const Read& each) { return each.summary.id == other; });
+            if (mine == before[i].summary.id)
+                pair(i, [&](const Read& each) { return each.summary.id == other; });
     for (std::size_t i = 0; i < before.size(); ++i)
         pair(i, [&](const Read& each) { return alike(each, before[i]); });
     return found;
@@ -71,14 +73,18 @@ std::vector<int> partners(const std::vector<Read>& before, const std::vector<Rea
 std::string textOf(const Commit& commit, const Changes& changes)
 {
     std::string text = commit.messageUtf8();
-    if (!text.ends_with('\n')) text += '\n';
+    if (!text.ends_with('\n'))
+        text += '\n';
     for (const FileChange& file : changes.files) {
         text += file.oldPath == file.newPath || file.oldPath.empty() || file.newPath.empty()
                     ? "## " + (file.newPath.empty() ? file.oldPath : file.newPath) + " ##\n"
                     : "## " + file.oldPath + " => " + file.newPath + " ##\n";
-        if (file.kind == ChangeKind::Added) text += "new file\n";
-        if (file.kind == ChangeKind::Deleted) text += "file deleted\n";
-        if (file.binary || file.tooBig) text += file.oldId.brief() + " became " + file.newId.brief() + "\n";
+        if (file.kind == ChangeKind::Added)
+            text += "new file\n";
+        if (file.kind == ChangeKind::Deleted)
+            text += "file deleted\n";
+        if (file.binary || file.tooBig)
+            text += file.oldId.brief() + " became " + file.newId.brief() + "\n";
         for (const DiffHunk& hunk : file.hunks) {
             text += hunk.header.empty() ? "@@\n" : "@@ " + hunk.header + "\n";
             for (const DiffLine& line : hunk.lines) {
@@ -112,7 +118,8 @@ std::string fileAt(std::string_view text, int line)
     std::string path;
     for (int at = 1; at <= line && !text.empty(); ++at) {
         const std::string_view whole = text.substr(0, text.find('\n'));
-        if (whole.starts_with(fileMark) && whole.ends_with(" ##")) path = whole.substr(3, whole.size() - 6);
+        if (whole.starts_with(fileMark) && whole.ends_with(" ##"))
+            path = whole.substr(3, whole.size() - 6);
         text.remove_prefix(std::min(text.size(), whole.size() + 1));
     }
     return path;
@@ -120,8 +127,8 @@ std::string fileAt(std::string_view text, int line)
 
 } // namespace
 
-Result<std::vector<VersionPair>> pairVersions(const Repository& repository, const Snapshot& snapshot, Row beforeTip, Row nowTip,
-                                              const Progress& progress)
+Result<std::vector<VersionPair>> pairVersions(const Repository& repository, const Snapshot& snapshot, Row beforeTip,
+                                              Row nowTip, const Progress& progress)
 {
     const std::vector<Oid> oldIds = onlyIn(snapshot, beforeTip, nowTip), newIds = onlyIn(snapshot, nowTip, beforeTip);
     ObjectStore store(repository);
@@ -163,7 +170,8 @@ Result<std::vector<VersionPair>> pairVersions(const Repository& repository, cons
     return pairs;
 }
 
-Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& before, const Oid& now, const Progress& progress)
+Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& before, const Oid& now,
+                                       const Progress& progress)
 {
     const auto oldText = textOf(repository, before, progress);
     if (!oldText)
@@ -176,9 +184,11 @@ Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& 
         return difference;
     // Line numbers of these texts tell nobody anything; the file does.
     for (DiffHunk& hunk : difference->hunks) {
-        const auto first = std::ranges::find_if(hunk.lines, [](const DiffLine& line) { return line.kind != DiffLine::Context; });
+        const auto first =
+            std::ranges::find_if(hunk.lines, [](const DiffLine& line) { return line.kind != DiffLine::Context; });
         if (first != hunk.lines.end())
-            hunk.header = first->kind == DiffLine::Added ? fileAt(*newText, first->newNumber) : fileAt(*oldText, first->oldNumber);
+            hunk.header = first->kind == DiffLine::Added ? fileAt(*newText, first->newNumber)
+                                                         : fileAt(*oldText, first->oldNumber);
         hunk.oldStart = hunk.newStart = 0;
         for (DiffLine& line : hunk.lines)
             line.oldNumber = line.newNumber = 0;

@@ -25,26 +25,34 @@ std::string firstLine(const fs::path& path)
 std::string operationName(int state)
 {
     switch (state) {
-    case GIT_REPOSITORY_STATE_MERGE: return "a merge";
+    case GIT_REPOSITORY_STATE_MERGE:
+        return "a merge";
     case GIT_REPOSITORY_STATE_REVERT:
-    case GIT_REPOSITORY_STATE_REVERT_SEQUENCE: return "a revert";
+    case GIT_REPOSITORY_STATE_REVERT_SEQUENCE:
+        return "a revert";
     case GIT_REPOSITORY_STATE_CHERRYPICK:
-    case GIT_REPOSITORY_STATE_CHERRYPICK_SEQUENCE: return "a cherry-pick";
-    case GIT_REPOSITORY_STATE_BISECT: return "a bisection";
+    case GIT_REPOSITORY_STATE_CHERRYPICK_SEQUENCE:
+        return "a cherry-pick";
+    case GIT_REPOSITORY_STATE_BISECT:
+        return "a bisection";
     case GIT_REPOSITORY_STATE_REBASE:
     case GIT_REPOSITORY_STATE_REBASE_INTERACTIVE:
-    case GIT_REPOSITORY_STATE_REBASE_MERGE: return "a rebase";
-    case GIT_REPOSITORY_STATE_APPLY_MAILBOX: return "applying mailed patches";
-    case GIT_REPOSITORY_STATE_APPLY_MAILBOX_OR_REBASE: return "a rebase or applying mailed patches";
-    default: return {};
+    case GIT_REPOSITORY_STATE_REBASE_MERGE:
+        return "a rebase";
+    case GIT_REPOSITORY_STATE_APPLY_MAILBOX:
+        return "applying mailed patches";
+    case GIT_REPOSITORY_STATE_APPLY_MAILBOX_OR_REBASE:
+        return "a rebase or applying mailed patches";
+    default:
+        return {};
     }
 }
 
 // The branches that a worktree holds: the one checked out, and the one that a rebase there is moving.
 void addHeld(const fs::path& gitDir, const std::string& where, std::map<std::string, std::string>& held)
 {
-    for (const std::string& branch :
-         {readHead(gitDir).branch, firstLine(gitDir / "rebase-merge/head-name"), firstLine(gitDir / "rebase-apply/head-name")})
+    for (const std::string& branch : {readHead(gitDir).branch, firstLine(gitDir / "rebase-merge/head-name"),
+                                      firstLine(gitDir / "rebase-apply/head-name")})
         if (branch.starts_with("refs/heads/"))
             held.try_emplace(branch, where);
 }

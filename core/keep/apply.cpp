@@ -73,11 +73,12 @@ Result<Applied> restore(const Repository& repository, const std::string& entryId
     if (!entry)
         return std::unexpected(entry.error());
     if (!entry->remote.empty())
-        return fail(ErrorKind::Usage, "This entry is about " + displayText(entry->remote, 100) + ", not the clone", entryId,
-                    "Take the push back instead");
+        return fail(ErrorKind::Usage, "This entry is about " + displayText(entry->remote, 100) + ", not the clone",
+                    entryId, "Take the push back instead");
     if (!entry->restorable())
-        return fail(ErrorKind::Refused, "This entry cannot be taken back: it is " + std::string(entryStateName(entry->state)),
-                    entryId, "The logbook tells which entries can");
+        return fail(ErrorKind::Refused,
+                    "This entry cannot be taken back: it is " + std::string(entryStateName(entry->state)), entryId,
+                    "The logbook tells which entries can");
     auto change = reverse(repository, *entry, evenIfMoved);
     if (!change)
         return std::unexpected(change.error());

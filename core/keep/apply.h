@@ -15,7 +15,7 @@
 namespace espalier {
 
 struct Applied {
-    LogbookEntry entry; // no id: nothing was recorded, because nothing moved or nothing could be lost
+    LogbookEntry entry;               // no id: nothing was recorded, because nothing moved or nothing could be lost
     std::vector<std::string> notices; // e.g. a hook that failed, kept submodule folders
 };
 

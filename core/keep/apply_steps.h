@@ -12,16 +12,16 @@
 namespace espalier {
 
 enum class ApplyStep : std::uint8_t {
-    Checked,        // all checks said yes, nothing written
+    Checked, // all checks said yes, nothing written
     ObjectsWritten,
-    TipsKept,       // the kept refs stand, the entry does not
+    TipsKept, // the kept refs stand, the entry does not
     EntryBegun,
-    Locked,         // index and refs are locked against other programs
-    FileMoved,      // once a file of the worktree
-    WorktreeMoved,  // all files are in place, the index is not
+    Locked,        // index and refs are locked against other programs
+    FileMoved,     // once a file of the worktree
+    WorktreeMoved, // all files are in place, the index is not
     IndexMoved,
-    RefsDeleted,    // only where a ref must go before another can take its place
-    PartMoved,      // some refs have moved, HEAD or a deletion is still to come
+    RefsDeleted, // only where a ref must go before another can take its place
+    PartMoved,   // some refs have moved, HEAD or a deletion is still to come
     RefsMoved,
     ConfigMoved,
     Done,

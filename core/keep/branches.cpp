@@ -65,9 +65,10 @@ Result<Applied> checkOut(const Repository& repository, const std::string& branch
     auto standing = existing(repository, branch);
     if (!standing)
         return std::unexpected(standing.error());
-    return carryOut(repository,
-                    {.kind = EntryKind::Branch, .title = "Check out " + branch, .newHead = standing->ref, .record = false},
-                    progress);
+    return carryOut(
+        repository,
+        {.kind = EntryKind::Branch, .title = "Check out " + branch, .newHead = standing->ref, .record = false},
+        progress);
 }
 
 Result<Applied> checkOutDetached(const Repository& repository, const Oid& commit, const Progress& progress)

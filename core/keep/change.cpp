@@ -26,8 +26,8 @@ struct Course {
     Head head;
     std::string headAfter;
     Oid tipAfter;
-    bool changesHead = false;     // another branch or commit is checked out
-    bool movesWorktree = false;   // the commit that is checked out changes
+    bool changesHead = false;   // another branch or commit is checked out
+    bool movesWorktree = false; // the commit that is checked out changes
 };
 
 std::string branchName(const std::string& ref)
@@ -39,15 +39,22 @@ std::string branchName(const std::string& ref)
 std::string inProgress(git_repository* handle)
 {
     switch (git_repository_state(handle)) {
-    case GIT_REPOSITORY_STATE_NONE: return {};
-    case GIT_REPOSITORY_STATE_MERGE: return "a merge";
+    case GIT_REPOSITORY_STATE_NONE:
+        return {};
+    case GIT_REPOSITORY_STATE_MERGE:
+        return "a merge";
     case GIT_REPOSITORY_STATE_REVERT:
-    case GIT_REPOSITORY_STATE_REVERT_SEQUENCE: return "a revert";
+    case GIT_REPOSITORY_STATE_REVERT_SEQUENCE:
+        return "a revert";
     case GIT_REPOSITORY_STATE_CHERRYPICK:
-    case GIT_REPOSITORY_STATE_CHERRYPICK_SEQUENCE: return "a cherry-pick";
-    case GIT_REPOSITORY_STATE_BISECT: return "a bisection";
-    case GIT_REPOSITORY_STATE_APPLY_MAILBOX: return "the application of mails";
-    default: return "a rebase";
+    case GIT_REPOSITORY_STATE_CHERRYPICK_SEQUENCE:
+        return "a cherry-pick";
+    case GIT_REPOSITORY_STATE_BISECT:
+        return "a bisection";
+    case GIT_REPOSITORY_STATE_APPLY_MAILBOX:
+        return "the application of mails";
+    default:
+        return "a rebase";
     }
 }
 

@@ -13,7 +13,7 @@ namespace {
 
 using Json = nlohmann::json;
 
-constexpr std::array kinds{EntryKind::Replay, EntryKind::Update, EntryKind::Push,
+constexpr std::array kinds{EntryKind::Replay,  EntryKind::Update, EntryKind::Push,
                            EntryKind::Restore, EntryKind::Branch, EntryKind::CleanUp};
 constexpr std::array states{EntryState::Begun, EntryState::Done, EntryState::Undone, EntryState::TakenBack};
 

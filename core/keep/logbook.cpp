@@ -97,12 +97,18 @@ Result<void> writeEntry(const Repository& repository, const LogbookEntry& entry)
 std::string_view entryKindName(EntryKind kind)
 {
     switch (kind) {
-    case EntryKind::Replay: return "replay";
-    case EntryKind::Update: return "update";
-    case EntryKind::Push: return "push";
-    case EntryKind::Restore: return "restore";
-    case EntryKind::Branch: return "branch";
-    case EntryKind::CleanUp: return "clean-up";
+    case EntryKind::Replay:
+        return "replay";
+    case EntryKind::Update:
+        return "update";
+    case EntryKind::Push:
+        return "push";
+    case EntryKind::Restore:
+        return "restore";
+    case EntryKind::Branch:
+        return "branch";
+    case EntryKind::CleanUp:
+        return "clean-up";
     }
     return {};
 }
@@ -110,10 +116,14 @@ std::string_view entryKindName(EntryKind kind)
 std::string_view entryStateName(EntryState state)
 {
     switch (state) {
-    case EntryState::Begun: return "begun";
-    case EntryState::Done: return "done";
-    case EntryState::Undone: return "undone";
-    case EntryState::TakenBack: return "taken back";
+    case EntryState::Begun:
+        return "begun";
+    case EntryState::Done:
+        return "done";
+    case EntryState::Undone:
+        return "undone";
+    case EntryState::TakenBack:
+        return "taken back";
     }
     return {};
 }
@@ -178,8 +188,8 @@ Result<LogbookEntry> beginEntry(const Repository& repository, LogbookEntry entry
 {
     if (auto made = makeFolders(logbookFolder(repository)); !made)
         return std::unexpected(made.error());
-    entry.when = std::chrono::duration_cast<std::chrono::seconds>(std::chrono::system_clock::now().time_since_epoch())
-                     .count();
+    entry.when =
+        std::chrono::duration_cast<std::chrono::seconds>(std::chrono::system_clock::now().time_since_epoch()).count();
     entry.title = displayText(entry.title, 1000);
     entry.state = EntryState::Begun;
     auto id = reserveId(repository, entry.when);

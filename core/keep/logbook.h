@@ -24,31 +24,32 @@ std::string_view entryStateName(EntryState state); // "begun", "done", "undone",
 
 // The worktree that a change moved, for completing or undoing it after a crash, and for taking it back.
 struct WorktreeMove {
-    std::string gitDir;      // of that worktree; empty: no worktree was touched
-    Oid from, to;            // commits; zero `from`: nothing had been committed yet
-    std::string headAfter;   // full ref or id that is checked out afterwards
+    std::string gitDir;    // of that worktree; empty: no worktree was touched
+    Oid from, to;          // commits; zero `from`: nothing had been committed yet
+    std::string headAfter; // full ref or id that is checked out afterwards
     friend bool operator==(const WorktreeMove&, const WorktreeMove&) = default;
 };
 
 struct LogbookEntry {
-    std::string id;          // "20261125-104205-1": sorts by time; a valid ref name part
+    std::string id; // "20261125-104205-1": sorts by time; a valid ref name part
     EntryKind kind = EntryKind::Replay;
     EntryState state = EntryState::Begun;
-    std::int64_t when = 0;   // seconds since 1970
-    std::string title;       // what was done, for people
-    std::string remote;      // for a push or clean-up on a remote: its name; `moves` are then that remote's refs
+    std::int64_t when = 0; // seconds since 1970
+    std::string title;     // what was done, for people
+    std::string remote;    // for a push or clean-up on a remote: its name; `moves` are then that remote's refs
     std::vector<RefMove> moves;
     std::vector<std::pair<Oid, Oid>> pairs; // old commit, new commit
-    std::string headBefore;  // full ref or id that was checked out
+    std::string headBefore;                 // full ref or id that was checked out
     WorktreeMove worktree;
     // branch.<name>.* of deleted and renamed branches as it was: full key, value without secrets.
     std::vector<std::pair<std::string, std::string>> branchConfig;
-    std::string takesBack;   // for a restore: the id of the entry that it takes back
+    std::string takesBack; // for a restore: the id of the entry that it takes back
     bool restorable() const { return state == EntryState::Done && !moves.empty(); }
 };
 
 // Newest first, at most the newest ten thousand. Files that cannot be read are passed over with a line in `notices` when given.
-Result<std::vector<LogbookEntry>> readLogbook(const Repository& repository, std::vector<std::string>* notices = nullptr);
+Result<std::vector<LogbookEntry>> readLogbook(const Repository& repository,
+                                              std::vector<std::string>* notices = nullptr);
 // Errors: NotFound; Broken when its file is damaged.
 Result<LogbookEntry> findEntry(const Repository& repository, const std::string& id);
 

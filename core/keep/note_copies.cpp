@@ -105,8 +105,8 @@ std::size_t copyNotes(const Repository& repository, const std::vector<std::pair<
             if (text.empty() || (mode == "ignore" && !there.empty()))
                 continue;
             git_oid id;
-            if (git_note_create(&id, handle, ref.c_str(), who.get(), who.get(), &to,
-                                joined(mode, there, text).c_str(), 1) < 0)
+            if (git_note_create(&id, handle, ref.c_str(), who.get(), who.get(), &to, joined(mode, there, text).c_str(),
+                                1) < 0)
                 notices.push_back("The note of " + old.brief() + " in " + displayText(ref, 200) + " was not copied");
             else
                 ++copied;

@@ -16,7 +16,7 @@ namespace fs = std::filesystem;
 
 struct Standing {
     std::size_t moved = 0;
-    std::vector<RefMove> toMove;   // still at the old value
+    std::vector<RefMove> toMove; // still at the old value
     std::vector<std::string> strange;
     bool headMoved = false, headToMove = false;
 };

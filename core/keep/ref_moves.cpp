@@ -13,7 +13,8 @@ namespace fs = std::filesystem;
 std::string shown(const std::string& ref)
 {
     constexpr std::string_view heads = "refs/heads/";
-    return displayText(ref.starts_with(heads) ? std::string_view(ref).substr(heads.size()) : std::string_view(ref), 300);
+    return displayText(ref.starts_with(heads) ? std::string_view(ref).substr(heads.size()) : std::string_view(ref),
+                       300);
 }
 
 bool standsInTheWay(const std::string& a, const std::string& b)
@@ -127,7 +128,8 @@ Result<void> checkMoves(git_repository* handle, const std::vector<RefMove>& move
                 moves, [&](const RefMove& other) { return other.name == name && other.now.isZero(); });
             if (move.old.isZero() && !goes && standsInTheWay(name, move.name))
                 return fail(ErrorKind::Refused,
-                            "A branch cannot stand beside " + shown(name) + ", whose name is the beginning of the other",
+                            "A branch cannot stand beside " + shown(name) +
+                                ", whose name is the beginning of the other",
                             shown(move.name), "Choose another name");
         }
     }

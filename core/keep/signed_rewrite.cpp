@@ -27,7 +27,8 @@ Result<void> signRewrite(const Repository& repository, Change& change, const Pro
     const std::size_t total = waiting.size();
     while (!waiting.empty()) {
         const auto ready = std::ranges::find_if(waiting, [&](const auto& item) {
-            return std::ranges::none_of(item.second.parents, [&](const Oid& parent) { return waiting.contains(parent); });
+            return std::ranges::none_of(item.second.parents,
+                                        [&](const Oid& parent) { return waiting.contains(parent); });
         });
         if (ready == waiting.end())
             return fail(ErrorKind::Broken, "The new commits name each other as parents", waiting.begin()->first.hex());

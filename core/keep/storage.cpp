@@ -133,7 +133,7 @@ Result<std::string> readFileBounded(const fs::path& path, std::size_t limit)
             return fail(ErrorKind::NotFound, "The file does not exist", path.string());
         return storageError("The file cannot be read", path, errno);
     }
-    struct stat status {};
+    struct stat status{};
     if (::fstat(file.number, &status) < 0)
         return storageError("The file cannot be read", path, errno);
     if (!S_ISREG(status.st_mode))
@@ -184,7 +184,7 @@ ChangeLock::~ChangeLock()
 
 std::optional<FileMark> FileMark::of(const fs::path& path)
 {
-    struct stat status {};
+    struct stat status{};
     if (::lstat(path.c_str(), &status) < 0)
         return std::nullopt;
     return FileMark{path, std::uint64_t(status.st_dev), std::uint64_t(status.st_ino)};

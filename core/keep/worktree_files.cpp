@@ -71,7 +71,8 @@ Result<void> moveSubmodule(WorktreeSession& session, const PathMove& move, std::
         if (move.newMode == FileMode::None)
             removeEmptyParents(root, move.path);
     } else if (errno != ENOENT) {
-        notices.push_back("The folder of the submodule " + displayText(move.path, 300) + " was kept with what is in it");
+        notices.push_back("The folder of the submodule " + displayText(move.path, 300) +
+                          " was kept with what is in it");
     }
     return {};
 }
@@ -153,7 +154,7 @@ Found lookAt(git_repository* handle, const fs::path& root, const PathMove& move)
     const FileMode wantedMode = move.newMode, otherMode = move.oldMode;
     const Oid &wanted = move.newId, &other = move.oldId;
     const fs::path at = root / move.path;
-    struct stat status {};
+    struct stat status{};
     if (::lstat(at.c_str(), &status) < 0)
         return Found::Nothing;
     if (S_ISLNK(status.st_mode)) {

@@ -121,7 +121,8 @@ Result<void> checkContents(git_repository* handle, git_index* index, const std::
 
 const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path)
 {
-    const auto at = std::ranges::lower_bound(moves, path, {}, [](const PathMove& m) { return std::string_view(m.path); });
+    const auto at =
+        std::ranges::lower_bound(moves, path, {}, [](const PathMove& m) { return std::string_view(m.path); });
     return at != moves.end() && at->path == path ? &*at : nullptr;
 }
 
@@ -176,7 +177,7 @@ Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from,
 std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const std::string& path)
 {
     const fs::path root = git_repository_workdir(handle);
-    struct stat status {};
+    struct stat status{};
     for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1)) {
         const std::string ancestor = path.substr(0, slash);
         if (::lstat((root / ancestor).c_str(), &status) < 0)

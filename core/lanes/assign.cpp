@@ -55,7 +55,7 @@ struct Band {
 
 class Assignment {
   public:
-    explicit Assignment(Lanes::Data& data) : m_data(data) { }
+    explicit Assignment(Lanes::Data& data) : m_data(data) {}
     bool run(const Progress& progress);
 
   private:
@@ -174,7 +174,8 @@ bool Assignment::run(const Progress& progress)
     m_data.lane.assign(m_data.count, 0);
     for (std::uint32_t row = m_data.count; row-- > 0;) {
         if ((row & 0xffff) == 0) {
-            if (progress.stopped()) return false;
+            if (progress.stopped())
+                return false;
             progress.report("Laying out", m_data.count - row, m_data.count);
         }
         placeCommit(row);

@@ -78,9 +78,11 @@ template <typename Parent> void Chooser::eachParent(Row row, Parent&& parent) co
     for (Row direct : m_history.parents(from)) {
         const std::uint32_t shown = standsFor(direct);
         // A landed side branch stands in its merge's own row.
-        if (shown == none || shown <= row || std::find(seen.begin(), seen.begin() + count, shown) != seen.begin() + count)
+        if (shown == none || shown <= row ||
+            std::find(seen.begin(), seen.begin() + count, shown) != seen.begin() + count)
             continue;
-        if (count < seen.size()) seen[count++] = shown;
+        if (count < seen.size())
+            seen[count++] = shown;
         parent(shown, shown != direct && !m_inside[direct]);
     }
 }
@@ -103,7 +105,8 @@ void Chooser::findMarks()
 {
     m_marks = findLandmarks(*m_data.snapshot);
     for (const Row row : m_options.keep)
-        if (row < m_count) m_marks.keepsRow[row] = true;
+        if (row < m_count)
+            m_marks.keepsRow[row] = true;
 }
 
 // Branches that nothing keeps in the picture go into the row of the commit on which they stand: no merge took them in, so
@@ -139,7 +142,8 @@ std::vector<std::uint32_t> Chooser::findLanded() const
     std::vector<bool> reached = m_marks.onMain;
     std::vector<Row> pending;
     for (Row merge = m_count; merge-- > 0;) {
-        if (m_marks.onMain[merge]) pending.assign(1, merge);
+        if (m_marks.onMain[merge])
+            pending.assign(1, merge);
         while (!pending.empty()) {
             const Row row = pending.back();
             pending.pop_back();
@@ -172,12 +176,14 @@ void Chooser::foldLanded()
             for (const Row parent : m_history.parents(row)) {
                 const std::uint32_t shown = standsFor(parent);
                 const std::uint32_t merge = shown == none ? none : mergeOf[shown];
-                if (merge != none && merge != mergeOf[row] && !kept[merge]) changed = kept[merge] = true;
+                if (merge != none && merge != mergeOf[row] && !kept[merge])
+                    changed = kept[merge] = true;
             }
         }
     }
     for (Row row = 0; row < m_count; ++row)
-        if (isShown(row) && mergeOf[row] != none && !kept[mergeOf[row]]) foldInto(row, mergeOf[row]);
+        if (isShown(row) && mergeOf[row] != none && !kept[mergeOf[row]])
+            foldInto(row, mergeOf[row]);
 }
 
 // A run: commits of one band, each the only child's only shown parent, without a label that keeps its row.
@@ -193,7 +199,9 @@ void Chooser::foldRuns()
             onlyParent[row] = ++count == 1 ? parent : none;
         });
     }
-    const auto linear = [&](Row row) { return onlyParent[row] != none && children[row] == 1 && !m_marks.keepsRow[row]; };
+    const auto linear = [&](Row row) {
+        return onlyParent[row] != none && children[row] == 1 && !m_marks.keepsRow[row];
+    };
     const auto continues = [&](Row row) {
         const Row next = onlyParent[row];
         return linear(next) && m_data.snapshot->placesOf(next) == m_data.snapshot->placesOf(row);
@@ -235,7 +243,8 @@ void Chooser::number()
             m_data.foldedLabels.push_back(m_labels[row]);
         }
     for (Row row = 0; row < m_count; ++row)
-        if (m_inside[row] && m_stand[row] != none) m_data.displayOf[row] = m_data.displayOf[m_stand[row]];
+        if (m_inside[row] && m_stand[row] != none)
+            m_data.displayOf[row] = m_data.displayOf[m_stand[row]];
     m_data.count = std::uint32_t(m_data.shown.size());
     m_data.parentStart.reserve(m_data.count + 1);
     for (Row row : m_data.shown) {
@@ -252,7 +261,8 @@ void Chooser::findFoldBegins()
 {
     m_data.beginsFold.assign(m_data.count, false);
     for (Row row = 0; row < m_count; ++row) {
-        if (m_bases[row] && m_data.displayOf[row] != none) m_data.beginsFold[m_data.displayOf[row]] = true;
+        if (m_bases[row] && m_data.displayOf[row] != none)
+            m_data.beginsFold[m_data.displayOf[row]] = true;
         if (!m_inside[row] || m_stand[row] == none || m_last[m_stand[row]] == row)
             continue;
         for (const Row parent : m_history.parents(row))
@@ -279,7 +289,8 @@ void Chooser::run()
     }
     settle();
     number();
-    if (m_options.fold) findFoldBegins();
+    if (m_options.fold)
+        findFoldBegins();
 }
 
 } // namespace
@@ -287,7 +298,8 @@ void Chooser::run()
 void chooseRows(Lanes::Data& data, const LanesOptions& options)
 {
     data.count = data.snapshot->history.size();
-    if (options.fold || !options.only.empty()) Chooser(data, options).run();
+    if (options.fold || !options.only.empty())
+        Chooser(data, options).run();
 }
 
 Focus focusOn(const Snapshot& snapshot, Row tip)
@@ -301,7 +313,8 @@ Focus focusOn(const Snapshot& snapshot, Row tip)
     for (int at : snapshot.refsAt(tip)) {
         const Ref& ref = snapshot.refs[std::size_t(at)];
         for (const Ref* copy : {snapshot.forkCopy(ref.branch), snapshot.upstreamCopy(ref.branch)})
-            if (!ref.branch.empty() && copy && copy->row != noRow) tips.push_back(copy->row);
+            if (!ref.branch.empty() && copy && copy->row != noRow)
+                tips.push_back(copy->row);
     }
     const auto sort = [](std::vector<Row>& rows) {
         std::ranges::sort(rows);

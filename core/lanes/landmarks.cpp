@@ -53,8 +53,8 @@ Landmarks findLandmarks(const Snapshot& snapshot)
 {
     const History& history = snapshot.history;
     const Row count = history.size();
-    Landmarks marks{std::vector<bool>(count), std::vector<bool>(count), std::vector<bool>(count), std::vector<bool>(count),
-                    std::vector<std::uint32_t>(count)};
+    Landmarks marks{std::vector<bool>(count), std::vector<bool>(count), std::vector<bool>(count),
+                    std::vector<bool>(count), std::vector<std::uint32_t>(count)};
     findMainLine(snapshot, marks);
     const Ref* main = snapshot.mainLineRef();
     const std::int64_t oldest = main && main->row < count ? history.time(main->row) - staleSeconds : 0;
@@ -69,8 +69,10 @@ Landmarks findLandmarks(const Snapshot& snapshot)
             (isUsers(snapshot, ref) ? marks.keepsRow : marks.keepsLine)[ref.row] = true;
     }
     for (Row row = 0; row < count; ++row)
-        if (history.isGrafted(row) || history.isReplaced(row)) marks.keepsRow[row] = true;
-    if (const Row head = history.find(snapshot.worktree.headTip); head != noRow) marks.keepsRow[head] = true;
+        if (history.isGrafted(row) || history.isReplaced(row))
+            marks.keepsRow[row] = true;
+    if (const Row head = history.find(snapshot.worktree.headTip); head != noRow)
+        marks.keepsRow[head] = true;
     return marks;
 }
 

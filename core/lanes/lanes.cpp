@@ -17,12 +17,15 @@ int linesBetween(const Masks& masks, LanePosition a, LanePosition b)
     const auto before = [](LanePosition x, LanePosition y) {
         return std::pair(x.band, x.lane) < std::pair(y.band, y.lane);
     };
-    if (before(b, a)) std::swap(a, b);
+    if (before(b, a))
+        std::swap(a, b);
     int count = 0;
     for (std::size_t band = std::size_t(a.band); band <= std::size_t(b.band); ++band) {
         std::uint64_t mask = masks[band];
-        if (band == std::size_t(a.band)) mask &= a.lane >= 63 ? 0 : ~std::uint64_t(0) << (a.lane + 1);
-        if (band == std::size_t(b.band)) mask &= (std::uint64_t(1) << b.lane) - 1;
+        if (band == std::size_t(a.band))
+            mask &= a.lane >= 63 ? 0 : ~std::uint64_t(0) << (a.lane + 1);
+        if (band == std::size_t(b.band))
+            mask &= (std::uint64_t(1) << b.lane) - 1;
         count += std::popcount(mask);
     }
     return count;
@@ -40,13 +43,16 @@ void countRow(Lanes::Data& data, const Sweep& sweep, Lanes::Data::Checkpoint& bl
     widen(std::size_t(node.band), node.lane);
     for (const ActiveLine& line : sweep.lines()) {
         widen(line.band, line.lane);
-        if (line.parent != sweep.row()) through[line.band] |= std::uint64_t(1) << line.lane;
+        if (line.parent != sweep.row())
+            through[line.band] |= std::uint64_t(1) << line.lane;
     }
     for (const ActiveLine& line : sweep.lines())
-        if (line.parent == sweep.row()) data.crossings += std::uint64_t(linesBetween(through, positionOf(line), node));
+        if (line.parent == sweep.row())
+            data.crossings += std::uint64_t(linesBetween(through, positionOf(line), node));
     sweep.starting([&](const ActiveLine& line, bool stub) {
         widen(line.band, line.lane);
-        if (!stub) data.crossings += std::uint64_t(linesBetween(through, positionOf(line), node));
+        if (!stub)
+            data.crossings += std::uint64_t(linesBetween(through, positionOf(line), node));
     });
 }
 
@@ -59,7 +65,8 @@ bool placeCheckpoints(Lanes::Data& data, const Progress& progress)
     Sweep sweep(data, 0);
     for (std::uint32_t row = 0; row < data.count; ++row) {
         if (row % Lanes::Data::interval == 0) {
-            if (progress.stopped()) return false;
+            if (progress.stopped())
+                return false;
             checkpoints.push_back({std::uint32_t(data.lines.size()), sweep.nextFurther(), {}});
             data.lines.insert(data.lines.end(), sweep.lines().begin(), sweep.lines().end());
         }
@@ -84,7 +91,7 @@ Result<LanesPtr> layOut(const SnapshotPtr& snapshot, const LanesOptions& options
     return std::make_shared<const Lanes>(std::move(data));
 }
 
-Lanes::Lanes(std::shared_ptr<const Data> data) : m_data(std::move(data)) { }
+Lanes::Lanes(std::shared_ptr<const Data> data) : m_data(std::move(data)) {}
 
 std::size_t Lanes::rowCount() const { return m_data->count; }
 
@@ -152,8 +159,8 @@ std::size_t Lanes::bytes() const
 {
     const auto size = [](const auto& vector) { return vector.capacity() * sizeof(vector[0]); };
     const Data& d = *m_data;
-    return sizeof d + size(d.shown) + size(d.folded) + size(d.foldedLabels) + size(d.displayOf) + size(d.parentStart) + size(d.parents) +
-           size(d.lane) + size(d.further) + size(d.checkpoints) + size(d.lines);
+    return sizeof d + size(d.shown) + size(d.folded) + size(d.foldedLabels) + size(d.displayOf) + size(d.parentStart) +
+           size(d.parents) + size(d.lane) + size(d.further) + size(d.checkpoints) + size(d.lines);
 }
 
 std::uint64_t Lanes::crossings() const { return m_data->crossings; }

@@ -41,22 +41,22 @@ struct LaneEdge {
     };
     Part part = Through;
     LanePosition from, to;
-    LanePosition colour;  // the lane whose colour the line has: the one that it runs in
+    LanePosition colour; // the lane whose colour the line has: the one that it runs in
     bool secondParent = false;
-    bool skips = false;   // commits between child and parent are hidden (folded or filtered); drawn broken
+    bool skips = false; // commits between child and parent are hidden (folded or filtered); drawn broken
     std::uint32_t child = 0, parent = 0; // display rows that the whole line joins; parent > child
 };
 
 // What one display row stands for.
 struct DisplayRow {
-    Row row = noRow;              // the commit; of a fold, the one that stands for it
-    std::uint32_t folded = 0;     // how many commits the fold holds beside it; 0: a plain row
-    std::uint32_t labels = 0;     // how many labels those bear
+    Row row = noRow;          // the commit; of a fold, the one that stands for it
+    std::uint32_t folded = 0; // how many commits the fold holds beside it; 0: a plain row
+    std::uint32_t labels = 0; // how many labels those bear
 };
 
 class Lanes {
   public:
-    std::size_t rowCount() const;                    // display rows
+    std::size_t rowCount() const; // display rows
     DisplayRow displayed(std::size_t i) const;
     // The display row that shows a commit (itself or the fold that holds it); nothing when it is hidden.
     std::optional<std::size_t> displayRowOf(Row row) const;

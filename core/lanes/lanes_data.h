@@ -22,7 +22,7 @@ struct Lanes::Data {
     static constexpr std::uint32_t interval = 64;
     static constexpr std::uint32_t skipsBit = 0x80000000; // in `parents`: commits between are hidden
     static constexpr std::uint8_t laneMask = 0x3f;
-    static constexpr std::uint8_t inParentsBand = 0x40;   // in `further`: the line runs in the parent's band
+    static constexpr std::uint8_t inParentsBand = 0x40; // in `further`: the line runs in the parent's band
     static constexpr std::uint8_t isStub = 0x80;
 
     struct Checkpoint {
@@ -54,12 +54,14 @@ struct Lanes::Data {
     Place bandOf(std::uint32_t i) const
     {
         const Places places = snapshot->placesOf(rowAt(i));
-        if (places & placeBit(Place::Upstream)) return Place::Upstream;
+        if (places & placeBit(Place::Upstream))
+            return Place::Upstream;
         return places & placeBit(Place::Fork) ? Place::Fork : Place::Clone;
     }
     std::span<const std::uint32_t> parentsOf(std::uint32_t i) const
     {
-        if (everything) return snapshot->history.parents(i);
+        if (everything)
+            return snapshot->history.parents(i);
         return std::span(parents).subspan(parentStart[i], parentStart[i + 1] - parentStart[i]);
     }
     LanePosition positionOf(std::uint32_t i) const { return {bandOf(i), std::uint16_t(lane[i] & laneMask)}; }

@@ -50,7 +50,8 @@ class Sweep {
         std::erase_if(m_lines, [this](const ActiveLine& line) { return line.parent == m_row; });
         std::uint32_t count = 0;
         starting([&](const ActiveLine& line, bool stub) {
-            if (!stub) m_lines.push_back(line);
+            if (!stub)
+                m_lines.push_back(line);
             ++count;
         });
         m_further += count > 0 ? count - 1 : 0;

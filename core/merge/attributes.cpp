@@ -40,9 +40,9 @@ std::optional<std::string> takeQuoted(std::string_view& line)
         constexpr std::string_view letters = "abfnrtv", meant = "\a\b\f\n\r\t\v";
         if (const std::size_t known = letters.find(c); known != std::string_view::npos) {
             text += meant[known];
-        } else if (int byte = 0; at + 3 <= line.size() && c >= '0' && c <= '3' &&
-                                 std::from_chars(line.data() + at, line.data() + at + 3, byte, 8).ptr ==
-                                     line.data() + at + 3) {
+        } else if (int byte = 0;
+                   at + 3 <= line.size() && c >= '0' && c <= '3' &&
+                   std::from_chars(line.data() + at, line.data() + at + 3, byte, 8).ptr == line.data() + at + 3) {
             text += char(byte);
             at += 2;
         } else {
@@ -55,7 +55,8 @@ std::optional<std::string> takeQuoted(std::string_view& line)
 bool isAttributeName(std::string_view name)
 {
     const auto fits = [](char c) {
-        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '.' || c == '_';
+        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '.' ||
+               c == '_';
     };
     return !name.empty() && name.front() != '-' && !name.starts_with("builtin_") && std::ranges::all_of(name, fits);
 }

@@ -32,7 +32,7 @@ class MergeAttributes {
         std::string name, value;
     };
     struct Rule {
-        std::string pattern;   // or the macro's name
+        std::string pattern; // or the macro's name
         bool isMacro = false;
         bool anchored = false; // holds a slash: matched against the whole path below its folder
         std::vector<Setting> settings;

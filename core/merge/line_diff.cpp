@@ -27,8 +27,7 @@ std::uint32_t boundOf(Ids a, Ids b)
 // rarest line splits the texts, and each part is split again.
 class Histogram {
   public:
-    Histogram(Ids a, Ids b, char* changedA, char* changedB)
-        : m_a(a), m_b(b), m_changedA(changedA), m_changedB(changedB)
+    Histogram(Ids a, Ids b, char* changedA, char* changedB) : m_a(a), m_b(b), m_changedA(changedA), m_changedB(changedB)
     {
         m_first.assign(boundOf(a, b), -1);
         m_count.assign(m_first.size(), 0);
@@ -324,7 +323,8 @@ Lines LineTable::add(std::string_view text, const Lines* like)
     while (!text.empty()) {
         if (next < likeCount) {
             const char* start = like->text[next].data();
-            const std::string_view rest(start, std::size_t(like->text.back().data() + like->text.back().size() - start));
+            const std::string_view rest(start,
+                                        std::size_t(like->text.back().data() + like->text.back().size() - start));
             const std::size_t same = commonPrefix(text, rest);
             std::size_t taken = 0;
             for (; next < likeCount; ++next) {

@@ -26,10 +26,7 @@ struct MergeScene {
     const Progress& progress;
 };
 
-inline bool isRegularFile(const Leaf& leaf)
-{
-    return leaf.mode == FileMode::File || leaf.mode == FileMode::Executable;
-}
+inline bool isRegularFile(const Leaf& leaf) { return leaf.mode == FileMode::File || leaf.mode == FileMode::Executable; }
 
 // The kinds that cannot turn into each other without a decision.
 inline int kindOf(const Leaf& leaf) { return isRegularFile(leaf) ? 1 : leaf.mode == FileMode::Symlink ? 2 : 3; }
@@ -41,9 +38,9 @@ struct MergeEntry {
 
     ThreeLeaves leaves;
     Same same = Same::None;
-    bool gone = false;     // was renamed: nothing is left to do here
-    bool unsettled = false; // a conflict, whatever becomes of the contents
-    std::optional<ConflictKind> kind;                    // when it is a conflict: what renames make of it
+    bool gone = false;                                 // was renamed: nothing is left to do here
+    bool unsettled = false;                            // a conflict, whatever becomes of the contents
+    std::optional<ConflictKind> kind;                  // when it is a conflict: what renames make of it
     std::string ancestorPath, newBasePath, commitPath; // where they differ from the entry's own
     std::vector<std::string> otherPaths;
     std::string movedFrom;      // taken along by a renamed directory

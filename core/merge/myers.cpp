@@ -257,7 +257,8 @@ void classicDiff(Classes a, Classes b, std::uint32_t classCount, char* changedA,
     std::vector<int> whereA, whereB;
     setAside(a, head, long(a.size()) - tail - 1, inB, changedA, keptA, whereA);
     setAside(b, head, long(b.size()) - tail - 1, inA, changedB, keptB, whereB);
-    Search(keptA, keptB, whereA, whereB, changedA, changedB).compare(0, long(keptA.size()), 0, long(keptB.size()), false);
+    Search(keptA, keptB, whereA, whereB, changedA, changedB)
+        .compare(0, long(keptA.size()), 0, long(keptB.size()), false);
 }
 
 } // namespace espalier

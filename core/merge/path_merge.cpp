@@ -157,9 +157,9 @@ void PathMerger::apart(const std::string& path, const MergeEntry& entry)
     MergeEntry moved = entry, stayed = entry;
     moved.kind = stayed.kind = ConflictKind::TypeDiffers;
     // Where it comes from, also where that is this path: it has another name now.
-    (newBaseMoves ? moved.newBasePath : moved.commitPath) =
-        newBaseMoves ? (entry.newBasePath.empty() ? path : entry.newBasePath)
-                     : (entry.commitPath.empty() ? path : entry.commitPath);
+    (newBaseMoves ? moved.newBasePath : moved.commitPath) = newBaseMoves
+                                                                ? (entry.newBasePath.empty() ? path : entry.newBasePath)
+                                                                : (entry.commitPath.empty() ? path : entry.commitPath);
     for (MergeEntry* one : {&moved, &stayed})
         if (one->ancestorPath.empty())
             one->ancestorPath = path;

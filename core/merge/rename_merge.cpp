@@ -102,7 +102,8 @@ Result<void> RenameMerger::listAdded(Side& side, const std::map<std::string, std
                 added.insert(path);
     } else {
         for (const auto& [folder, to] : moves) {
-            const auto was = treeAt(m_scene.store, m_scene.base, folder), is = treeAt(m_scene.store, m_scene.newBase, folder);
+            const auto was = treeAt(m_scene.store, m_scene.base, folder),
+                       is = treeAt(m_scene.store, m_scene.newBase, folder);
             if (!was || !is)
                 return std::unexpected(!was ? was.error() : is.error());
             const auto inside = departures(m_scene.store, *was, *is, m_scene.progress);
@@ -182,8 +183,9 @@ Result<MergeEntry*> RenameMerger::entryAt(const std::string& path)
     if (const auto at = m_entries.find(path); at != m_entries.end())
         return &at->second;
     ThreeLeaves leaves;
-    for (const auto& [tree, leaf] : {std::pair{&m_scene.base, &leaves.base}, std::pair{&m_scene.newBase, &leaves.newBase},
-                                     std::pair{&m_scene.commit, &leaves.commit}}) {
+    for (const auto& [tree, leaf] :
+         {std::pair{&m_scene.base, &leaves.base}, std::pair{&m_scene.newBase, &leaves.newBase},
+          std::pair{&m_scene.commit, &leaves.commit}}) {
         const auto found = leafAt(m_scene.store, *tree, path);
         if (!found)
             return std::unexpected(found.error());
@@ -202,7 +204,8 @@ Result<void> RenameMerger::process(const std::vector<Rename>& renames)
         const bool both = i + 1 < renames.size() && renames[i + 1].source == rename.source;
         if ((*source)->gone)
             continue;
-        const auto done = both ? renamedByBoth(rename.source, rename.target, renames[i + 1].target) : renamedByOne(rename);
+        const auto done =
+            both ? renamedByBoth(rename.source, rename.target, renames[i + 1].target) : renamedByOne(rename);
         if (!done)
             return done;
         i += both;

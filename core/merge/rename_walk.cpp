@@ -27,7 +27,8 @@ struct Name {
     }
     static int maskOf(const std::array<Leaf, 3>& leaves)
     {
-        return int(leaves[0].exists()) * baseBit + int(leaves[1].exists()) * newBaseBit + int(leaves[2].exists()) * commitBit;
+        return int(leaves[0].exists()) * baseBit + int(leaves[1].exists()) * newBaseBit +
+               int(leaves[2].exists()) * commitBit;
     }
 };
 
@@ -103,15 +104,16 @@ class NeedsWalk {
         Names names;
         std::array<std::map<std::string, std::array<bool, 2>>, 2> seen;
         for (std::size_t side = 1; side < 3; ++side) {
-            const auto done = eachDifference(m_store, trees[0], trees[side], [&](const TreeEntry* was, const TreeEntry* is) {
-                const TreeEntry& any = was ? *was : *is;
-                Name& at = names[std::string(any.name)];
-                auto& leaves = any.isTree() ? at.folders : at.files;
-                if (was)
-                    leaves[0] = {was->mode, was->id};
-                leaves[side] = is ? Leaf{is->mode, is->id} : Leaf{};
-                seen[side - 1][std::string(any.name)][any.isTree()] = true;
-            });
+            const auto done =
+                eachDifference(m_store, trees[0], trees[side], [&](const TreeEntry* was, const TreeEntry* is) {
+                    const TreeEntry& any = was ? *was : *is;
+                    Name& at = names[std::string(any.name)];
+                    auto& leaves = any.isTree() ? at.folders : at.files;
+                    if (was)
+                        leaves[0] = {was->mode, was->id};
+                    leaves[side] = is ? Leaf{is->mode, is->id} : Leaf{};
+                    seen[side - 1][std::string(any.name)][any.isTree()] = true;
+                });
             if (!done)
                 return std::unexpected(done.error());
         }
@@ -119,7 +121,8 @@ class NeedsWalk {
         for (auto& [name, at] : names)
             for (std::size_t side = 1; side < 3; ++side)
                 for (const bool isTree : {false, true})
-                    if (const auto found = seen[side - 1].find(name); found == seen[side - 1].end() || !found->second[isTree])
+                    if (const auto found = seen[side - 1].find(name);
+                        found == seen[side - 1].end() || !found->second[isTree])
                         (isTree ? at.folders : at.files)[side] = (isTree ? at.folders : at.files)[0];
         return names;
     }
@@ -174,8 +177,8 @@ class NeedsWalk {
 
 } // namespace
 
-Result<std::array<RenameNeeds, 2>> renameNeeds(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
-                                               const Progress& progress)
+Result<std::array<RenameNeeds, 2>> renameNeeds(ObjectStore& store, const Oid& base, const Oid& newBase,
+                                               const Oid& commit, const Progress& progress)
 {
     NeedsWalk walk(store, progress);
     if (auto done = walk.run({base, newBase, commit}, {}, 0, 0); !done)

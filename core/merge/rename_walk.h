@@ -32,7 +32,7 @@ struct RenameNeeds {
 };
 
 // [0] for what the new base renamed, [1] for what the commit did.
-Result<std::array<RenameNeeds, 2>> renameNeeds(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
-                                               const Progress& progress);
+Result<std::array<RenameNeeds, 2>> renameNeeds(ObjectStore& store, const Oid& base, const Oid& newBase,
+                                               const Oid& commit, const Progress& progress);
 
 } // namespace espalier

@@ -48,8 +48,14 @@ class Detection {
     using Index = RenameField::Index;
 
     Detection(ObjectStore& store, SimilarityCache& cache, const RenameField& field, const RenameNeeds& needs)
-        : m_store(store), m_cache(cache), m_field(field), m_needs(needs), m_order(store, needs.trees), m_uses(needs.folders),
-          m_sourceUsed(field.sources().size(), false), m_targetUsed(field.targets().size(), false)
+        : m_store(store)
+        , m_cache(cache)
+        , m_field(field)
+        , m_needs(needs)
+        , m_order(store, needs.trees)
+        , m_uses(needs.folders)
+        , m_sourceUsed(field.sources().size(), false)
+        , m_targetUsed(field.targets().size(), false)
     {
         m_asked = std::ranges::any_of(m_uses, [](const auto& use) { return use.second != FolderUse::None; });
     }
@@ -199,7 +205,8 @@ class Detection {
                 *worst = pair;
                 full = std::ranges::all_of(best, [](const Pair& held) { return held.score > 0; });
             }
-            std::ranges::copy_if(best, std::back_inserter(pairs), [](const Pair& pair) { return pair.score >= leastScore; });
+            std::ranges::copy_if(best, std::back_inserter(pairs),
+                                 [](const Pair& pair) { return pair.score >= leastScore; });
         }
         std::ranges::stable_sort(pairs, Pair::before);
         for (const Pair& pair : pairs)
@@ -249,7 +256,8 @@ class Detection {
         std::vector<Index> ordered(some.begin(), some.end());
         const auto turnsRound = [&](Index a, Index b) { return mayTurnRound(files[a].first, files[b].first); };
         if (std::ranges::adjacent_find(ordered, turnsRound) != ordered.end())
-            std::ranges::stable_sort(ordered, [&](Index a, Index b) { return m_order.before(files[a].first, files[b].first); });
+            std::ranges::stable_sort(ordered,
+                                     [&](Index a, Index b) { return m_order.before(files[a].first, files[b].first); });
         if (m_needs.later.empty() || ordered.size() < 2)
             return ordered;
         if (m_rank.empty())

@@ -71,7 +71,7 @@ class FolderTargets {
 };
 
 struct FoundRenames {
-    std::map<std::string, std::string> to;          // from deleted path to added path
+    std::map<std::string, std::string> to;        // from deleted path to added path
     std::map<std::string, FolderTargets> folders; // removed folders whose new name is asked for, as far as is needed
 };
 

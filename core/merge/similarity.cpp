@@ -109,7 +109,7 @@ void addQuickly(std::string_view bytes, std::vector<Chunk>& chunks)
         std::uint32_t together = 0;
         for (; together + 4 <= four[0].length; together += 4)
             hash4.addFourEach(four[0].from + together, four[1].from + together, four[2].from + together,
-                                four[3].from + together);
+                              four[3].from + together);
         for (std::size_t lane = 0; lane < 4; ++lane) {
             PieceHash hash = hash4.of(lane);
             for (std::uint32_t i = together; i < four[lane].length; ++i)

@@ -66,12 +66,16 @@ Change overlap(const LineChange& first, const LineChange& second)
 
 Change onlyNewBase(const LineChange& change, int shiftToCommit)
 {
-    return {Change::NewBase, {change.a, change.aCount}, {change.b, change.bCount},
+    return {Change::NewBase,
+            {change.a, change.aCount},
+            {change.b, change.bCount},
             {change.a + shiftToCommit, change.aCount}};
 }
 Change onlyCommit(const LineChange& change, int shiftToNewBase)
 {
-    return {Change::Commit, {change.a, change.aCount}, {change.a + shiftToNewBase, change.aCount},
+    return {Change::Commit,
+            {change.a, change.aCount},
+            {change.a + shiftToNewBase, change.aCount},
             {change.b, change.bCount}};
 }
 
@@ -85,12 +89,14 @@ std::vector<Change> pairUp(const Lines& newBase, const Lines& commit, const std:
     const auto pass = [](const LineChange& change) { return change.b + change.bCount - change.a - change.aCount; };
     while (i < toNewBase.size() || j < toCommit.size()) {
         if (j == toCommit.size() || (i < toNewBase.size() && toNewBase[i].a + toNewBase[i].aCount < toCommit[j].a)) {
-            append(changes, onlyNewBase(toNewBase[i], j < toCommit.size() ? toCommit[j].b - toCommit[j].a : shiftCommit));
+            append(changes,
+                   onlyNewBase(toNewBase[i], j < toCommit.size() ? toCommit[j].b - toCommit[j].a : shiftCommit));
             shiftNewBase = pass(toNewBase[i++]);
             continue;
         }
         if (i == toNewBase.size() || toCommit[j].a + toCommit[j].aCount < toNewBase[i].a) {
-            append(changes, onlyCommit(toCommit[j], i < toNewBase.size() ? toNewBase[i].b - toNewBase[i].a : shiftNewBase));
+            append(changes,
+                   onlyCommit(toCommit[j], i < toNewBase.size() ? toNewBase[i].b - toNewBase[i].a : shiftNewBase));
             shiftCommit = pass(toCommit[j++]);
             continue;
         }
@@ -179,7 +185,8 @@ int endsInCrLf(const Lines& lines, int at)
 // Writes the result and what each part of it is.
 class Writer {
   public:
-    Writer(const Lines& ancestor, const Lines& newBase, const Lines& commit, const TextMergeOptions& options, TextMerge& into)
+    Writer(const Lines& ancestor, const Lines& newBase, const Lines& commit, const TextMergeOptions& options,
+           TextMerge& into)
         : m_ancestor(ancestor), m_newBase(newBase), m_commit(commit), m_options(options), m_merge(into)
     {
     }
@@ -206,8 +213,7 @@ class Writer {
                 copy(m_commit, change.commit, false, false);
             add(origin, change.ancestor, change.newBase, change.commit, before);
             if (change.mode == Change::Conflict)
-                m_merge.hunks.push_back(
-                    {change.ancestor, change.newBase, change.commit, {before, m_lines - before}});
+                m_merge.hunks.push_back({change.ancestor, change.newBase, change.commit, {before, m_lines - before}});
             m_atAncestor = change.ancestor.end();
             m_atNewBase = change.newBase.end();
             m_atCommit = change.commit.end();
@@ -248,9 +254,8 @@ class Writer {
     LineRange ancestorOf(const LineRange& ofNewBase) const
     {
         const auto place = [&](int line, bool end) {
-            const auto after = std::ranges::partition_point(*m_toNewBase, [&](const LineChange& change) {
-                return change.b < line || (change.b == line && !end);
-            });
+            const auto after = std::ranges::partition_point(
+                *m_toNewBase, [&](const LineChange& change) { return change.b < line || (change.b == line && !end); });
             if (after == m_toNewBase->begin())
                 return line;
             const LineChange& change = *std::prev(after);
@@ -264,7 +269,8 @@ class Writer {
         return {first, last - first};
     }
 
-    void add(PieceOrigin origin, const LineRange& ofAncestor, const LineRange& ofNewBase, const LineRange& ofCommit, int before)
+    void add(PieceOrigin origin, const LineRange& ofAncestor, const LineRange& ofNewBase, const LineRange& ofCommit,
+             int before)
     {
         m_merge.pieces.push_back({origin, ofAncestor, ofNewBase, ofCommit, {before, m_lines - before}});
     }
@@ -342,12 +348,10 @@ TextMerge mergeTexts(std::string_view ancestor, std::string_view newBase, std::s
         merge.binary = true;
         return merge;
     }
-    merge.markerSize =
-        options.markerSize > 0 ? options.markerSize : freeMarkerSize({ancestor, newBase, commit});
+    merge.markerSize = options.markerSize > 0 ? options.markerSize : freeMarkerSize({ancestor, newBase, commit});
     LineTable table;
     const Lines a = table.add(ancestor), n = table.add(newBase, &a), c = table.add(commit, &a);
-    const LineDiff algorithm =
-        options.algorithm == DiffAlgorithm::Histogram ? LineDiff::Histogram : LineDiff::Myers;
+    const LineDiff algorithm = options.algorithm == DiffAlgorithm::Histogram ? LineDiff::Histogram : LineDiff::Myers;
     const auto toNewBase = diffLines(a.ids, n.ids, algorithm);
     const auto toCommit = diffLines(a.ids, c.ids, algorithm);
     std::vector<Change> changes = pairUp(n, c, toNewBase, toCommit);

@@ -95,9 +95,9 @@ bool isBinary(std::string_view bytes);
 // A run of settled text, or a hunk. The views point into the merge's bytes and the texts handed in.
 struct Segment {
     bool conflict = false;
-    std::string_view text;                           // settled text; empty for a conflict
-    std::string_view ancestor, newBase, commit;      // the three texts of a conflict; empty for settled text
-    std::size_t hunk = 0;                            // index into TextMerge::hunks of a conflict
+    std::string_view text;                      // settled text; empty for a conflict
+    std::string_view ancestor, newBase, commit; // the three texts of a conflict; empty for settled text
+    std::size_t hunk = 0;                       // index into TextMerge::hunks of a conflict
 };
 // The result taken apart. Neighbouring settled pieces are one segment; there is a (perhaps empty) settled segment before,
 // between and after the hunks, so the list has 2 * hunks + 1 entries. `merge` must be of these three texts.

@@ -106,10 +106,11 @@ LineRange rangeInResult(const TextMerge& merge, const LineRange& ofNewBase)
         if (!overlap(piece.newBase, ofNewBase))
             continue;
         const bool lineForLine = piece.newBase.count == piece.result.count && piece.origin != PieceOrigin::Conflict;
-        const int from = lineForLine ? piece.result.first + std::max(0, ofNewBase.first - piece.newBase.first)
-                                     : piece.result.first;
-        const int to = lineForLine ? piece.result.first + std::min(ofNewBase.end(), piece.newBase.end()) - piece.newBase.first
-                                   : piece.result.end();
+        const int from =
+            lineForLine ? piece.result.first + std::max(0, ofNewBase.first - piece.newBase.first) : piece.result.first;
+        const int to = lineForLine
+                           ? piece.result.first + std::min(ofNewBase.end(), piece.newBase.end()) - piece.newBase.first
+                           : piece.result.end();
         if (first < 0)
             first = from;
         last = std::max(last, to);

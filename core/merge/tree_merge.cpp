@@ -17,19 +17,32 @@ MergeCaches& MergeCaches::operator=(MergeCaches&&) noexcept = default;
 std::string_view conflictKindName(ConflictKind kind)
 {
     switch (kind) {
-    case ConflictKind::Text: return "text";
-    case ConflictKind::BothAdded: return "both-added";
-    case ConflictKind::DeletedByNewBase: return "deleted-by-new-base";
-    case ConflictKind::DeletedByCommit: return "deleted-by-commit";
-    case ConflictKind::Binary: return "binary";
-    case ConflictKind::TypeDiffers: return "type-differs";
-    case ConflictKind::FileAndDirectory: return "file-and-directory";
-    case ConflictKind::RenamedTwice: return "renamed-twice";
-    case ConflictKind::RenamedTogether: return "renamed-together";
-    case ConflictKind::RenamedAndDeleted: return "renamed-and-deleted";
-    case ConflictKind::RenamedAndAdded: return "renamed-and-added";
-    case ConflictKind::Submodule: return "submodule";
-    default: return "directory-renamed";
+    case ConflictKind::Text:
+        return "text";
+    case ConflictKind::BothAdded:
+        return "both-added";
+    case ConflictKind::DeletedByNewBase:
+        return "deleted-by-new-base";
+    case ConflictKind::DeletedByCommit:
+        return "deleted-by-commit";
+    case ConflictKind::Binary:
+        return "binary";
+    case ConflictKind::TypeDiffers:
+        return "type-differs";
+    case ConflictKind::FileAndDirectory:
+        return "file-and-directory";
+    case ConflictKind::RenamedTwice:
+        return "renamed-twice";
+    case ConflictKind::RenamedTogether:
+        return "renamed-together";
+    case ConflictKind::RenamedAndDeleted:
+        return "renamed-and-deleted";
+    case ConflictKind::RenamedAndAdded:
+        return "renamed-and-added";
+    case ConflictKind::Submodule:
+        return "submodule";
+    default:
+        return "directory-renamed";
     }
 }
 
@@ -53,7 +66,8 @@ std::optional<int> numberOf(const std::string& text)
 
 bool sameWord(std::string_view text, std::string_view word)
 {
-    return std::ranges::equal(text, word, [](char a, char b) { return (a >= 'A' && a <= 'Z' ? char(a + 32) : a) == b; });
+    return std::ranges::equal(text, word,
+                              [](char a, char b) { return (a >= 'A' && a <= 'Z' ? char(a + 32) : a) == b; });
 }
 
 } // namespace
@@ -80,7 +94,9 @@ namespace {
 
 class TreeMerger {
   public:
-    explicit TreeMerger(const MergeScene& scene) : m_scene(scene), m_paths(scene), m_renames(scene, m_paths, m_entries) {}
+    explicit TreeMerger(const MergeScene& scene) : m_scene(scene), m_paths(scene), m_renames(scene, m_paths, m_entries)
+    {
+    }
 
     Result<TreeMerge> run()
     {
@@ -185,7 +201,8 @@ class TreeMerger {
         const auto gone = goneFrom(m_scene.commit, folder);
         if (!gone || !*gone)
             return gone;
-        const auto was = treeAt(m_scene.store, m_scene.base, folder), is = treeAt(m_scene.store, m_scene.newBase, folder);
+        const auto was = treeAt(m_scene.store, m_scene.base, folder),
+                   is = treeAt(m_scene.store, m_scene.newBase, folder);
         if (!was || !is)
             return std::unexpected(!was ? was.error() : is.error());
         if (is->isZero() || *was == *is)
@@ -302,9 +319,9 @@ Result<ConflictTexts> conflictTexts(ObjectStore& store, const PathConflict& conf
 {
     static const auto nothing = std::make_shared<const std::string>();
     ConflictTexts texts{nothing, nothing, nothing, conflict.text};
-    for (const auto& [stage, into] : {std::pair{&conflict.ancestor, &texts.ancestor},
-                                      std::pair{&conflict.newBase, &texts.newBase},
-                                      std::pair{&conflict.commit, &texts.commit}}) {
+    for (const auto& [stage, into] :
+         {std::pair{&conflict.ancestor, &texts.ancestor}, std::pair{&conflict.newBase, &texts.newBase},
+          std::pair{&conflict.commit, &texts.commit}}) {
         // An ancestor that was a link, say, has no text to compare with.
         if (!isRegularFile({stage->mode, stage->id}))
             continue;

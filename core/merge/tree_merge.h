@@ -60,9 +60,9 @@ struct PathConflict {
     // What the merged tree has at `path` in the meantime (for a text the marker form); mode None: nothing.
     FileMode heldMode = FileMode::None;
     Oid held;
-    std::vector<TextHunk> hunks;         // of a text merge; empty for a conflict of the whole path
+    std::vector<TextHunk> hunks;           // of a text merge; empty for a conflict of the whole path
     std::shared_ptr<const TextMerge> text; // which they are of; null once it has been used, and not in a DryRun
-    std::vector<std::string> otherPaths; // that belong to the same conflict, e.g. the other new name
+    std::vector<std::string> otherPaths;   // that belong to the same conflict, e.g. the other new name
     bool wholePath() const { return hunks.empty(); }
     // Whether git lists the path with stages. Where a renamed folder would take a file along and something is in its way, git
     // only says so; it is a question all the same.
@@ -89,10 +89,10 @@ struct TreeMerge {
 
 struct MergeOptions {
     enum class DirectoryRenames : std::uint8_t { Off, Conflict, Follow };
-    bool renames = true;                                              // merge.renames, diff.renames
-    int renameLimit = 7000;                                           // merge.renameLimit; 0: no limit
-    DirectoryRenames directoryRenames = DirectoryRenames::Conflict;   // merge.directoryRenames
-    std::string newBaseLabel = "new base"; // after the markers of held texts
+    bool renames = true;                                            // merge.renames, diff.renames
+    int renameLimit = 7000;                                         // merge.renameLimit; 0: no limit
+    DirectoryRenames directoryRenames = DirectoryRenames::Conflict; // merge.directoryRenames
+    std::string newBaseLabel = "new base";                          // after the markers of held texts
     std::string commitLabel = "your commit";
 
     // As the repository's configuration says.

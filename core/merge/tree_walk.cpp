@@ -37,7 +37,8 @@ Result<std::optional<TreeEntry>> findEntry(const Object& tree, const Oid& id, st
 Leaf leafOf(const TreeEntry* entry) { return entry ? Leaf{entry->mode, entry->id} : Leaf{}; }
 
 // Calls `each` for every name at which two trees differ, with the entries of both (null where there is none).
-template <typename Each> Result<void> differences(const Oid& aId, const Object& a, const Oid& bId, const Object& b, Each each)
+template <typename Each>
+Result<void> differences(const Oid& aId, const Object& a, const Oid& bId, const Object& b, Each each)
 {
     TreeCursor left(a.view()), right(b.view());
     while (true) {
@@ -249,8 +250,8 @@ class TreeWriter {
     void putAside(std::string_view name, const std::string& prefix, std::vector<TreeEntry>& entries,
                   std::deque<std::string>& newNames)
     {
-        const auto folder = std::ranges::find_if(
-            entries, [&](const TreeEntry& entry) { return entry.isTree() && entry.name == name; });
+        const auto folder =
+            std::ranges::find_if(entries, [&](const TreeEntry& entry) { return entry.isTree() && entry.name == name; });
         const auto file = std::ranges::find_if(
             entries, [&](const TreeEntry& entry) { return !entry.isTree() && entry.name == name; });
         if (folder == entries.end() || file == entries.end())

@@ -12,17 +12,17 @@ bool inClass(std::string_view name, unsigned char c)
 {
     using Test = int (*)(int);
     static constexpr std::array<std::pair<std::string_view, Test>, 12> classes = {{{"alnum", std::isalnum},
-                                                                                  {"alpha", std::isalpha},
-                                                                                  {"blank", std::isblank},
-                                                                                  {"cntrl", std::iscntrl},
-                                                                                  {"digit", std::isdigit},
-                                                                                  {"graph", std::isgraph},
-                                                                                  {"lower", std::islower},
-                                                                                  {"print", std::isprint},
-                                                                                  {"punct", std::ispunct},
-                                                                                  {"space", std::isspace},
-                                                                                  {"upper", std::isupper},
-                                                                                  {"xdigit", std::isxdigit}}};
+                                                                                   {"alpha", std::isalpha},
+                                                                                   {"blank", std::isblank},
+                                                                                   {"cntrl", std::iscntrl},
+                                                                                   {"digit", std::isdigit},
+                                                                                   {"graph", std::isgraph},
+                                                                                   {"lower", std::islower},
+                                                                                   {"print", std::isprint},
+                                                                                   {"punct", std::ispunct},
+                                                                                   {"space", std::isspace},
+                                                                                   {"upper", std::isupper},
+                                                                                   {"xdigit", std::isxdigit}}};
     for (const auto& [known, test] : classes)
         if (known == name)
             return test(c) != 0;

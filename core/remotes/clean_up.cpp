@@ -19,7 +19,8 @@ Result<std::vector<CleanUpCandidate>> findCleanUp(const Repository& repository, 
         if (progress.stopped())
             return cancelled();
         // A branch at the main line's very tip has nothing that could have landed: it was just begun, or is the main line.
-        if (ref.kind != RefKind::Branch || ref.row == noRow || ref.tip == mainLine->tip || ref.branch == mainLine->branch)
+        if (ref.kind != RefKind::Branch || ref.row == noRow || ref.tip == mainLine->tip ||
+            ref.branch == mainLine->branch)
             continue;
         auto landed = findLanded(repository, *snapshot, ref.row, mainLine->row, cache, progress);
         if (!landed)
@@ -32,15 +33,15 @@ Result<std::vector<CleanUpCandidate>> findCleanUp(const Repository& repository, 
         candidate.landed = std::move(*landed);
         if (const Ref* fork = snapshot->forkCopy(ref.branch))
             candidate.forkTip = fork->tip;
-        candidate.checkedOut = ref.name == snapshot->worktree.headBranch ||
-                               snapshot->worktree.checkedOutElsewhere.contains(ref.name);
+        candidate.checkedOut =
+            ref.name == snapshot->worktree.headBranch || snapshot->worktree.checkedOutElsewhere.contains(ref.name);
         candidates.push_back(std::move(candidate));
     }
     return candidates;
 }
 
-Result<std::vector<LogbookEntry>> cleanUp(const Repository& repository, const CleanUpCandidate& candidate, bool alsoFork,
-                                          const Access& access, const Progress& progress)
+Result<std::vector<LogbookEntry>> cleanUp(const Repository& repository, const CleanUpCandidate& candidate,
+                                          bool alsoFork, const Access& access, const Progress& progress)
 {
     std::vector<LogbookEntry> entries;
     auto deleted = deleteBranch(repository, candidate.branch, candidate.tip);

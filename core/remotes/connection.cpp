@@ -67,7 +67,8 @@ Connection::Connection(const Repository* repository, const Access& access, const
 Result<void> Connection::find(const std::string& name)
 {
     if (git_remote_lookup(out(m_remote), raw(*m_repository), name.c_str()) < 0)
-        return fail(ErrorKind::NotFound, "There is no such remote", displayText(name, 200), "Look at the list of remotes");
+        return fail(ErrorKind::NotFound, "There is no such remote", displayText(name, 200),
+                    "Look at the list of remotes");
     m_url = url(GIT_DIRECTION_FETCH);
     return {};
 }
@@ -181,8 +182,9 @@ git_remote_callbacks Connection::callbacks(const std::string& url)
         // The last look before anything is sent: what the server advertised in this very connection.
         for (std::size_t i = 0; i < count; ++i) {
             if (self->expectedTip && fromGit(updates[i]->src) != *self->expectedTip) {
-                self->veto = Error{ErrorKind::Refused, "The remote's branch moved since it was looked at",
-                                   displayText(updates[i]->dst_refname, 300), "Look at it again before it is overwritten"};
+                self->veto =
+                    Error{ErrorKind::Refused, "The remote's branch moved since it was looked at",
+                          displayText(updates[i]->dst_refname, 300), "Look at it again before it is overwritten"};
                 return GIT_EUSER;
             }
         }
@@ -213,13 +215,16 @@ std::unexpected<Error> Connection::error(std::string what)
     std::string remedy = "Check the address and the connection, and whether you may use the remote";
     // Whether a host key is the right one is asked and kept by ssh itself.
     if (m_ssh.hostRefused)
-        remedy = "Compare the fingerprint with the one that the host's owner publishes, and try again when it is the same";
+        remedy =
+            "Compare the fingerprint with the one that the host's owner publishes, and try again when it is the same";
     else if (m_ssh.errors.find("Host key verification failed") != std::string::npos)
-        remedy = "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner publishes, and "
+        remedy = "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner "
+                 "publishes, and "
                  "try again";
     if (!m_distrusted.empty()) {
         what += ": the certificate of " + displayText(m_distrusted, 200) + " is not trusted";
-        remedy = "Accept it when its fingerprint is the one that its owner publishes, add the authority that signed it to the "
+        remedy = "Accept it when its fingerprint is the one that its owner publishes, add the authority that signed it "
+                 "to the "
                  "system, or name its file in http.sslCAInfo";
         text.clear();
     } else if (m_attempts > 0) {

@@ -39,9 +39,9 @@ class Connection {
 
     std::vector<std::string> takeSaid();
     std::vector<std::pair<std::string, std::pair<Oid, Oid>>> moved; // refs updated: name, old and new
-    std::string rejected;      // the server's reason for not updating a ref; empty when it did
-    bool answered = false;     // the server spoke about the ref
-    std::optional<Error> veto; // set by negotiated() to stop a push
+    std::string rejected;           // the server's reason for not updating a ref; empty when it did
+    bool answered = false;          // the server spoke about the ref
+    std::optional<Error> veto;      // set by negotiated() to stop a push
     std::optional<Oid> expectedTip; // what must be advertised for the ref to be pushed
 
   private:

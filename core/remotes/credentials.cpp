@@ -37,8 +37,7 @@ std::vector<std::string> helpersFor(const Repository* repository, const Target& 
     Handle<git_config_iterator> iterator;
     const int opened = repository ? git_repository_config_snapshot(out(config), raw(*repository))
                                   : git_config_open_default(out(config));
-    if (opened < 0 ||
-        git_config_iterator_glob_new(out(iterator), config.get(), "^credential\\.(.*\\.)?helper$") < 0)
+    if (opened < 0 || git_config_iterator_glob_new(out(iterator), config.get(), "^credential\\.(.*\\.)?helper$") < 0)
         return helpers;
     const std::string own = target.protocol + "://" + target.host;
     git_config_entry* entry = nullptr;
@@ -86,7 +85,9 @@ std::string linesFor(const Target& target)
 // A line end in an address would smuggle lines of its own into the helper's input.
 bool isSound(const Target& target)
 {
-    const auto clean = [](const std::string& text) { return text.find_first_of(std::string("\n\r\0", 3)) == std::string::npos; };
+    const auto clean = [](const std::string& text) {
+        return text.find_first_of(std::string("\n\r\0", 3)) == std::string::npos;
+    };
     return !target.protocol.empty() && clean(target.host) && clean(target.user) && clean(target.protocol);
 }
 

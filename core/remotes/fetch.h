@@ -16,9 +16,9 @@ namespace espalier {
 
 struct FetchReport {
     std::string remote;
-    std::vector<RefMove> moves;   // remote-tracking refs that changed; a forced one is among them
+    std::vector<RefMove> moves;      // remote-tracking refs that changed; a forced one is among them
     std::vector<std::string> forced; // names of those that did not fast-forward
-    std::string line() const;     // "upstream: 1 branch moved, 2 new"
+    std::string line() const;        // "upstream: 1 branch moved, 2 new"
 };
 
 // Fetches a remote's branches (pruning those that are gone) and tags as its configuration says, and refreshes
@@ -32,9 +32,9 @@ Result<std::filesystem::path> cloneRepository(const std::string& url, const std:
 
 struct UpdateReport {
     std::vector<FetchReport> fetched;
-    std::vector<RefMove> moves;      // the clone's main line, when it moved
+    std::vector<RefMove> moves; // the clone's main line, when it moved
     bool pushedToFork = false;
-    std::vector<std::string> lines;  // what was done and what was not, for people
+    std::vector<std::string> lines; // what was done and what was not, for people
     // The main line has commits of its own: nothing was moved, `ownCommits` of them; the offer is moveToTopic().
     std::size_t ownCommits = 0;
 };

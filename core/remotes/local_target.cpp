@@ -62,7 +62,8 @@ class LocalTarget : public PushTarget {
     {
         auto head = readHead(raw(m_to));
         const std::string current = m_to.config("receive.denyCurrentBranch").value_or("refuse");
-        if (head && head->text == ref && !m_to.isBare() && current != "ignore" && current != "warn" && current != "false")
+        if (head && head->text == ref && !m_to.isBare() && current != "ignore" && current != "warn" &&
+            current != "false")
             return fail(ErrorKind::Refused, "The branch is checked out in the remote repository", shown(ref),
                         "Check out something else there");
         if (now.isZero() && m_to.configBool("receive.denyDeletes", false))
@@ -87,7 +88,8 @@ class LocalTarget : public PushTarget {
     Result<void> sendObjects(const Oid& tip)
     {
         const auto failed = [&] {
-            return libgitError("The objects cannot be sent", m_to.path().string(), "Check the free space and the permissions there");
+            return libgitError("The objects cannot be sent", m_to.path().string(),
+                               "Check the free space and the permissions there");
         };
         PackBuilder pack;
         Handle<git_revwalk> walk;

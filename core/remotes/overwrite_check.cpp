@@ -61,8 +61,9 @@ Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, co
     git_oid id;
     while (git_revwalk_next(&id, walk.get()) == 0) {
         if (commits.size() == maxCommits)
-            return fail(ErrorKind::Unsupported, "The two versions differ by more than " + std::to_string(maxCommits) + " commits",
-                        tip.hex(), "Check that this is the branch you mean");
+            return fail(ErrorKind::Unsupported,
+                        "The two versions differ by more than " + std::to_string(maxCommits) + " commits", tip.hex(),
+                        "Check that this is the branch you mean");
         commits.push_back(fromGit(id));
     }
     return commits;
@@ -134,7 +135,9 @@ Result<void> compare(const Repository& repository, OverwriteCheck& check, const 
     };
     for (const Read& old : *olds) {
         const auto match = std::ranges::find(*equal, old.checked.id, [](const auto& p) { return p.first; });
-        const auto now = match == equal->end() ? news->end() : std::ranges::find(*news, match->second, [](const Read& r) { return r.checked.id; });
+        const auto now = match == equal->end()
+                             ? news->end()
+                             : std::ranges::find(*news, match->second, [](const Read& r) { return r.checked.id; });
         if (now != news->end() && !paired.contains(now->checked.id))
             pair(old, *now, true);
         else
@@ -143,7 +146,8 @@ Result<void> compare(const Repository& repository, OverwriteCheck& check, const 
     for (const Read* old : alone) {
         const auto now = std::ranges::find_if(*news, [&](const Read& candidate) {
             return !paired.contains(candidate.checked.id) && candidate.message == old->message &&
-                   candidate.checked.author == old->checked.author && candidate.checked.authorEmail == old->checked.authorEmail;
+                   candidate.checked.author == old->checked.author &&
+                   candidate.checked.authorEmail == old->checked.authorEmail;
         });
         if (now != news->end())
             pair(*old, *now, false);
@@ -170,7 +174,8 @@ void addCautions(OverwriteCheck& check)
         for (const std::string& author : authors)
             names += (names.empty() ? "" : ", ") + author;
         check.cautions.push_back(counted(check.foreign.size(), "commit", "commits") + " of " + displayText(names, 500) +
-                                 " would be lost. To keep them, carry them over from " + there + " onto your branch first");
+                                 " would be lost. To keep them, carry them over from " + there +
+                                 " onto your branch first");
     }
     if (!check.removed.empty() && !check.fastForward)
         check.cautions.push_back(counted(check.removed.size(), "commit", "commits") + " of yours " +
@@ -194,7 +199,8 @@ Result<OverwriteCheck> overwriteCheck(const Repository& repository, const std::s
     if (!tip)
         return std::unexpected(tip.error());
     if (tip->isZero())
-        return fail(ErrorKind::NotFound, "There is no such branch", displayText(branch, 300), "Look at the list of branches");
+        return fail(ErrorKind::NotFound, "There is no such branch", displayText(branch, 300),
+                    "Look at the list of branches");
     check.localTip = *tip;
     std::map<std::string, Oid> heads;
     if (fetchFirst) {
@@ -220,8 +226,8 @@ Result<OverwriteCheck> overwriteCheck(const Repository& repository, const std::s
     Handle<git_commit> there;
     if (!check.remoteTip.isZero() && git_commit_lookup(out(there), raw(repository), &below) < 0)
         return fail(ErrorKind::Refused, "The fork's tip was never fetched", check.remoteTip.hex(), "Fetch first");
-    check.fastForward = check.upToDate || check.remoteTip.isZero() ||
-                        git_graph_descendant_of(raw(repository), &above, &below) == 1;
+    check.fastForward =
+        check.upToDate || check.remoteTip.isZero() || git_graph_descendant_of(raw(repository), &above, &below) == 1;
     if (!check.upToDate) {
         if (auto compared = compare(repository, check, progress); !compared)
             return std::unexpected(compared.error());

@@ -27,17 +27,17 @@ struct CommitPair {
 };
 
 struct OverwriteCheck {
-    std::string branch;             // "topic/x"
-    std::string remote, remoteRef;  // "origin", "refs/heads/topic/x"
-    Oid remoteTip;                  // as the remote advertised it now; zero: it has no such branch
+    std::string branch;            // "topic/x"
+    std::string remote, remoteRef; // "origin", "refs/heads/topic/x"
+    Oid remoteTip;                 // as the remote advertised it now; zero: it has no such branch
     Oid localTip;
-    bool fastForward = false;       // a plain push does it (also for a new branch)
+    bool fastForward = false; // a plain push does it (also for a new branch)
     bool upToDate = false;
-    std::vector<CommitPair> pairs;       // replaced by a new version
-    std::vector<CheckedCommit> added;    // only in the clone's version
-    std::vector<CheckedCommit> removed;  // the user's own, only in the fork's version
-    std::vector<CheckedCommit> foreign;  // not the user's and without a counterpart: lost if overwritten
-    std::vector<std::string> cautions;   // lines for people, e.g. how to keep the foreign commits
+    std::vector<CommitPair> pairs;      // replaced by a new version
+    std::vector<CheckedCommit> added;   // only in the clone's version
+    std::vector<CheckedCommit> removed; // the user's own, only in the fork's version
+    std::vector<CheckedCommit> foreign; // not the user's and without a counterpart: lost if overwritten
+    std::vector<std::string> cautions;  // lines for people, e.g. how to keep the foreign commits
 };
 
 // Fetches the remote's branch first, then compares. Changes nothing but objects and remote-tracking refs; with

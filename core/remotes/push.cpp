@@ -89,7 +89,8 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
         if (auto fetched = fetchAndLook(repository, order.remote, access, progress); !fetched)
             return std::unexpected(fetched.error());
         if (!exists(repository, *order.expect))
-            return fail(ErrorKind::Refused, "The tip that was to be overwritten is not on " + shown(order.remote) + " any more",
+            return fail(ErrorKind::Refused,
+                        "The tip that was to be overwritten is not on " + shown(order.remote) + " any more",
                         order.expect->hex(), "Look again at what would be overwritten");
     }
     Connection connection(&repository, access, progress);
@@ -113,7 +114,8 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
     }
     pushed.forced = !advertised->isZero() && !order.now.isZero() && !descends(repository, order.now, *advertised);
     const HookRef hookRef{order.now.isZero() ? "(delete)" : order.localRef, order.now, ref, *advertised};
-    if (auto allowed = runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress.stop);
+    if (auto allowed =
+            runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress.stop);
         !allowed)
         return std::unexpected(allowed.error());
     auto lock = ChangeLock::take(repository);
@@ -164,7 +166,8 @@ Result<Pushed> push(const Repository& repository, const PushRequest& request, co
     if (!tip)
         return std::unexpected(tip.error());
     if (tip->isZero())
-        return fail(ErrorKind::NotFound, "There is no such branch", shown(request.branch), "Look at the list of branches");
+        return fail(ErrorKind::NotFound, "There is no such branch", shown(request.branch),
+                    "Look at the list of branches");
     order.now = *tip;
     order.title = "Push " + request.branch + " to " + order.remote;
     return carryOut(repository, order, access, progress);
@@ -177,10 +180,12 @@ Result<Pushed> restorePush(const Repository& repository, const std::string& entr
     if (!entry)
         return std::unexpected(entry.error());
     if (entry->remote.empty() || entry->moves.size() != 1)
-        return fail(ErrorKind::Usage, "This entry is not about a push", entryId, "Take it back like a change of the clone");
+        return fail(ErrorKind::Usage, "This entry is not about a push", entryId,
+                    "Take it back like a change of the clone");
     if (!entry->restorable())
-        return fail(ErrorKind::Refused, "This entry cannot be taken back: it is " + std::string(entryStateName(entry->state)),
-                    entryId, "The logbook tells which entries can");
+        return fail(ErrorKind::Refused,
+                    "This entry cannot be taken back: it is " + std::string(entryStateName(entry->state)), entryId,
+                    "The logbook tells which entries can");
     const RefMove& move = entry->moves.front();
     constexpr std::size_t heads = std::string_view("refs/heads/").size();
     Order order;

@@ -10,8 +10,8 @@
 namespace espalier {
 
 struct PushRequest {
-    std::string branch;          // of the clone, without refs/heads/
-    std::string remote;          // empty: the fork
+    std::string branch; // of the clone, without refs/heads/
+    std::string remote; // empty: the fork
     // The tip that the overwrite check showed (zero: "no such branch"). Needed for a forced update; without it only a
     // fast-forward is pushed.
     std::optional<Oid> expect;
@@ -19,9 +19,9 @@ struct PushRequest {
 
 struct Pushed {
     std::string branch;
-    Oid old, now;                // zero `old`: the branch is new there
+    Oid old, now; // zero `old`: the branch is new there
     bool forced = false;
-    LogbookEntry entry;          // no id: the branch stood there already
+    LogbookEntry entry;               // no id: the branch stood there already
     std::vector<std::string> notices; // what the server said, made safe to show
 };
 

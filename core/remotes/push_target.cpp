@@ -41,7 +41,8 @@ class ServerTarget : public PushTarget {
         if (!m_connection.rejected.empty())
             return fail(ErrorKind::Refused,
                         "The remote did not take the push [" + displayText(m_connection.rejected, 500) + "]",
-                        displayText(ref, 300), "Fetch and look again; if it moved, check once more what would be overwritten");
+                        displayText(ref, 300),
+                        "Fetch and look again; if it moved, check once more what would be overwritten");
         if (code < 0)
             return m_connection.error("The push failed");
         if (!m_connection.answered)
@@ -66,7 +67,8 @@ fs::path localPathOf(const std::string& url)
         const std::string_view rest = std::string_view(url).substr(7);
         const std::string_view absolute = rest.starts_with("localhost/") ? rest.substr(9) : rest;
         for (std::size_t i = 0; i < absolute.size(); ++i) {
-            const bool escaped = absolute[i] == '%' && i + 2 < absolute.size() && std::isxdigit(std::uint8_t(absolute[i + 1])) &&
+            const bool escaped = absolute[i] == '%' && i + 2 < absolute.size() &&
+                                 std::isxdigit(std::uint8_t(absolute[i + 1])) &&
                                  std::isxdigit(std::uint8_t(absolute[i + 2]));
             path += escaped ? char(std::stoi(std::string(absolute.substr(i + 1, 2)), nullptr, 16)) : absolute[i];
             i += escaped ? 2 : 0;
@@ -97,8 +99,8 @@ Result<std::unique_ptr<PushTarget>> openTarget(const Repository& repository, Con
 }
 
 Result<std::string> runServerHook(const Repository& repository, const std::string& name,
-                            const std::vector<std::string>& arguments, const std::string& input,
-                            const Progress& progress)
+                                  const std::vector<std::string>& arguments, const std::string& input,
+                                  const Progress& progress)
 {
     const fs::path hook = hookPath(repository, name);
     if (hook.empty())
@@ -112,8 +114,9 @@ Result<std::string> runServerHook(const Repository& repository, const std::strin
         return std::unexpected(ended.error());
     const std::string said = ended->out + ended->err;
     if (!ended->ok())
-        return fail(ErrorKind::Refused, "The hook " + name + " said no" +
-                                            (said.empty() ? std::string() : " [" + displayText(said, 1000) + "]"),
+        return fail(ErrorKind::Refused,
+                    "The hook " + name + " said no" +
+                        (said.empty() ? std::string() : " [" + displayText(said, 1000) + "]"),
                     hook.string(), "Do what it asks for, then try again");
     return said;
 }

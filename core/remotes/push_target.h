@@ -33,7 +33,7 @@ std::unique_ptr<PushTarget> makeLocalTarget(const Repository& from, Repository t
 // Runs a receiving hook of a repository on disk when there is an executable one, in its git directory as git does. Returns
 // what it said. Refused with what it said when it fails.
 Result<std::string> runServerHook(const Repository& repository, const std::string& name,
-                            const std::vector<std::string>& arguments, const std::string& input,
-                            const Progress& progress);
+                                  const std::vector<std::string>& arguments, const std::string& input,
+                                  const Progress& progress);
 
 } // namespace espalier

@@ -47,8 +47,8 @@ Result<Address> parseAddress(const std::string& url)
     std::erase(address.host, '[');
     std::erase(address.host, ']');
     const bool portIsNumber = std::ranges::all_of(address.port, [](char c) { return c >= '0' && c <= '9'; });
-    if (address.host.empty() || address.path.empty() || address.host.starts_with('-') || address.path.starts_with('-') ||
-        !portIsNumber || address.host.find("@-") != std::string::npos)
+    if (address.host.empty() || address.path.empty() || address.host.starts_with('-') ||
+        address.path.starts_with('-') || !portIsNumber || address.host.find("@-") != std::string::npos)
         return fail(ErrorKind::Usage, "This is not an address that ssh can take", displayText(url, 300),
                     "Check the remote's address");
     return address;
@@ -149,8 +149,8 @@ int startAction(git_smart_subtransport_stream** out, git_smart_subtransport* bas
     auto stream = std::make_unique<Stream>();
     stream->questions.emplace(*transport->context->access, *transport->context->progress);
     // Where nobody answers it may ask on the terminal, as it does for git.
-    auto child = Conversation::start(
-        {.argv = *command, .environment = stream->questions->environment(), .interactive = true});
+    auto child =
+        Conversation::start({.argv = *command, .environment = stream->questions->environment(), .interactive = true});
     if (!child)
         return report(child.error());
     stream->subtransport = base;

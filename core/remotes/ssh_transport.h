@@ -20,8 +20,8 @@ struct SshContext {
     const Repository* repository = nullptr; // null while cloning
     const Access* access = nullptr;
     const Progress* progress = nullptr;
-    std::string errors;                     // what the ssh program said
-    bool hostRefused = false;               // the user did not vouch for a host key that it asked about
+    std::string errors;       // what the ssh program said
+    bool hostRefused = false; // the user did not vouch for a host key that it asked about
 };
 
 bool isSshUrl(const std::string& url);

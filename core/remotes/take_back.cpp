@@ -35,7 +35,8 @@ Result<void> hideOthers(git_repository* handle, git_revwalk* walk, const std::st
     return {};
 }
 
-Result<MovedBranch> describe(const Repository& repository, const RefMove& move, const Oid& now, const std::string& localName)
+Result<MovedBranch> describe(const Repository& repository, const RefMove& move, const Oid& now,
+                             const std::string& localName)
 {
     MovedBranch moved{move.name, now, 0, {}};
     if (now.isZero())
@@ -66,8 +67,8 @@ Result<MovedBranch> describe(const Repository& repository, const RefMove& move, 
 
 } // namespace
 
-Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const LogbookEntry& entry, const Access& access,
-                                            const Progress& progress)
+Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const LogbookEntry& entry,
+                                            const Access& access, const Progress& progress)
 {
     std::map<std::string, Oid> heads;
     Connection connection(&repository, access, progress);
@@ -104,8 +105,8 @@ Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const 
     return all;
 }
 
-Result<std::string> takeBack(const Repository& repository, const LogbookEntry& entry, const std::vector<MovedBranch>& agreed,
-                             const Access& access, const Progress& progress)
+Result<std::string> takeBack(const Repository& repository, const LogbookEntry& entry,
+                             const std::vector<MovedBranch>& agreed, const Access& access, const Progress& progress)
 {
     if (!entry.remote.empty()) {
         // The lease is on what was agreed to: the server refuses when it moved once more.
@@ -127,7 +128,9 @@ Result<std::string> takeBack(const Repository& repository, const LogbookEntry& e
                             "Nothing was changed; look at what would be lost again");
         evenIfMoved = true;
     }
-    return restore(repository, entry.id, evenIfMoved, progress).transform([](const Applied& done) { return done.entry.title; });
+    return restore(repository, entry.id, evenIfMoved, progress).transform([](const Applied& done) {
+        return done.entry.title;
+    });
 }
 
 } // namespace espalier

@@ -21,8 +21,8 @@ void pushOn(const Repository& repository, const std::string& branch, const Roles
         return;
     }
     report.pushedToFork = pushed->old != pushed->now;
-    report.lines.push_back(displayText(branch, 300) +
-                           (report.pushedToFork ? " was pushed to " : " is up to date on ") + displayText(roles.fork, 100));
+    report.lines.push_back(displayText(branch, 300) + (report.pushedToFork ? " was pushed to " : " is up to date on ") +
+                           displayText(roles.fork, 100));
 }
 
 } // namespace

@@ -16,9 +16,7 @@ constexpr EquivalenceHabits oneThread{1, true};
 
 struct Batch::Data {
     Data(const Repository& from, const BatchOptions& with, std::shared_ptr<EquivalenceCache> equivalence)
-        : store(from, with.cacheBytes)
-        , caches(from)
-        , options(with)
+        : store(from, with.cacheBytes), caches(from), options(with)
     {
         caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(oneThread);
         if (!options.committer) {
@@ -62,7 +60,8 @@ Result<DryRun> runLine(const Repository& repository, Batch& batch, const BatchLi
     };
     const auto tip = idOf(line.tip);
     const auto onto = idOf(line.onto);
-    if (!tip || !onto) return std::unexpected(tip ? onto.error() : tip.error());
+    if (!tip || !onto)
+        return std::unexpected(tip ? onto.error() : tip.error());
     return batch.run(*tip, *onto, progress);
 }
 
@@ -91,7 +90,8 @@ void work(const Repository& outside, Exchange& exchange, const BatchOptions& opt
     for (;;) {
         lock.lock();
         exchange.changed.wait(lock, [&] { return !exchange.waiting.empty() || exchange.ended; });
-        if (exchange.waiting.empty()) return;
+        if (exchange.waiting.empty())
+            return;
         auto [number, line] = std::move(exchange.waiting.front());
         exchange.waiting.pop_front();
         lock.unlock();
@@ -109,7 +109,8 @@ Result<void> runAlone(const Repository& repository, const std::function<std::opt
 {
     Batch batch(repository, options);
     while (const auto line = next()) {
-        if (progress.stopped()) return cancelled();
+        if (progress.stopped())
+            return cancelled();
         answer({*line, runLine(repository, batch, *line, progress)});
     }
     return {};
@@ -122,7 +123,8 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
                       const std::function<void(const BatchAnswer&)>& answer, const BatchOptions& options,
                       const Progress& progress)
 {
-    if (threads <= 1) return runAlone(repository, next, answer, options, progress);
+    if (threads <= 1)
+        return runAlone(repository, next, answer, options, progress);
     BatchOptions shared = options;
     if (!shared.committer) {
         const auto configured = committerNow(repository); // one moment for all threads
@@ -153,7 +155,8 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
             exchange.waiting.emplace_back(taken++, std::move(*line));
             exchange.changed.notify_all();
         }
-        if (given == taken) break;
+        if (given == taken)
+            break;
         std::unique_lock lock(exchange.mutex);
         exchange.changed.wait(lock, [&] { return exchange.ready.contains(given) || exchange.failure; });
         if (exchange.failure || progress.stopped()) {

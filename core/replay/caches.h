@@ -11,9 +11,7 @@ namespace espalier {
 
 struct ReplayCaches {
     explicit ReplayCaches(const Repository& repository)
-        : merge(MergeOptions::of(repository))
-        , commits(repository)
-        , equivalence(std::make_shared<EquivalenceCache>())
+        : merge(MergeOptions::of(repository)), commits(repository), equivalence(std::make_shared<EquivalenceCache>())
     {
     }
 

@@ -48,8 +48,8 @@ struct Reach {
         bool visited = false;    // its parents are reached too
     };
     Oid from;
-    std::vector<Index> line;                   // first parents, from `from` to the first one that is not visited
-    std::vector<Place> places;                 // by index
+    std::vector<Index> line;   // first parents, from `from` to the first one that is not visited
+    std::vector<Place> places; // by index
     std::vector<Index> reached;
     std::priority_queue<Waiting> edge;         // reached, not visited
     std::map<std::uint32_t, std::size_t> open; // how many of the edge, by depth
@@ -63,13 +63,16 @@ struct Reach {
     void close(std::uint32_t depth)
     {
         const auto at = open.find(depth);
-        if (--at->second == 0) open.erase(at);
+        if (--at->second == 0)
+            open.erase(at);
     }
     void reach(Index index, std::int64_t time, std::uint32_t depth)
     {
-        if (index >= places.size()) places.resize(index + 1);
+        if (index >= places.size())
+            places.resize(index + 1);
         Place& place = places[index];
-        if (place.depth >= depth) return;
+        if (place.depth >= depth)
+            return;
         if (place.depth == 0) {
             reached.push_back(index);
             edge.push({time, std::uint32_t(reached.size()), index});
@@ -93,13 +96,14 @@ struct CommitTable::Data {
     std::vector<Node> nodes;
     std::vector<Index> parents;
     std::vector<Index> touched; // nodes whose flags a question has set
-    Reach reach; // of the last new base
+    Reach reach;                // of the last new base
 
     // Before a question that comes from outside: indices are not kept from one to the next.
     void start()
     {
         unmark();
-        if (nodes.size() <= limit) return;
+        if (nodes.size() <= limit)
+            return;
         reach = {};
         indices.clear();
         ids.clear();
@@ -128,13 +132,15 @@ struct CommitTable::Data {
 
     void mark(Index index, std::uint8_t flags)
     {
-        if (nodes[index].flags == 0) touched.push_back(index);
+        if (nodes[index].flags == 0)
+            touched.push_back(index);
         nodes[index].flags |= flags;
     }
 
     Result<void> load(ObjectStore& store, Index index)
     {
-        if (nodes[index].known) return {};
+        if (nodes[index].known)
+            return {};
         std::vector<Oid> parentIds;
         std::int64_t time = 0;
         const Oid id = ids[index];
@@ -147,7 +153,8 @@ struct CommitTable::Data {
             return {};
         }
         const auto object = store.read(overrides.standIn(id), ObjectType::Commit);
-        if (!object) return std::unexpected(object.error());
+        if (!object)
+            return std::unexpected(object.error());
         if (!parseHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)
             return fail(ErrorKind::Broken, "A commit object is damaged", id.hex(), "Run git fsck in the repository");
         if (const auto graft = overrides.grafts.find(id); graft != overrides.grafts.end())
@@ -202,25 +209,31 @@ auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const In
     std::size_t fresh = 0; // queued entries that are not stale
     std::int64_t oldestOwn = INT64_MAX;
     const auto push = [&](Index index, std::uint8_t flags) -> Result<void> {
-        if (auto loaded = load(store, index); !loaded) return loaded;
+        if (auto loaded = load(store, index); !loaded)
+            return loaded;
         const bool wasStale = nodes[index].flags & Stale;
-        if (!wasStale && (flags & Stale)) fresh -= nodes[index].queued;
+        if (!wasStale && (flags & Stale))
+            fresh -= nodes[index].queued;
         mark(index, flags);
         ++nodes[index].queued;
         fresh += (nodes[index].flags & Stale) ? 0 : 1;
         queue.push({nodes[index].time, order++, index});
         return {};
     };
-    if (auto done = push(left, Left); !done) return std::unexpected(done.error());
+    if (auto done = push(left, Left); !done)
+        return std::unexpected(done.error());
     for (const Index right : rights)
-        if (auto done = push(right, Right); !done) return std::unexpected(done.error());
+        if (auto done = push(right, Right); !done)
+            return std::unexpected(done.error());
     while (!queue.empty() && (fresh > 0 || queue.top().time >= oldestOwn)) {
         const Index index = queue.top().index;
         queue.pop();
         --nodes[index].queued;
         std::uint8_t flags = nodes[index].flags;
-        if (!(flags & Stale)) --fresh;
-        if ((order & 0x3FF) == 0 && progress.stopped()) return cancelled();
+        if (!(flags & Stale))
+            --fresh;
+        if ((order & 0x3FF) == 0 && progress.stopped())
+            return cancelled();
         if ((flags & (Left | Right | Stale)) == (Left | Right)) {
             if (!(flags & Found)) {
                 mark(index, Found);
@@ -234,8 +247,10 @@ auto CommitTable::Data::paint(ObjectStore& store, Index left, std::span<const In
         flags &= Left | Right | Stale;
         for (std::size_t i = 0; i < nodes[index].parentCount; ++i) {
             const Index parent = parents[nodes[index].firstParent + i];
-            if ((nodes[parent].flags & flags) == flags) continue;
-            if (auto done = push(parent, flags); !done) return std::unexpected(done.error());
+            if ((nodes[parent].flags & flags) == flags)
+                continue;
+            if (auto done = push(parent, flags); !done)
+                return std::unexpected(done.error());
         }
     }
     std::erase_if(painted.found, [this](Index index) { return nodes[index].flags & Stale; });
@@ -253,20 +268,23 @@ Result<std::vector<Index>> CommitTable::Data::withoutRedundant(ObjectStore& stor
         std::ranges::copy_if(found, std::back_inserter(others), [&](Index other) { return other != candidate; });
         unmark();
         const auto painted = paint(store, candidate, others, progress);
-        if (!painted) return std::unexpected(painted.error());
-        if (!(nodes[candidate].flags & Right)) best.push_back(candidate);
+        if (!painted)
+            return std::unexpected(painted.error());
+        if (!(nodes[candidate].flags & Right))
+            best.push_back(candidate);
     }
     return best;
 }
 
-CommitTable::CommitTable(const Repository& repository, std::size_t limit)
-    : m_data(std::make_unique<Data>())
+CommitTable::CommitTable(const Repository& repository, std::size_t limit) : m_data(std::make_unique<Data>())
 {
     m_data->limit = limit;
     m_data->overrides = readOverrides(repository);
-    if (!m_data->overrides.empty()) return;
+    if (!m_data->overrides.empty())
+        return;
     // A graph that cannot be used only costs time.
-    if (auto graph = CommitGraph::open(objectFolders(repository.commonDir()))) m_data->graph = std::move(*graph);
+    if (auto graph = CommitGraph::open(objectFolders(repository.commonDir())))
+        m_data->graph = std::move(*graph);
 }
 
 CommitTable::~CommitTable() = default;
@@ -277,16 +295,20 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
 {
     Data& data = *m_data;
     data.start();
-    if (left == right) return Divergence{{left}, {}, {}};
+    if (left == right)
+        return Divergence{{left}, {}, {}};
     Divergence ways;
     const Index leftIndex = data.indexOf(left);
     std::vector<Index> rightIndex;
-    if (!right.isZero()) rightIndex.push_back(data.indexOf(right));
+    if (!right.isZero())
+        rightIndex.push_back(data.indexOf(right));
     auto painted = data.paint(store, leftIndex, rightIndex, progress);
-    if (!painted) return std::unexpected(painted.error());
+    if (!painted)
+        return std::unexpected(painted.error());
     for (const Index index : painted->visited) {
         std::uint8_t& flags = data.nodes[index].flags;
-        if (flags & Member) continue; // visited twice
+        if (flags & Member)
+            continue; // visited twice
         data.mark(index, Member);
         const std::uint8_t sides = flags & (Left | Right);
         if (sides == Left)
@@ -296,7 +318,8 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
     }
     if (painted->found.size() > 1) {
         auto best = data.withoutRedundant(store, std::move(painted->found), progress);
-        if (!best) return std::unexpected(best.error());
+        if (!best)
+            return std::unexpected(best.error());
         painted->found = std::move(*best);
     }
     for (const Index index : painted->found)
@@ -307,7 +330,8 @@ Result<Divergence> CommitTable::divergence(ObjectStore& store, const Oid& left, 
 // Makes `reach` that of `from`, unless it is already.
 Result<void> CommitTable::Data::reachFrom(ObjectStore& store, const Oid& from)
 {
-    if (reach.from == from) return {};
+    if (reach.from == from)
+        return {};
     // Emptied rather than made anew: with another new base for every question its size would cost more than its use.
     for (const Index index : reach.reached)
         reach.places[index] = {};
@@ -316,9 +340,11 @@ Result<void> CommitTable::Data::reachFrom(ObjectStore& store, const Oid& from)
     reach.reached.clear();
     reach.edge = {};
     reach.open.clear();
-    if (from.isZero()) return {};
+    if (from.isZero())
+        return {};
     const Index index = indexOf(from);
-    if (auto loaded = load(store, index); !loaded) return loaded;
+    if (auto loaded = load(store, index); !loaded)
+        return loaded;
     reach.from = from;
     reach.line.push_back(index);
     reach.reach(index, nodes[index].time, 1);
@@ -331,10 +357,12 @@ Result<void> CommitTable::Data::extendReach(ObjectStore& store, std::int64_t dow
 {
     while (!reach.edge.empty() && (reach.edge.top().time >= downTo || reach.open.begin()->first < depth)) {
         const Index index = reach.edge.top().index;
-        if ((reach.reached.size() & 0x3FF) == 0 && progress.stopped()) return cancelled();
+        if ((reach.reached.size() & 0x3FF) == 0 && progress.stopped())
+            return cancelled();
         // Read before anything is taken off: a walk that fails can be taken up again.
         for (std::size_t i = 0; i < nodes[index].parentCount; ++i)
-            if (auto loaded = load(store, parents[nodes[index].firstParent + i]); !loaded) return loaded;
+            if (auto loaded = load(store, parents[nodes[index].firstParent + i]); !loaded)
+                return loaded;
         reach.edge.pop();
         reach.close(reach.places[index].depth);
         reach.places[index].visited = true;
@@ -360,23 +388,29 @@ Result<std::optional<OwnCommits>> CommitTable::Data::ownAbove(ObjectStore& store
     std::size_t fresh = 0; // queued, and not known to be below a commit that is found
     std::int64_t oldestOwn = INT64_MAX;
     const auto push = [&](Index index, std::uint8_t flags) -> Result<void> {
-        if (auto loaded = load(store, index); !loaded) return loaded;
+        if (auto loaded = load(store, index); !loaded)
+            return loaded;
         const bool waits = nodes[index].queued > 0, wasStale = nodes[index].flags & Stale;
-        if (waits && !wasStale && (flags & Stale)) --fresh;
+        if (waits && !wasStale && (flags & Stale))
+            --fresh;
         mark(index, flags);
-        if (waits) return {};
+        if (waits)
+            return {};
         nodes[index].queued = 1;
         fresh += (nodes[index].flags & Stale) ? 0 : 1;
         queue.push({nodes[index].time, order++, index});
         return {};
     };
-    if (auto done = push(tip, Left); !done) return std::unexpected(done.error());
+    if (auto done = push(tip, Left); !done)
+        return std::unexpected(done.error());
     while (!queue.empty() && (fresh > 0 || queue.top().time >= oldestOwn)) {
         const Index index = queue.top().index;
         queue.pop();
         nodes[index].queued = 0;
-        if ((order & 0x3FF) == 0 && progress.stopped()) return cancelled();
-        if (auto done = extendReach(store, nodes[index].time, 0, progress); !done) return std::unexpected(done.error());
+        if ((order & 0x3FF) == 0 && progress.stopped())
+            return cancelled();
+        if (auto done = extendReach(store, nodes[index].time, 0, progress); !done)
+            return std::unexpected(done.error());
         std::uint8_t flags = nodes[index].flags & (Left | Stale);
         if (!(flags & Stale)) {
             --fresh;
@@ -391,16 +425,21 @@ Result<std::optional<OwnCommits>> CommitTable::Data::ownAbove(ObjectStore& store
         }
         for (std::size_t i = 0; i < nodes[index].parentCount; ++i) {
             const Index parent = parents[nodes[index].firstParent + i];
-            if ((nodes[parent].flags & flags) == flags) continue;
-            if (auto done = push(parent, flags); !done) return std::unexpected(done.error());
+            if ((nodes[parent].flags & flags) == flags)
+                continue;
+            if (auto done = push(parent, flags); !done)
+                return std::unexpected(done.error());
         }
     }
     std::erase_if(found, [this](Index index) { return nodes[index].flags & Stale; });
-    if (found.size() != 1 || !reach.onLine(found.front())) return std::nullopt;
+    if (found.size() != 1 || !reach.onLine(found.front()))
+        return std::nullopt;
     auto extended = extendReach(store, INT64_MAX, reach.depth(found.front()), progress);
-    if (!extended) return std::unexpected(extended.error());
+    if (!extended)
+        return std::unexpected(extended.error());
     for (const Index index : own)
-        if (reach.depth(index) > 0 || (nodes[index].flags & Stale)) return std::nullopt;
+        if (reach.depth(index) > 0 || (nodes[index].flags & Stale))
+            return std::nullopt;
     OwnCommits answer;
     answer.mergeBases.push_back(ids[found.front()]);
     for (const Index index : own)
@@ -412,19 +451,24 @@ Result<OwnCommits> CommitTable::ownCommits(ObjectStore& store, const Oid& tip, c
                                            const Progress& progress)
 {
     m_data->start();
-    if (auto kept = m_data->reachFrom(store, onto); !kept) return std::unexpected(kept.error());
+    if (auto kept = m_data->reachFrom(store, onto); !kept)
+        return std::unexpected(kept.error());
     auto own = m_data->ownAbove(store, m_data->indexOf(tip), progress);
-    if (!own) return std::unexpected(own.error());
-    if (*own) return std::move(**own);
+    if (!own)
+        return std::unexpected(own.error());
+    if (*own)
+        return std::move(**own);
     auto ways = divergence(store, tip, onto, progress);
-    if (!ways) return std::unexpected(ways.error());
+    if (!ways)
+        return std::unexpected(ways.error());
     return OwnCommits{std::move(ways->mergeBases), std::move(ways->onlyLeft)};
 }
 
 Result<std::vector<Oid>> CommitTable::parents(ObjectStore& store, const Oid& commit)
 {
     const Index index = m_data->indexOf(commit);
-    if (auto loaded = m_data->load(store, index); !loaded) return std::unexpected(loaded.error());
+    if (auto loaded = m_data->load(store, index); !loaded)
+        return std::unexpected(loaded.error());
     std::vector<Oid> ids;
     for (const Index parent : m_data->parentsOf(index))
         ids.push_back(m_data->ids[parent]);
@@ -440,14 +484,17 @@ Result<std::vector<Oid>> CommitTable::topologicalOrder(ObjectStore& store, const
     for (const Oid& id : commits)
         children.emplace(data.indexOf(id), 0);
     for (auto& [index, count] : children) {
-        if (auto loaded = data.load(store, index); !loaded) return std::unexpected(loaded.error());
+        if (auto loaded = data.load(store, index); !loaded)
+            return std::unexpected(loaded.error());
     }
     for (const Oid& id : commits)
         for (const Index parent : data.parentsOf(data.indexOf(id)))
-            if (const auto at = children.find(parent); at != children.end()) ++at->second;
+            if (const auto at = children.find(parent); at != children.end())
+                ++at->second;
     std::vector<Oid> order;
     std::vector<Index> stack;
-    if (children.contains(data.indexOf(tip))) stack.push_back(data.indexOf(tip));
+    if (children.contains(data.indexOf(tip)))
+        stack.push_back(data.indexOf(tip));
     while (!stack.empty()) {
         const Index index = stack.back();
         stack.pop_back();

@@ -17,12 +17,14 @@ namespace {
 // something is undecided: the settle page reads from what is held.
 std::shared_ptr<const NewObjects> objectsOf(const DryRun& run, const NewObjects& fresh)
 {
-    if (!run.clean) return std::make_shared<const NewObjects>(fresh);
+    if (!run.clean)
+        return std::make_shared<const NewObjects>(fresh);
     auto kept = std::make_shared<NewObjects>();
     std::vector<Oid> waiting;
     std::unordered_set<Oid> seen;
     const auto visit = [&](const Oid& id) {
-        if (fresh.find(id) && seen.insert(id).second) waiting.push_back(id);
+        if (fresh.find(id) && seen.insert(id).second)
+            waiting.push_back(id);
     };
     visit(*run.newTip);
     for (const auto& [branch, tip] : run.stackedTips)
@@ -109,7 +111,8 @@ Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Sett
     ObjectStore store(repository);
     ReplayCaches caches(repository);
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();
-    if (run) run->objects = objectsOf(*run, store.fresh());
+    if (run)
+        run->objects = objectsOf(*run, store.fresh());
     return run;
 }
 
@@ -119,9 +122,12 @@ std::string commandLineEquivalent(const Plan& plan)
     const bool edited = std::ranges::any_of(plan.commits, [](const PlannedCommit& commit) {
         return commit.treatment != Treatment::Carry || commit.newMessage;
     });
-    if (edited) line += " --interactive";
-    if (plan.merges == MergeCommits::Keep) line += " --rebase-merges";
-    if (!plan.stacked.empty()) line += " --update-refs";
+    if (edited)
+        line += " --interactive";
+    if (plan.merges == MergeCommits::Keep)
+        line += " --rebase-merges";
+    if (!plan.stacked.empty())
+        line += " --update-refs";
     line += " --onto " + shellWord(plan.ontoLabel.empty() ? plan.onto.brief() : plan.ontoLabel);
     line += plan.below.isZero() ? std::string(" --root") : ' ' + plan.below.brief();
     constexpr std::string_view heads = "refs/heads/";
@@ -140,7 +146,8 @@ Forecast forecastOf(const DryRun& run)
         forecast.landed += commit.outcome == Outcome::Landed;
         unchanged &= commit.outcome == Outcome::Unchanged;
         for (const Conflict& conflict : commit.conflicts) {
-            if (conflict.undecided == 0) continue;
+            if (conflict.undecided == 0)
+                continue;
             forecast.hunks += conflict.undecided;
             files.insert(conflict.path.path);
         }

@@ -14,23 +14,27 @@ Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, s
     std::vector<int> all;
     if (refs.empty()) {
         for (std::size_t i = 0; i < snapshot.refs.size(); ++i)
-            if (snapshot.refs[i].kind == RefKind::Branch) all.push_back(int(i));
+            if (snapshot.refs[i].kind == RefKind::Branch)
+                all.push_back(int(i));
         refs = all;
     }
     Batch batch(repository);
     std::unordered_map<Oid, Forecast> known;
     std::uint64_t done = 0;
     for (const int index : refs) {
-        if (progress.stopped()) return cancelled();
+        if (progress.stopped())
+            return cancelled();
         progress.report("Forecasting", done++, refs.size());
-        if (index < 0 || std::size_t(index) >= snapshot.refs.size()) continue;
+        if (index < 0 || std::size_t(index) >= snapshot.refs.size())
+            continue;
         const Ref& ref = snapshot.refs[std::size_t(index)];
         const auto [at, isNew] = known.try_emplace(ref.tip);
         if (isNew && !mainLine) {
             at->second.reason = "There is no main line";
         } else if (isNew) {
             const auto run = batch.run(ref.tip, mainLine->tip, progress);
-            if (!run && run.error().kind == ErrorKind::Cancelled) return std::unexpected(run.error());
+            if (!run && run.error().kind == ErrorKind::Cancelled)
+                return std::unexpected(run.error());
             if (run)
                 at->second = forecastOf(*run);
             else

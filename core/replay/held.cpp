@@ -22,7 +22,8 @@ std::vector<Oid> hunkTextsOf(const ConflictTexts& texts)
 {
     std::vector<Oid> all;
     for (const Segment& segment : segmentsOf(*texts.merge, *texts.ancestor, *texts.newBase, *texts.commit))
-        if (segment.conflict) all.push_back(textsOfHunk(segment.ancestor, segment.newBase, segment.commit));
+        if (segment.conflict)
+            all.push_back(textsOfHunk(segment.ancestor, segment.newBase, segment.commit));
     return all;
 }
 
@@ -34,14 +35,18 @@ Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts,
     FileSettlement fresh{conflict.ancestor.id, conflict.newBase.id, conflict.commit.id, {}, std::nullopt};
     fresh.hunks.resize(texts ? conflict.hunks.size() : 1);
     const bool other = own && !own->madeFor(fresh) && own->touched();
-    if (other && texts) fresh.hunkTexts = hunkTextsOf(*texts);
+    if (other && texts)
+        fresh.hunkTexts = hunkTextsOf(*texts);
     FileSettlement held = stillHolding(own, std::move(fresh));
     Decisions decisions{std::move(held.hunks), std::move(held.wholeText)};
-    if (decisions.wholeText) return decisions;
+    if (decisions.wholeText)
+        return decisions;
     for (HunkDecision& hunk : decisions.hunks) {
         // A path without hunks has no place for typed text.
-        if (conflict.wholePath() && hunk.choice == Choice::Typed) hunk.choice = Choice::Undecided;
-        if (hunk.choice == Choice::Undecided && settlements.defaultChoice()) hunk.choice = *settlements.defaultChoice();
+        if (conflict.wholePath() && hunk.choice == Choice::Typed)
+            hunk.choice = Choice::Undecided;
+        if (hunk.choice == Choice::Undecided && settlements.defaultChoice())
+            hunk.choice = *settlements.defaultChoice();
         decisions.undecided += hunk.choice == Choice::Undecided;
     }
     decisions.again = other ? decisions.undecided : 0;
@@ -52,7 +57,8 @@ FileMode fileModeOf(const PathConflict& conflict)
 {
     const auto isFile = [](FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; };
     for (const FileMode mode : {conflict.heldMode, conflict.commit.mode, conflict.newBase.mode})
-        if (isFile(mode)) return mode;
+        if (isFile(mode))
+            return mode;
     return FileMode::File;
 }
 
@@ -103,7 +109,8 @@ struct Work {
     {
         auto& list = result.dependsOn;
         const auto at = std::ranges::lower_bound(list, owner);
-        if (at == list.end() || *at != owner) list.insert(at, owner);
+        if (at == list.end() || *at != owner)
+            list.insert(at, owner);
     }
 
     Decisions decide(const PathConflict& path, const ConflictTexts* texts)
@@ -121,7 +128,8 @@ struct Work {
     Result<void> settleText(const PathConflict& path)
     {
         const auto texts = conflictTexts(store, path);
-        if (!texts) return std::unexpected(texts.error());
+        if (!texts)
+            return std::unexpected(texts.error());
         const Decisions decisions = decide(path, &*texts);
         const auto earlier = before.find(path.path);
         const std::vector<HeldRegion> none;
@@ -151,7 +159,8 @@ struct Work {
     Result<void> composeRenamed(const PathConflict& path, bool yourCommit)
     {
         const ConflictStage& side = yourCommit ? path.commit : path.newBase;
-        if (path.kind != ConflictKind::RenamedTwice || !side.exists() || path.otherPaths.size() != 2) return {};
+        if (path.kind != ConflictKind::RenamedTwice || !side.exists() || path.otherPaths.size() != 2)
+            return {};
         const std::string& old = path.otherPaths[0];
         const std::string& other = path.otherPaths[1];
         const auto ancestor = entryAt(store, input.parentTree, old);
@@ -163,15 +172,18 @@ struct Work {
             return entry.mode == FileMode::File || entry.mode == FileMode::Executable;
         };
         const bool merged = side.id != newBase->id && side.id != commit->id;
-        if (!merged || !isText(*ancestor) || !isText(*newBase) || !isText(*commit)) return {};
+        if (!merged || !isText(*ancestor) || !isText(*newBase) || !isText(*commit))
+            return {};
         const auto oldText = store.read(ancestor->id, ObjectType::Blob);
         const auto ontoText = store.read(newBase->id, ObjectType::Blob);
         const auto commitText = store.read(commit->id, ObjectType::Blob);
         if (!oldText || !ontoText || !commitText)
             return std::unexpected(!oldText ? oldText.error() : !ontoText ? ontoText.error() : commitText.error());
         const TextMerge merge = mergeTexts(oldText->view(), ontoText->view(), commitText->view());
-        if (merge.hunks.empty()) return {};
-        const std::vector<HunkDecision> all(merge.hunks.size(), {yourCommit ? Choice::YourCommit : Choice::NewBase, {}});
+        if (merge.hunks.empty())
+            return {};
+        const std::vector<HunkDecision> all(merge.hunks.size(),
+                                            {yourCommit ? Choice::YourCommit : Choice::NewBase, {}});
         const Composed file = compose(merge, ontoText->view(), commitText->view(), all, Choice::YourCommit);
         edits[path.path] = {side.mode, store.add(ObjectType::Blob, file.bytes)};
         return {};
@@ -187,7 +199,8 @@ struct Work {
         const Choice choice = decisions.hunks.front().choice;
         const bool yourCommit = choice != Choice::NewBase && choice != Choice::NewBaseFirst;
         keepSide(path, yourCommit, edits);
-        if (choice == Choice::Undecided) result.held[path.path].push_back({{}, true, input.index});
+        if (choice == Choice::Undecided)
+            result.held[path.path].push_back({{}, true, input.index});
         return composeRenamed(path, yourCommit);
     }
 
@@ -195,7 +208,8 @@ struct Work {
     Result<void> follow(const std::string& path, const std::vector<HeldRegion>& regions)
     {
         const auto untouched = sameAt(store, input.parentTree, input.commitTree, path);
-        if (!untouched || *untouched) return untouched ? Result<void>() : std::unexpected(untouched.error());
+        if (!untouched || *untouched)
+            return untouched ? Result<void>() : std::unexpected(untouched.error());
         const auto parent = entryAt(store, input.parentTree, path);
         const auto commit = entryAt(store, input.commitTree, path);
         const auto onto = entryAt(store, input.newBaseTree, path);
@@ -208,7 +222,8 @@ struct Work {
         if (whole || !isText(*parent) || !isText(*commit) || !isText(*onto)) {
             for (const HeldRegion& region : regions)
                 dependOn(region.owner);
-            if (!commit->exists() && !whole) result.held.erase(path);
+            if (!commit->exists() && !whole)
+                result.held.erase(path);
             return {};
         }
         const auto ancestorText = store.read(parent->id, ObjectType::Blob);
@@ -247,15 +262,19 @@ Result<Settled> settle(ObjectStore& store, const SettleInput& input, const TreeM
         if (conflicts && std::ranges::any_of(regions, &HeldRegion::whole))
             for (const HeldRegion& region : regions)
                 work.dependOn(region.owner);
-        if (conflicts) continue;
-        if (auto done = work.follow(path, regions); !done) return std::unexpected(done.error());
+        if (conflicts)
+            continue;
+        if (auto done = work.follow(path, regions); !done)
+            return std::unexpected(done.error());
     }
     for (const PathConflict& path : merge.conflicts) {
         auto done = path.wholePath() ? work.settleWhole(path) : work.settleText(path);
-        if (!done) return std::unexpected(done.error());
+        if (!done)
+            return std::unexpected(done.error());
     }
     auto tree = editTree(store, merge.tree, work.edits);
-    if (!tree) return std::unexpected(tree.error());
+    if (!tree)
+        return std::unexpected(tree.error());
     work.result.tree = *tree;
     return std::move(work.result);
 }

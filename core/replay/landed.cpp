@@ -11,12 +11,16 @@ namespace espalier {
 
 Result<bool> LandedSearch::possible(const TreeMerge& merge, const Oid& newBaseTree)
 {
-    if (m_plan.mergeBase == m_plan.onto) return false;
-    if (merge.clean()) return merge.tree == newBaseTree;
+    if (m_plan.mergeBase == m_plan.onto)
+        return false;
+    if (merge.clean())
+        return merge.tree == newBaseTree;
     for (const std::string& path : merge.touched) {
-        if (std::ranges::contains(merge.conflicts, path, &PathConflict::path)) continue;
+        if (std::ranges::contains(merge.conflicts, path, &PathConflict::path))
+            continue;
         const auto same = sameAt(m_store, newBaseTree, merge.tree, path);
-        if (!same || !*same) return same;
+        if (!same || !*same)
+            return same;
     }
     return true;
 }
@@ -25,34 +29,40 @@ Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, cons
                                        const Progress& progress)
 {
     const auto changed = changedPaths(m_store, before, newBaseTree, after, false, progress);
-    if (!changed) return std::unexpected(changed.error());
+    if (!changed)
+        return std::unexpected(changed.error());
     return changed->folders.empty() && std::ranges::none_of(changed->leaves, [](const auto& at) {
-        const ThreeLeaves& leaves = at.second;
-        return leaves.base == leaves.newBase && leaves.base != leaves.commit;
-    });
+               const ThreeLeaves& leaves = at.second;
+               return leaves.base == leaves.newBase && leaves.base != leaves.commit;
+           });
 }
 
 Result<void> LandedSearch::readOthers(const Progress& progress)
 {
-    if (m_ways) return {};
+    if (m_ways)
+        return {};
     auto ways = m_caches.commits.divergence(m_store, m_plan.tip, m_plan.onto, progress);
-    if (!ways) return std::unexpected(ways.error());
+    if (!ways)
+        return std::unexpected(ways.error());
     m_ways = std::move(*ways);
     return {};
 }
 
 Result<std::optional<Oid>> LandedSearch::find(const Oid& commit, const Progress& progress)
 {
-    if (auto read = readOthers(progress); !read) return std::unexpected(read.error());
+    if (auto read = readOthers(progress); !read)
+        return std::unexpected(read.error());
     const std::array<Oid, 1> mine{commit};
     const auto pairs = equalCommits(m_store, mine, m_ways->onlyRight, *m_caches.equivalence, progress);
-    if (!pairs) return std::unexpected(pairs.error());
+    if (!pairs)
+        return std::unexpected(pairs.error());
     return pairs->empty() ? std::nullopt : std::optional(pairs->front().second);
 }
 
 Result<std::optional<Oid>> LandedSearch::findSquash(const Oid& baseTree, const Oid& tipTree, const Progress& progress)
 {
-    if (auto read = readOthers(progress); !read) return std::unexpected(read.error());
+    if (auto read = readOthers(progress); !read)
+        return std::unexpected(read.error());
     return squashedAs(m_store, baseTree, tipTree, m_ways->onlyRight, *m_caches.equivalence, progress);
 }
 

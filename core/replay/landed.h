@@ -14,9 +14,7 @@ namespace espalier {
 class LandedSearch {
   public:
     LandedSearch(ObjectStore& store, ReplayCaches& caches, const Plan& plan)
-        : m_store(store)
-        , m_caches(caches)
-        , m_plan(plan)
+        : m_store(store), m_caches(caches), m_plan(plan)
     {
     }
 

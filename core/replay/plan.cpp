@@ -22,23 +22,28 @@ std::string shortBranch(const std::string& ref)
 Result<void> addCommits(ObjectStore& store, CommitTable& table, const std::vector<Oid>& own, Plan& plan)
 {
     auto ordered = table.topologicalOrder(store, plan.tip, own);
-    if (!ordered) return std::unexpected(ordered.error());
+    if (!ordered)
+        return std::unexpected(ordered.error());
     std::ranges::reverse(*ordered);
     plan.commits.reserve(ordered->size());
     for (const Oid& id : *ordered) {
         const auto parents = table.parents(store, id);
-        if (!parents) return std::unexpected(parents.error());
+        if (!parents)
+            return std::unexpected(parents.error());
         const bool isMerge = parents->size() > 1;
-        if (isMerge && plan.merges == MergeCommits::Flatten) continue;
+        if (isMerge && plan.merges == MergeCommits::Flatten)
+            continue;
         const auto commit = readCommit(store, id);
-        if (!commit) return std::unexpected(commit.error());
+        if (!commit)
+            return std::unexpected(commit.error());
         plan.commits.push_back({id, Treatment::Carry, std::nullopt, commit->subject(), isMerge});
     }
     const std::unordered_set<Oid> inside(own.begin(), own.end());
     plan.below = plan.tip;
     while (inside.contains(plan.below)) {
         const auto parents = table.parents(store, plan.below);
-        if (!parents) return std::unexpected(parents.error());
+        if (!parents)
+            return std::unexpected(parents.error());
         plan.below = parents->empty() ? Oid{} : parents->front();
     }
     return {};
@@ -66,7 +71,8 @@ Result<void> addCommitter(const Repository& repository, const PlanOptions& optio
         return {};
     }
     auto committer = committerNow(repository);
-    if (!committer) return std::unexpected(committer.error());
+    if (!committer)
+        return std::unexpected(committer.error());
     plan.committer = std::move(*committer);
     return {};
 }
@@ -88,11 +94,13 @@ std::unexpected<Error> noSuchBranch(const std::string& branch)
 Result<Person> committerNow(const Repository& repository)
 {
     const auto identity = committerIdentity(repository);
-    if (!identity) return std::unexpected(identity.error());
+    if (!identity)
+        return std::unexpected(identity.error());
     Person person{identity->name, identity->email, std::int64_t(std::time(nullptr)), 0};
     const std::time_t now = std::time_t(person.when);
     std::tm local{};
-    if (localtime_r(&now, &local)) person.offsetMinutes = int(local.tm_gmtoff / 60);
+    if (localtime_r(&now, &local))
+        person.offsetMinutes = int(local.tm_gmtoff / 60);
     return person;
 }
 
@@ -100,7 +108,8 @@ Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, con
                      bool detectLanded)
 {
     const auto own = table.ownCommits(store, tip, onto);
-    if (!own) return std::unexpected(own.error());
+    if (!own)
+        return std::unexpected(own.error());
     Plan plan;
     plan.label = tip.brief();
     plan.tip = tip;
@@ -109,7 +118,8 @@ Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, con
     plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
     plan.detectLanded = detectLanded;
     plan.committer = committer;
-    if (auto added = addCommits(store, table, own->commits, plan); !added) return std::unexpected(added.error());
+    if (auto added = addCommits(store, table, own->commits, plan); !added)
+        return std::unexpected(added.error());
     return plan;
 }
 
@@ -117,7 +127,8 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
                         const Oid& onto, const std::string& ontoLabel, const PlanOptions& options)
 {
     const Ref* ref = snapshot.findRef(branch);
-    if (!ref) return noSuchBranch(branch);
+    if (!ref)
+        return noSuchBranch(branch);
     ObjectStore store(repository);
     CommitTable table(repository);
     Plan plan;
@@ -126,16 +137,21 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
     plan.tip = ref->tip;
     plan.onto = onto;
     plan.ontoLabel = ontoLabel;
-    if (auto exists = checkExists(store, onto); !exists) return std::unexpected(exists.error());
-    if (auto added = addCommitter(repository, options, plan); !added) return std::unexpected(added.error());
+    if (auto exists = checkExists(store, onto); !exists)
+        return std::unexpected(exists.error());
+    if (auto added = addCommitter(repository, options, plan); !added)
+        return std::unexpected(added.error());
     const auto own = table.ownCommits(store, plan.tip, onto);
-    if (!own) return std::unexpected(own.error());
+    if (!own)
+        return std::unexpected(own.error());
     plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
-    if (auto added = addCommits(store, table, own->commits, plan); !added) return std::unexpected(added.error());
+    if (auto added = addCommits(store, table, own->commits, plan); !added)
+        return std::unexpected(added.error());
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "The branch has no commits of its own above the new base", plan.label,
                     "There is nothing to replay; fast-forward or delete it instead");
-    if (options.carryStacked) addStacked(snapshot, plan);
+    if (options.carryStacked)
+        addStacked(snapshot, plan);
     return plan;
 }
 
@@ -152,20 +168,25 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
     plan.ontoLabel = ontoLabel;
     if (!branch.empty()) {
         const Ref* ref = snapshot.findRef(branch);
-        if (!ref) return noSuchBranch(branch);
+        if (!ref)
+            return noSuchBranch(branch);
         const auto above = table.divergence(store, tip, ref->tip);
-        if (!above) return std::unexpected(above.error());
+        if (!above)
+            return std::unexpected(above.error());
         if (above->mergeBases.empty() || above->mergeBases.front() != tip)
             return fail(ErrorKind::Usage, "The commit is not part of the branch", tip.hex(),
                         "Choose one of its commits");
         plan.tip = ref->tip;
     }
     for (const Oid& id : {plan.tip, onto})
-        if (auto exists = checkExists(store, id); !exists) return std::unexpected(exists.error());
-    if (auto added = addCommitter(repository, options, plan); !added) return std::unexpected(added.error());
+        if (auto exists = checkExists(store, id); !exists)
+            return std::unexpected(exists.error());
+    if (auto added = addCommitter(repository, options, plan); !added)
+        return std::unexpected(added.error());
     const auto range = table.divergence(store, plan.tip, below);
     const auto ways = table.divergence(store, plan.tip, onto);
-    if (!range || !ways) return std::unexpected(range ? ways.error() : range.error());
+    if (!range || !ways)
+        return std::unexpected(range ? ways.error() : range.error());
     if (!below.isZero() && !range->onlyRight.empty())
         return fail(ErrorKind::Usage, "The range is not one line of history: its end does not stand on its beginning",
                     below.brief() + ".." + plan.tip.brief(), "Choose commits of one branch");
@@ -173,14 +194,17 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
         return fail(ErrorKind::Refused, "A commit cannot be replayed onto itself or onto what stands on it",
                     onto.brief(), "Choose another new base, or change the order in the dry run");
     plan.mergeBase = ways->mergeBases.empty() ? Oid{} : ways->mergeBases.front();
-    if (auto added = addCommits(store, table, range->onlyLeft, plan); !added) return std::unexpected(added.error());
+    if (auto added = addCommits(store, table, range->onlyLeft, plan); !added)
+        return std::unexpected(added.error());
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "There are no commits in the range", below.brief() + ".." + plan.tip.brief(),
                     "Choose at least one commit that is not a merge");
     plan.below = below;
     plan.label = counted(plan.commits.size(), "commit", "commits");
-    if (!branch.empty()) plan.label += " of " + shortBranch(branch);
-    if (options.carryStacked && !branch.empty()) addStacked(snapshot, plan);
+    if (!branch.empty())
+        plan.label += " of " + shortBranch(branch);
+    if (options.carryStacked && !branch.empty())
+        addStacked(snapshot, plan);
     return plan;
 }
 

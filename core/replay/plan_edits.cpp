@@ -8,10 +8,7 @@ namespace espalier {
 
 namespace {
 
-bool folds(Treatment treatment)
-{
-    return treatment == Treatment::Fold || treatment == Treatment::FoldQuietly;
-}
+bool folds(Treatment treatment) { return treatment == Treatment::Fold || treatment == Treatment::FoldQuietly; }
 
 // Every folded commit needs one before it that is carried.
 Result<Plan> checked(Plan plan)
@@ -33,7 +30,8 @@ std::unexpected<Error> noSuchCommit(const Plan& plan)
 
 std::string withLineEnd(std::string message)
 {
-    if (!message.empty() && message.back() != '\n') message += '\n';
+    if (!message.empty() && message.back() != '\n')
+        message += '\n';
     return message;
 }
 
@@ -54,7 +52,8 @@ Mark markOf(std::string_view subject)
         for (const auto& [word, kind] : words)
             if (subject.starts_with(word)) {
                 subject.remove_prefix(word.size());
-                if (mark.kind == Mark::None) mark.kind = kind;
+                if (mark.kind == Mark::None)
+                    mark.kind = kind;
                 again = true;
             }
     }
@@ -68,11 +67,14 @@ std::optional<std::size_t> targetOf(const std::vector<PlannedCommit>& before, co
 {
     const auto find = [&](auto matches) -> std::optional<std::size_t> {
         for (std::size_t i = 0; i < before.size(); ++i)
-            if (markOf(before[i].subject).kind == Mark::None && matches(before[i])) return i;
+            if (markOf(before[i].subject).kind == Mark::None && matches(before[i]))
+                return i;
         return std::nullopt;
     };
-    if (mark.target.empty()) return std::nullopt;
-    if (const auto at = find([&](const PlannedCommit& commit) { return commit.subject == mark.target; })) return at;
+    if (mark.target.empty())
+        return std::nullopt;
+    if (const auto at = find([&](const PlannedCommit& commit) { return commit.subject == mark.target; }))
+        return at;
     const bool isId = mark.target.size() >= 4 && mark.target.find_first_not_of("0123456789abcdef") == std::string::npos;
     if (isId)
         if (const auto at = find([&](const PlannedCommit& commit) { return commit.id.hex().starts_with(mark.target); }))
@@ -84,11 +86,13 @@ std::optional<std::size_t> targetOf(const std::vector<PlannedCommit>& before, co
 std::string bodyOf(ObjectStore& store, const Oid& id)
 {
     const auto commit = readCommit(store, id);
-    if (!commit) return {};
+    if (!commit)
+        return {};
     std::string message = commit->messageUtf8();
     message.erase(0, message.find_first_not_of('\n'));
     const std::size_t end = message.find("\n\n");
-    if (end == std::string::npos) return {};
+    if (end == std::string::npos)
+        return {};
     message.erase(0, message.find_first_not_of('\n', end));
     return message;
 }
@@ -97,7 +101,8 @@ std::string bodyOf(ObjectStore& store, const Oid& id)
 
 Result<Plan> withTreatment(const Plan& plan, std::size_t index, Treatment treatment)
 {
-    if (index >= plan.commits.size()) return noSuchCommit(plan);
+    if (index >= plan.commits.size())
+        return noSuchCommit(plan);
     if (plan.commits[index].isMerge && folds(treatment))
         return fail(ErrorKind::Usage, "A merge cannot be folded into another commit", plan.commits[index].subject,
                     "Carry it or leave it out");
@@ -108,7 +113,8 @@ Result<Plan> withTreatment(const Plan& plan, std::size_t index, Treatment treatm
 
 Result<Plan> withMessage(const Plan& plan, std::size_t index, std::string message)
 {
-    if (index >= plan.commits.size()) return noSuchCommit(plan);
+    if (index >= plan.commits.size())
+        return noSuchCommit(plan);
     if (subjectOf(message).empty())
         return fail(ErrorKind::Usage, "A commit needs a message", plan.commits[index].subject,
                     "Write at least one line");
@@ -119,7 +125,8 @@ Result<Plan> withMessage(const Plan& plan, std::size_t index, std::string messag
 
 Result<Plan> withMoved(const Plan& plan, std::size_t from, std::size_t to)
 {
-    if (from >= plan.commits.size() || to >= plan.commits.size()) return noSuchCommit(plan);
+    if (from >= plan.commits.size() || to >= plan.commits.size())
+        return noSuchCommit(plan);
     if (std::ranges::any_of(plan.commits, &PlannedCommit::isMerge))
         return fail(ErrorKind::Usage, "The order cannot be changed where merges are kept", plan.label,
                     "Flatten the merges first");
@@ -135,7 +142,8 @@ Result<Plan> withMoved(const Plan& plan, std::size_t from, std::size_t to)
 
 Plan withFixupsGathered(const Repository& repository, const Plan& plan)
 {
-    if (std::ranges::any_of(plan.commits, &PlannedCommit::isMerge)) return plan; // their order says what stands on what
+    if (std::ranges::any_of(plan.commits, &PlannedCommit::isMerge))
+        return plan; // their order says what stands on what
     ObjectStore store(repository);
     Plan next = plan;
     next.commits.clear();

@@ -32,10 +32,12 @@ void keepOnlyNewConflicts(TreeMerge& now, const TreeMerge& then)
 Result<TreeMerge> Replayer::mergeOf(const Position& first, const Position& second)
 {
     const auto ways = m_caches.commits.divergence(m_store, first.id, second.id, m_progress);
-    if (!ways) return std::unexpected(ways.error());
+    if (!ways)
+        return std::unexpected(ways.error());
     const auto& bases = ways->mergeBases;
     auto base = bases.empty() ? Result<Oid>(*Oid::parse(emptyTreeHex)) : treeOf(bases.front());
-    if (!base) return std::unexpected(base.error());
+    if (!base)
+        return std::unexpected(base.error());
     return mergeTrees(m_store, *base, first.tree, second.tree, m_caches.merge, m_caches.merges, m_progress);
 }
 
@@ -44,31 +46,38 @@ auto Replayer::mergeAgain(std::size_t index, const Commit& commit, const std::ve
 {
     const auto firstTree = treeOf(commit.parents[0]);
     const auto secondTree = treeOf(commit.parents[1]);
-    if (!firstTree || !secondTree) return std::unexpected(firstTree ? secondTree.error() : firstTree.error());
+    if (!firstTree || !secondTree)
+        return std::unexpected(firstTree ? secondTree.error() : firstTree.error());
     // Without ids there is no merge base, and an octopus has no automatic merge of two: what the merge brings to its
     // first parent is carried like a commit.
     const bool known = std::ranges::all_of(parents, &Position::known);
-    if (!known || parents.size() != 2) return mergeOnto(index, commit, *firstTree, parents.front());
+    if (!known || parents.size() != 2)
+        return mergeOnto(index, commit, *firstTree, parents.front());
     const auto then =
         mergeOf({commit.parents[0], *firstTree, true, nullptr}, {commit.parents[1], *secondTree, true, nullptr});
     auto now = mergeOf(parents[0], parents[1]);
-    if (!then || !now) return std::unexpected(then ? now.error() : then.error());
+    if (!then || !now)
+        return std::unexpected(then ? now.error() : then.error());
     // The same on both sides: every conflict as its second parent has it, unless the user has decided otherwise.
     const auto thenHeld = settle(m_store, {{}, *firstTree, *firstTree, *secondTree, index}, *then, {}, {});
     TreeMerge fresh = *now;
     keepOnlyNewConflicts(fresh, *then);
     const auto allHeld = settle(m_store, {{}, *firstTree, parents[0].tree, parents[1].tree, index}, *now, {}, {});
-    if (!thenHeld || !allHeld) return std::unexpected(thenHeld ? allHeld.error() : thenHeld.error());
+    if (!thenHeld || !allHeld)
+        return std::unexpected(thenHeld ? allHeld.error() : thenHeld.error());
     fresh.tree = allHeld->tree;
     auto decided =
         settle(m_store, {commit.id, *firstTree, parents[0].tree, parents[1].tree, index}, fresh, m_settlements, {});
-    if (!decided) return std::unexpected(decided.error());
+    if (!decided)
+        return std::unexpected(decided.error());
     const auto carried =
         mergeTrees(m_store, thenHeld->tree, decided->tree, commit.tree, m_caches.merge, m_caches.merges, m_progress);
-    if (!carried) return std::unexpected(carried.error());
+    if (!carried)
+        return std::unexpected(carried.error());
     auto settled = settle(m_store, {commit.id, thenHeld->tree, decided->tree, commit.tree, index, true}, *carried,
                           m_settlements, decided->held);
-    if (!settled) return std::unexpected(settled.error());
+    if (!settled)
+        return std::unexpected(settled.error());
     std::erase(settled->dependsOn, index); // on itself
     // Where the sides meet comes first: what is decided there is what the commit's own change meets.
     settled->conflicts.insert(settled->conflicts.begin(), std::make_move_iterator(decided->conflicts.begin()),
@@ -83,7 +92,8 @@ Result<void> Replayer::replayMerge(std::size_t index, const Commit& commit)
     bool known = true, same = true;
     for (const Oid& parent : commit.parents) {
         auto position = positionBelow(parent);
-        if (!position) return std::unexpected(position.error());
+        if (!position)
+            return std::unexpected(position.error());
         known &= position->known;
         same &= position->known && position->id == parent;
         parents.push_back(std::move(*position));
@@ -95,7 +105,8 @@ Result<void> Replayer::replayMerge(std::size_t index, const Commit& commit)
         return {};
     }
     auto merged = mergeAgain(index, commit, parents);
-    if (!merged) return std::unexpected(merged.error());
+    if (!merged)
+        return std::unexpected(merged.error());
     take(index, *merged, parents.front());
     // All of a side branch is gone, or has landed: nothing is left to merge.
     const bool oneLine =
@@ -107,7 +118,8 @@ Result<void> Replayer::replayMerge(std::size_t index, const Commit& commit)
     }
     std::vector<Oid> ids;
     for (const Position& parent : parents)
-        if (!std::ranges::contains(ids, parent.id)) ids.push_back(parent.id);
+        if (!std::ranges::contains(ids, parent.id))
+            ids.push_back(parent.id);
     write(index, *merged, std::move(ids), known, commit);
     return {};
 }

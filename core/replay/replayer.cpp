@@ -9,10 +9,7 @@ namespace espalier {
 
 namespace {
 
-Oid emptyTree()
-{
-    return *Oid::parse(emptyTreeHex);
-}
+Oid emptyTree() { return *Oid::parse(emptyTreeHex); }
 
 const Held& heldOf(const Position& position)
 {
@@ -65,7 +62,8 @@ Replayer::Replayer(ObjectStore& store, ReplayCaches& caches, const Plan& plan, c
 Result<Oid> Replayer::treeOf(const Oid& commit)
 {
     const auto object = m_store.read(commit, ObjectType::Commit);
-    if (!object) return std::unexpected(object.error());
+    if (!object)
+        return std::unexpected(object.error());
     const auto tree = object->view().starts_with("tree ") ? Oid::parse(object->view().substr(5, 40)) : std::nullopt;
     if (!tree)
         return fail(ErrorKind::Broken, "A commit object is damaged", commit.hex(), "Run git fsck in the repository");
@@ -75,15 +73,19 @@ Result<Oid> Replayer::treeOf(const Oid& commit)
 Result<DryRun> Replayer::run()
 {
     const auto ontoTree = treeOf(m_plan.onto);
-    if (!ontoTree) return std::unexpected(ontoTree.error());
+    if (!ontoTree)
+        return std::unexpected(ontoTree.error());
     m_onto = m_current = {m_plan.onto, *ontoTree, true, nullptr};
     for (std::size_t i = 0; i < m_plan.commits.size(); ++i) {
-        if (m_progress.stopped()) return cancelled();
+        if (m_progress.stopped())
+            return cancelled();
         m_progress.report("Replaying", i, m_plan.commits.size());
-        if (auto done = replay(i); !done) return std::unexpected(done.error());
+        if (auto done = replay(i); !done)
+            return std::unexpected(done.error());
     }
     finish();
-    if (auto done = lookForSquash(); !done) return std::unexpected(done.error());
+    if (auto done = lookForSquash(); !done)
+        return std::unexpected(done.error());
     return std::move(m_run);
 }
 
@@ -91,42 +93,51 @@ Result<void> Replayer::replay(std::size_t index)
 {
     const PlannedCommit& planned = m_plan.commits[index];
     const auto commit = readCommit(m_store, planned.id);
-    if (!commit) return std::unexpected(commit.error());
+    if (!commit)
+        return std::unexpected(commit.error());
     ReplayedCommit& replayed = m_run.commits.emplace_back();
     replayed.id = planned.id;
     replayed.subject = planned.subject;
     replayed.treatment = planned.treatment;
     if (m_wantFiles) {
         const auto parentTree = commit->parents.empty() ? Result<Oid>(emptyTree()) : treeOf(commit->parents.front());
-        if (!parentTree) return std::unexpected(parentTree.error());
+        if (!parentTree)
+            return std::unexpected(parentTree.error());
         auto files = changedPaths(m_store, *parentTree, commit->tree);
-        if (!files) return std::unexpected(files.error());
+        if (!files)
+            return std::unexpected(files.error());
         replayed.files = std::move(*files);
     }
-    if (commit->parents.size() > 1 && planned.treatment == Treatment::Carry) return replayMerge(index, *commit);
+    if (commit->parents.size() > 1 && planned.treatment == Treatment::Carry)
+        return replayMerge(index, *commit);
     return replayPlain(index, *commit);
 }
 
 // Merges kept: where the commit's own parent went. Else every commit stands on the one before.
 Result<Position> Replayer::positionFor(const Commit& commit)
 {
-    if (!m_keepMerges) return m_current;
+    if (!m_keepMerges)
+        return m_current;
     return positionBelow(commit.parents.empty() ? Oid{} : commit.parents.front());
 }
 
 Result<Position> Replayer::positionBelow(const Oid& parent)
 {
-    if (const auto at = m_positions.find(parent); at != m_positions.end()) return at->second;
-    if (parent == m_plan.below || parent.isZero()) return m_onto;
+    if (const auto at = m_positions.find(parent); at != m_positions.end())
+        return at->second;
+    if (parent == m_plan.below || parent.isZero())
+        return m_onto;
     // A side branch that leaves the trunk elsewhere keeps its own base.
     const auto tree = treeOf(parent);
-    if (!tree) return std::unexpected(tree.error());
+    if (!tree)
+        return std::unexpected(tree.error());
     return Position{parent, *tree, true, nullptr};
 }
 
 void Replayer::setPosition(std::size_t index, Position position)
 {
-    if (m_keepMerges) m_positions[m_plan.commits[index].id] = position;
+    if (m_keepMerges)
+        m_positions[m_plan.commits[index].id] = position;
     m_current = std::move(position);
 }
 
@@ -144,7 +155,8 @@ Result<void> Replayer::replayPlain(std::size_t index, const Commit& commit)
 {
     const PlannedCommit& planned = m_plan.commits[index];
     const auto onto = positionFor(commit);
-    if (!onto) return std::unexpected(onto.error());
+    if (!onto)
+        return std::unexpected(onto.error());
     ReplayedCommit& replayed = m_run.commits[index];
     replayed.newBaseTree = onto->tree;
     replayed.newParent = onto->id;
@@ -159,15 +171,18 @@ Result<void> Replayer::replayPlain(std::size_t index, const Commit& commit)
         return {};
     }
     const auto parentTree = commit.parents.empty() ? Result<Oid>(emptyTree()) : treeOf(commit.parents.front());
-    if (!parentTree) return std::unexpected(parentTree.error());
+    if (!parentTree)
+        return std::unexpected(parentTree.error());
     auto merged = mergeOnto(index, commit, *parentTree, *onto);
-    if (!merged) return std::unexpected(merged.error());
+    if (!merged)
+        return std::unexpected(merged.error());
     take(index, *merged, *onto);
     const bool carriesMessage = planned.treatment == Treatment::Fold && folded;
     const bool nothingLeft = !merged->settled.open() && merged->tree == onto->tree && commit.tree != *parentTree;
     if (merged->landed || (nothingLeft && !carriesMessage)) {
         replayed.outcome = merged->landed ? Outcome::Landed : Outcome::Empty;
-        if (!folded) m_group.reset(); // what was to be folded into it stands for itself
+        if (!folded)
+            m_group.reset(); // what was to be folded into it stands for itself
         setPosition(index, {onto->id, onto->tree, onto->known, onto->held});
     } else if (folded) {
         fold(index, *merged, commit);
@@ -184,7 +199,8 @@ void Replayer::take(std::size_t index, const Merged& merged, const Position& ont
     ReplayedCommit& replayed = m_run.commits[index];
     replayed.newBaseTree = onto.tree;
     replayed.newParent = onto.id;
-    if (merged.landed) return;
+    if (merged.landed)
+        return;
     replayed.conflicts = merged.settled.conflicts;
     replayed.dependsOn = merged.settled.dependsOn;
     replayed.outcome = merged.settled.open() ? Outcome::Conflict : Outcome::Clean;
@@ -196,17 +212,21 @@ auto Replayer::mergeOnto(std::size_t index, const Commit& commit, const Oid& par
     Merged merged;
     if (parentTree == onto.tree) {
         merged.tree = commit.tree;
-        if (!onto.held) return merged;
+        if (!onto.held)
+            return merged;
     }
     const auto merge =
         mergeTrees(m_store, parentTree, onto.tree, commit.tree, m_caches.merge, m_caches.merges, m_progress);
-    if (!merge) return std::unexpected(merge.error());
+    if (!merge)
+        return std::unexpected(merge.error());
     if (m_plan.detectLanded && m_plan.commits[index].treatment == Treatment::Carry && commit.parents.size() < 2 &&
         commit.tree != parentTree) {
         const auto possible = m_landed.possible(*merge, onto.tree);
-        if (!possible) return std::unexpected(possible.error());
+        if (!possible)
+            return std::unexpected(possible.error());
         const auto landedAs = *possible ? m_landed.find(commit.id, m_progress) : Result<std::optional<Oid>>();
-        if (!landedAs) return std::unexpected(landedAs.error());
+        if (!landedAs)
+            return std::unexpected(landedAs.error());
         if (*landedAs) {
             m_run.commits[index].landedAs = *landedAs;
             merged.landed = true;
@@ -220,7 +240,8 @@ auto Replayer::mergeOnto(std::size_t index, const Commit& commit, const Oid& par
     }
     auto settled =
         settle(m_store, {commit.id, parentTree, onto.tree, commit.tree, index}, *merge, m_settlements, heldOf(onto));
-    if (!settled) return std::unexpected(settled.error());
+    if (!settled)
+        return std::unexpected(settled.error());
     merged.settled = std::move(*settled);
     merged.tree = merged.settled.tree;
     return merged;
@@ -269,7 +290,8 @@ void Replayer::fold(std::size_t index, const Merged& merged, const Commit& commi
     }
     ReplayedCommit& head = m_run.commits[m_group->members.front()];
     head.losesSignature |= lost && !m_plan.sign;
-    if (head.outcome == Outcome::Unchanged) head.outcome = Outcome::Clean;
+    if (head.outcome == Outcome::Unchanged)
+        head.outcome = Outcome::Clean;
     m_run.commits[index].losesSignature = commit.isSigned && !m_plan.sign;
     m_group->members.push_back(index);
     Position next{{}, merged.tree, false, shared(merged.settled.held)};
@@ -280,7 +302,8 @@ void Replayer::fold(std::size_t index, const Merged& merged, const Commit& commi
     for (const std::size_t member : m_group->members) {
         m_run.commits[member].newId = known ? std::optional(next.id) : std::nullopt;
         m_run.commits[member].newTree = known ? std::optional(merged.tree) : std::nullopt;
-        if (m_keepMerges) m_positions[m_plan.commits[member].id] = next;
+        if (m_keepMerges)
+            m_positions[m_plan.commits[member].id] = next;
     }
     setPosition(index, std::move(next));
 }
@@ -290,7 +313,8 @@ void Replayer::finish()
     const bool undecided = std::ranges::any_of(
         m_run.commits, [](const ReplayedCommit& commit) { return commit.outcome == Outcome::Conflict; });
     m_run.clean = !undecided && m_current.known;
-    if (!m_run.clean) return;
+    if (!m_run.clean)
+        return;
     m_run.newTip = m_current.id;
     m_run.newTree = m_current.tree;
     for (const StackedBranch& stacked : m_plan.stacked) {
@@ -300,7 +324,8 @@ void Replayer::finish()
                 below = m_positions[commit.id].id;
             else if (!m_keepMerges && commit.newId)
                 below = *commit.newId;
-            if (commit.id == stacked.tip) break;
+            if (commit.id == stacked.tip)
+                break;
         }
         m_run.stackedTips.emplace_back(stacked.ref, below);
     }
@@ -319,29 +344,38 @@ Result<void> Replayer::lookForSquash()
         return {};
     const auto belowTree = treeOf(m_plan.below);
     const auto tipTree = treeOf(m_plan.tip);
-    if (!belowTree || !tipTree) return std::unexpected(belowTree ? tipTree.error() : belowTree.error());
+    if (!belowTree || !tipTree)
+        return std::unexpected(belowTree ? tipTree.error() : belowTree.error());
     if (!m_run.clean) {
         const auto conceivable = m_landed.conceivable(*belowTree, *tipTree, m_onto.tree, m_progress);
-        if (!conceivable || !*conceivable) return conceivable ? Result<void>() : std::unexpected(conceivable.error());
+        if (!conceivable || !*conceivable)
+            return conceivable ? Result<void>() : std::unexpected(conceivable.error());
     }
     const auto possible = [&]() -> Result<bool> {
-        if (m_run.clean) return true;
+        if (m_run.clean)
+            return true;
         const auto whole =
             mergeTrees(m_store, *belowTree, m_onto.tree, *tipTree, m_caches.merge, m_caches.merges, m_progress);
-        if (!whole) return std::unexpected(whole.error());
+        if (!whole)
+            return std::unexpected(whole.error());
         return m_landed.possible(*whole, m_onto.tree);
     };
     // What costs less comes first: once a step has been looked for, the new base's commits are known.
     const bool searchFirst = m_landed.asked();
     if (!searchFirst)
-        if (const auto is = possible(); !is || !*is) return is ? Result<void>() : std::unexpected(is.error());
+        if (const auto is = possible(); !is || !*is)
+            return is ? Result<void>() : std::unexpected(is.error());
     const auto squash = m_landed.findSquash(*belowTree, *tipTree, m_progress);
-    if (!squash) return std::unexpected(squash.error());
-    if (!*squash) return {};
+    if (!squash)
+        return std::unexpected(squash.error());
+    if (!*squash)
+        return {};
     if (searchFirst)
-        if (const auto is = possible(); !is || !*is) return is ? Result<void>() : std::unexpected(is.error());
+        if (const auto is = possible(); !is || !*is)
+            return is ? Result<void>() : std::unexpected(is.error());
     for (ReplayedCommit& commit : m_run.commits) {
-        if (commit.outcome == Outcome::Landed) continue;
+        if (commit.outcome == Outcome::Landed)
+            continue;
         commit.outcome = Outcome::Landed;
         commit.landedAs = **squash;
         commit.newId.reset();

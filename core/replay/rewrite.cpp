@@ -24,7 +24,8 @@ Result<Rewrite> makeRewrite(const DryRun& run)
         rewrite.moves.push_back({branch, run.plan.stacked[i].tip, tip});
     }
     for (const ReplayedCommit& commit : run.commits)
-        if (commit.newId && *commit.newId != commit.id) rewrite.pairs.emplace_back(commit.id, *commit.newId);
+        if (commit.newId && *commit.newId != commit.id)
+            rewrite.pairs.emplace_back(commit.id, *commit.newId);
     rewrite.objects = run.objects;
     rewrite.sign = run.plan.sign;
     return rewrite;

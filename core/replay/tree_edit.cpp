@@ -25,10 +25,12 @@ Result<OpenTree> openTree(ObjectStore& store, const Oid& id)
 {
     OpenTree tree;
     auto object = store.read(id, ObjectType::Tree);
-    if (!object) return std::unexpected(object.error());
+    if (!object)
+        return std::unexpected(object.error());
     tree.object = std::move(*object);
     auto entries = parseTree(tree.object.view());
-    if (!entries) return std::unexpected(entries.error());
+    if (!entries)
+        return std::unexpected(entries.error());
     tree.entries = std::move(*entries);
     return tree;
 }
@@ -44,9 +46,11 @@ using Edits = std::map<std::string, PathEntry>;
 Result<Oid> edit(ObjectStore& store, const Oid& root, Edits::const_iterator from, Edits::const_iterator to,
                  std::size_t prefix, int depth)
 {
-    if (depth > deepest) return tooDeep(root);
+    if (depth > deepest)
+        return tooDeep(root);
     auto tree = openTree(store, root);
-    if (!tree) return std::unexpected(tree.error());
+    if (!tree)
+        return std::unexpected(tree.error());
     std::vector<TreeEntry>& entries = tree->entries;
     while (from != to) {
         const std::string_view rest = std::string_view(from->first).substr(prefix);
@@ -57,21 +61,24 @@ Result<Oid> edit(ObjectStore& store, const Oid& root, Edits::const_iterator from
         auto next = std::next(from);
         if (slash == std::string_view::npos) {
             now = {name, from->second.mode, from->second.id};
-            if (!from->second.exists() && at != entries.end() && at->isTree()) now = *at; // only files are taken out
+            if (!from->second.exists() && at != entries.end() && at->isTree())
+                now = *at; // only files are taken out
         } else {
             const std::string folder = from->first.substr(0, prefix + slash + 1);
             while (next != to && next->first.starts_with(folder))
                 ++next;
             const bool isFolder = at != entries.end() && at->isTree();
             auto below = edit(store, isFolder ? at->id : emptyTree(), from, next, folder.size(), depth + 1);
-            if (!below) return below;
+            if (!below)
+                return below;
             // Taking something out of where nothing is leaves what stands there.
             if (*below != emptyTree())
                 now = {name, FileMode::Tree, *below};
             else if (at != entries.end() && !isFolder)
                 now = *at;
         }
-        if (at != entries.end()) entries.erase(at);
+        if (at != entries.end())
+            entries.erase(at);
         if (now.mode != FileMode::None) {
             const auto place = std::ranges::find_if(entries, [&](const TreeEntry& other) {
                 return compareTreeNames(now.name, now.isTree(), other.name, other.isTree()) < 0;
@@ -80,7 +87,8 @@ Result<Oid> edit(ObjectStore& store, const Oid& root, Edits::const_iterator from
         }
         from = next;
     }
-    if (entries.empty()) return emptyTree();
+    if (entries.empty())
+        return emptyTree();
     std::string bytes = formatTree(entries);
     return bytes == tree->object.view() ? root : store.add(ObjectType::Tree, std::move(bytes));
 }
@@ -88,11 +96,14 @@ Result<Oid> edit(ObjectStore& store, const Oid& root, Edits::const_iterator from
 Result<void> collect(ObjectStore& store, const Oid& before, const Oid& after, std::string& path,
                      std::vector<std::string>& paths, int depth)
 {
-    if (before == after) return {};
-    if (depth > deepest) return tooDeep(after);
+    if (before == after)
+        return {};
+    if (depth > deepest)
+        return tooDeep(after);
     auto left = openTree(store, before);
     auto right = openTree(store, after);
-    if (!left || !right) return std::unexpected(left ? right.error() : left.error());
+    if (!left || !right)
+        return std::unexpected(left ? right.error() : left.error());
     const TreeEntry none;
     std::size_t i = 0, j = 0;
     while (i < left->entries.size() || j < right->entries.size()) {
@@ -106,7 +117,8 @@ Result<void> collect(ObjectStore& store, const Oid& before, const Oid& after, st
                                      right->entries[j].isTree());
         const TreeEntry& a = order <= 0 ? left->entries[i++] : none;
         const TreeEntry& b = order >= 0 ? right->entries[j++] : none;
-        if (a.id == b.id && a.mode == b.mode) continue;
+        if (a.id == b.id && a.mode == b.mode)
+            continue;
         const std::size_t length = path.size();
         path += order <= 0 ? a.name : b.name;
         if ((a.mode != FileMode::None && !a.isTree()) || (b.mode != FileMode::None && !b.isTree()))
@@ -115,7 +127,8 @@ Result<void> collect(ObjectStore& store, const Oid& before, const Oid& after, st
             path += '/';
             auto done = collect(store, a.isTree() ? a.id : emptyTree(), b.isTree() ? b.id : emptyTree(), path, paths,
                                 depth + 1);
-            if (!done) return done;
+            if (!done)
+                return done;
         }
         path.resize(length);
     }
@@ -132,9 +145,11 @@ std::string_view withoutFirst(std::string_view path)
 // Nothing below what is no folder.
 Result<PathEntry> child(ObjectStore& store, const PathEntry& folder, std::string_view name)
 {
-    if (folder.mode != FileMode::Tree) return PathEntry{};
+    if (folder.mode != FileMode::Tree)
+        return PathEntry{};
     const auto tree = store.read(folder.id, ObjectType::Tree);
-    if (!tree) return std::unexpected(tree.error());
+    if (!tree)
+        return std::unexpected(tree.error());
     TreeCursor at(tree->view());
     const bool found = at.find(name);
     if (at.damaged())
@@ -149,7 +164,8 @@ Result<PathEntry> entryAt(ObjectStore& store, const Oid& root, std::string_view 
     PathEntry entry{FileMode::Tree, root};
     while (!path.empty() && entry.exists()) {
         auto below = child(store, entry, firstName(path));
-        if (!below) return below;
+        if (!below)
+            return below;
         entry = *below;
         path = withoutFirst(path);
     }
@@ -161,7 +177,8 @@ Result<bool> sameAt(ObjectStore& store, const Oid& root, const Oid& otherRoot, s
     PathEntry one{FileMode::Tree, root}, other{FileMode::Tree, otherRoot};
     for (; !path.empty() && one != other; path = withoutFirst(path)) {
         const auto below = child(store, one, firstName(path)), otherBelow = child(store, other, firstName(path));
-        if (!below || !otherBelow) return std::unexpected(below ? otherBelow.error() : below.error());
+        if (!below || !otherBelow)
+            return std::unexpected(below ? otherBelow.error() : below.error());
         one = *below;
         other = *otherBelow;
     }
@@ -177,7 +194,8 @@ Result<std::vector<std::string>> changedPaths(ObjectStore& store, const Oid& bef
 {
     std::vector<std::string> paths;
     std::string path;
-    if (auto done = collect(store, before, after, path, paths, 0); !done) return std::unexpected(done.error());
+    if (auto done = collect(store, before, after, path, paths, 0); !done)
+        return std::unexpected(done.error());
     return paths;
 }
 

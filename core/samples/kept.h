@@ -16,7 +16,8 @@ std::vector<std::string> keptSamples(const std::filesystem::path& root);
 
 // The kept sample as it was left, else a new one. Where a folder of that name is there that was not built to the end, or
 // not by us, it is left alone and the sample goes to NAME-2 and so on. Errors: those of buildSample().
-Result<Sample> openKeptSample(const std::string& name, const std::filesystem::path& root, const Progress& progress = {});
+Result<Sample> openKeptSample(const std::string& name, const std::filesystem::path& root,
+                              const Progress& progress = {});
 
 // Clears away what a build left behind that a crash or a power failure ended; what another program is building stays.
 void removeUnfinishedSamples(const std::filesystem::path& root);

@@ -154,9 +154,9 @@ class Parser {
     Result<void> readEdit(const std::string& word, std::string_view rest)
     {
         static const std::map<std::string, RecipeEdit::Kind> kinds{
-            {"write", RecipeEdit::Write},   {"replace", RecipeEdit::Replace}, {"delete", RecipeEdit::Delete},
-            {"move", RecipeEdit::Move},     {"mode", RecipeEdit::Mode},       {"link", RecipeEdit::Link},
-            {"carry", RecipeEdit::Carry},   {"submodule", RecipeEdit::Submodule}};
+            {"write", RecipeEdit::Write}, {"replace", RecipeEdit::Replace},    {"delete", RecipeEdit::Delete},
+            {"move", RecipeEdit::Move},   {"mode", RecipeEdit::Mode},          {"link", RecipeEdit::Link},
+            {"carry", RecipeEdit::Carry}, {"submodule", RecipeEdit::Submodule}};
         if (word == "repeat" && m_edit) {
             const std::string count = takeWord(rest);
             int times = 0;
@@ -285,8 +285,8 @@ class Parser {
             return wrong(m_line, "there is no such day or time as '" + day + " " + time + "'");
         const sys_days days{when};
         commit.author = m_recipe.people[author];
-        commit.author.when = days.time_since_epoch() / seconds(1) + hour * 3600 + minute * 60 -
-                             commit.author.offsetMinutes * 60;
+        commit.author.when =
+            days.time_since_epoch() / seconds(1) + hour * 3600 + minute * 60 - commit.author.offsetMinutes * 60;
         commit.committer = m_recipe.people[committer.empty() ? author : committer];
         commit.committer.when = commit.author.when + (committer.empty() ? 0 : 3600);
         if (!m_labels.emplace(commit.label, m_recipe.commits.size()).second)

@@ -32,9 +32,9 @@ namespace espalier {
 struct RecipeEdit {
     enum Kind { Write, Replace, Delete, Move, Mode, Link, Carry, Submodule } kind = Write;
     std::string path;
-    std::string target;          // Move: new path; Link: target; Carry: label; Mode: "executable" or "plain"
+    std::string target;           // Move: new path; Link: target; Carry: label; Mode: "executable" or "plain"
     std::string oldText, newText; // Replace; newText is also what Write writes
-    int line = 0;                // of the recipe, for error messages
+    int line = 0;                 // of the recipe, for error messages
 };
 
 struct RecipeCommit {
@@ -47,8 +47,9 @@ struct RecipeCommit {
 };
 
 struct RecipeRef {
-    std::string place; // "upstream", "fork", "clone", or "seen-upstream", "seen-fork" for what the clone has last fetched
-    std::string name;  // "refs/heads/main", "refs/tags/v2.3"
+    std::string
+        place; // "upstream", "fork", "clone", or "seen-upstream", "seen-fork" for what the clone has last fetched
+    std::string name; // "refs/heads/main", "refs/tags/v2.3"
     std::string label;
     int line = 0;
 };
@@ -59,7 +60,7 @@ struct Recipe {
     std::map<std::string, Person> people;
     std::vector<RecipeCommit> commits;
     std::vector<RecipeRef> refs;
-    std::string checkout = "main";      // branch of the clone
+    std::string checkout = "main";              // branch of the clone
     std::map<std::string, std::string> changes; // uncommitted in the worktree: path, contents
     std::vector<std::string> remotes{"upstream", "fork"};
 };

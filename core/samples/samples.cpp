@@ -99,7 +99,8 @@ class Builder {
                     return done;
             return {};
         }
-        default: break;
+        default:
+            break;
         }
         if (found == files.end())
             return wrong(edit, "there is no file '" + edit.path + "'");

@@ -18,7 +18,8 @@ std::string joined(std::string_view first, std::string_view second, std::string_
 
 void appendLines(std::string& bytes, std::string_view text)
 {
-    if (!text.empty() && !bytes.empty() && bytes.back() != '\n') bytes += lineEndOf({bytes, text});
+    if (!text.empty() && !bytes.empty() && bytes.back() != '\n')
+        bytes += lineEndOf({bytes, text});
     bytes += text;
 }
 
@@ -89,7 +90,8 @@ std::string joinSettled(std::span<const std::string_view> between, std::span<con
     std::string bytes;
     for (std::size_t i = 0; i < between.size(); ++i) {
         appendLines(bytes, between[i]);
-        if (i < hunks.size()) appendLines(bytes, hunks[i]);
+        if (i < hunks.size())
+            appendLines(bytes, hunks[i]);
     }
     return bytes;
 }
@@ -109,12 +111,14 @@ Composed compose(const TextMerge& merge, std::string_view newBase, std::string_v
             HunkDecision decision = hunk < decisions.size() ? decisions[hunk] : HunkDecision{};
             ++hunk;
             const bool open = decision.choice == Choice::Undecided;
-            if (open) decision.choice = undecidedAs;
+            if (open)
+                decision.choice = undecidedAs;
             const std::string text =
                 hunkBytes(ofNewBase.read(piece.newBase), ofCommit.read(piece.commit), decision, lineEnd);
             appendLines(file.bytes, text);
             line += countLines(text);
-            if (open) file.open.push_back({before, line - before});
+            if (open)
+                file.open.push_back({before, line - before});
         } else {
             appendLines(file.bytes, ofResult.read(piece.result));
             line += piece.result.count;

@@ -37,10 +37,14 @@ std::string shown(std::string_view path) { return displayText(path, 60); }
 std::string keepWords(const PathConflict& path, const ConflictStage& side, bool newBase)
 {
     const std::string owner = newBase ? "the new base's" : "your commit's";
-    if (!side.exists()) return "Leave nothing here";
-    if (side.mode == FileMode::Submodule) return "Keep the submodule at " + side.id.brief();
-    if (!side.path.empty() && side.path != path.path) return "Keep it at " + shown(side.path);
-    return "Keep " + owner + " version (" + (side.mode == FileMode::Executable ? "executable" : thingOf(side.mode)) + ")";
+    if (!side.exists())
+        return "Leave nothing here";
+    if (side.mode == FileMode::Submodule)
+        return "Keep the submodule at " + side.id.brief();
+    if (!side.path.empty() && side.path != path.path)
+        return "Keep it at " + shown(side.path);
+    return "Keep " + owner + " version (" + (side.mode == FileMode::Executable ? "executable" : thingOf(side.mode)) +
+           ")";
 }
 
 std::string bothLinks(const PathConflict& path)
@@ -55,7 +59,8 @@ Words nameWords(const PathConflict& path)
 {
     std::vector<std::string> names = path.otherPaths;
     names.insert(names.begin() + (path.ancestor.exists() ? 0 : path.newBase.exists() ? 1 : 2), path.path);
-    return {"The new base names " + shown(names[0]) + " " + shown(names[1]) + "; your commit names it " + shown(names[2]) +
+    return {"The new base names " + shown(names[0]) + " " + shown(names[1]) + "; your commit names it " +
+                shown(names[2]) +
                 ". What both changed in it is merged; where they change the same lines, the side you choose counts",
             "Name it " + shown(names[1]), "Name it " + shown(names[2])};
 }
@@ -78,9 +83,10 @@ Words wordsFor(const PathConflict& path)
         words = {"Your commit deletes this file; the new base changed it", "Keep the changed file", "Delete it"};
         break;
     case ConflictKind::Binary:
-        words.explanation = path.ancestor.exists()
-                                ? "The new base and your commit change this file, which cannot be merged line by line"
-                                : "The new base and your commit each add this file, which cannot be merged line by line";
+        words.explanation =
+            path.ancestor.exists()
+                ? "The new base and your commit change this file, which cannot be merged line by line"
+                : "The new base and your commit each add this file, which cannot be merged line by line";
         break;
     case ConflictKind::TypeDiffers:
         words.explanation = bothLinks(path);
@@ -139,16 +145,20 @@ Result<void> addNewBaseCommit(ObjectStore& store, CommitTable& table, const Plan
     Oid at = plan.onto;
     auto commit = readCommit(store, at);
     for (std::size_t i = 0; i < mostCommits && commit && at != plan.mergeBase; ++i) {
-        if (progress.stopped()) return cancelled();
+        if (progress.stopped())
+            return cancelled();
         const auto parents = table.parents(store, at);
-        if (!parents) return std::unexpected(parents.error());
+        if (!parents)
+            return std::unexpected(parents.error());
         // A merge brought what one of its parents has: follow that one.
         Oid next;
         for (const Oid& parent : *parents) {
             const auto before = readCommit(store, parent);
-            if (!before) return std::unexpected(before.error());
+            if (!before)
+                return std::unexpected(before.error());
             const auto same = sameAt(store, commit->tree, before->tree, path);
-            if (!same) return std::unexpected(same.error());
+            if (!same)
+                return std::unexpected(same.error());
             if (*same) {
                 next = parent;
                 break;
@@ -190,7 +200,8 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     if (commit >= run.commits.size() || conflict >= run.commits[commit].conflicts.size())
         return fail(ErrorKind::Usage, "The dry run has no such conflict", run.plan.label, "Make the dry run again");
     ObjectStore store(repository);
-    if (run.objects) store.setFresh(*run.objects);
+    if (run.objects)
+        store.setFresh(*run.objects);
     const ReplayedCommit& replayed = run.commits[commit];
     const Conflict& asked = replayed.conflicts[conflict];
     const PathConflict& path = asked.path;
@@ -210,17 +221,21 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     };
     if (path.kind == ConflictKind::RenamedTwice && text.wholePath) {
         togetherWith(path.otherPaths);
-        if (!path.ancestor.exists() && !path.otherPaths.empty()) text.path = path.otherPaths.front();
+        if (!path.ancestor.exists() && !path.otherPaths.empty())
+            text.path = path.otherPaths.front();
     }
     // The file has been put aside under a made-up name; people know it by its own.
-    if (path.kind == ConflictKind::FileAndDirectory && !path.otherPaths.empty()) text.path = path.otherPaths.front();
+    if (path.kind == ConflictKind::FileAndDirectory && !path.otherPaths.empty())
+        text.path = path.otherPaths.front();
     // What stands at one place as two kinds of things has two paths: one of them made up, and one question.
     const bool twoKinds = path.kind == ConflictKind::TypeDiffers && !path.otherPaths.empty();
     PathConflict whole = path;
     for (const Conflict& other : replayed.conflicts)
         if (twoKinds && other.ownChange == asked.ownChange && other.path.path == path.otherPaths.front()) {
-            if (!whole.newBase.exists()) whole.newBase = other.path.newBase;
-            if (!whole.commit.exists()) whole.commit = other.path.commit;
+            if (!whole.newBase.exists())
+                whole.newBase = other.path.newBase;
+            if (!whole.commit.exists())
+                whole.commit = other.path.commit;
             togetherWith(path.otherPaths);
             text.path = std::min(path.path, other.path.path); // the made-up name goes on behind the true one
             for (ConflictStage* side : {&whole.newBase, &whole.commit})
@@ -232,14 +247,18 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.keepYourCommit = std::move(words.keepYourCommit);
     if (text.wholePath) {
         auto sides = pathSides(store, replayed, asked, text.path);
-        if (!sides) return std::unexpected(sides.error());
+        if (!sides)
+            return std::unexpected(sides.error());
         text.sides = std::move(*sides);
         text.between.emplace_back();
-        if (path.newBase.mode == FileMode::Symlink) text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.contents);
-        if (path.commit.mode == FileMode::Symlink) text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.contents);
+        if (path.newBase.mode == FileMode::Symlink)
+            text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.contents);
+        if (path.commit.mode == FileMode::Symlink)
+            text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.contents);
     } else {
         const auto texts = conflictTexts(store, path);
-        if (!texts) return std::unexpected(texts.error());
+        if (!texts)
+            return std::unexpected(texts.error());
         addHunks(*texts, text);
         text.ancestor = *texts->ancestor;
         text.newBase = *texts->newBase;
@@ -248,7 +267,8 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     CommitTable table(repository);
     const bool named = path.newBase.exists() && !path.newBase.path.empty();
     auto found = addNewBaseCommit(store, table, run.plan, named ? path.newBase.path : path.path, text, progress);
-    if (!found) return std::unexpected(found.error());
+    if (!found)
+        return std::unexpected(found.error());
     return text;
 }
 
@@ -263,7 +283,8 @@ std::string settledText(const ConflictText& text, const std::vector<HunkDecision
     std::vector<std::string> hunks;
     for (std::size_t i = 0; i < text.hunks.size(); ++i) {
         HunkDecision decision = i < decisions.size() ? decisions[i] : HunkDecision{};
-        if (decision.choice == Choice::Undecided) decision.choice = Choice::NewBase;
+        if (decision.choice == Choice::Undecided)
+            decision.choice = Choice::NewBase;
         hunks.push_back(hunkText(text.hunks[i], decision));
     }
     return joinSettled(between, hunks);

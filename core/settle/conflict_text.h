@@ -30,12 +30,13 @@ struct ConflictText {
     Oid ancestorId, newBaseId, commitId;   // blobs; zero where a side has none
     std::vector<ConflictHunk> hunks;       // empty for a conflict of the whole path
     std::vector<std::string> between;      // merged text before hunk 0, between the hunks, after the last: hunks + 1
-    bool ownChange = false;  // see Conflict::ownChange
+    bool ownChange = false;                // see Conflict::ownChange
     bool wholePath = false;  // NewBase or YourCommit for the whole path; `explanation` says what each means
     std::string explanation; // plain words: "The new base deleted this file; your commit changes it"
-    PathSides sides; // what each side has there; only for a conflict of the whole path
+    PathSides sides;         // what each side has there; only for a conflict of the whole path
     std::string keepNewBase, keepYourCommit; // what the two decisions do: "Leave it deleted", "Keep the changed file"
-    std::vector<std::string> together; // other conflicts of this commit (SettlementKey::path) that are the same question
+    std::vector<std::string>
+        together; // other conflicts of this commit (SettlementKey::path) that are the same question
     // Who changed it on the new base: the last commit that touched the path between merge base and new base.
     std::optional<Oid> newBaseCommit;
     std::string newBaseSubject, newBaseAuthor;

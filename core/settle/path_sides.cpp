@@ -23,8 +23,10 @@ std::size_t linesIn(std::string_view text)
 
 std::string sizeWords(std::size_t bytes)
 {
-    if (bytes < 10'000) return counted(bytes, "byte", "bytes");
-    if (bytes < 10'000'000) return std::to_string(bytes / 1000) + " kB";
+    if (bytes < 10'000)
+        return counted(bytes, "byte", "bytes");
+    if (bytes < 10'000'000)
+        return std::to_string(bytes / 1000) + " kB";
     return std::to_string(bytes / 1'000'000) + " MB";
 }
 
@@ -39,11 +41,14 @@ Result<void> listFolder(ObjectStore& store, const Oid& tree, const std::string& 
 {
     ++listing.folders;
     const auto object = store.read(tree, ObjectType::Tree);
-    if (!object) return std::unexpected(object.error());
+    if (!object)
+        return std::unexpected(object.error());
     const auto entries = parseTree(object->view());
-    if (!entries) return std::unexpected(entries.error());
+    if (!entries)
+        return std::unexpected(entries.error());
     for (const TreeEntry& entry : *entries) {
-        if (listing.full()) return {};
+        if (listing.full())
+            return {};
         const std::string path = prefix + std::string(entry.name);
         if (!entry.isTree())
             listing.paths.push_back(path);
@@ -56,7 +61,8 @@ Result<void> listFolder(ObjectStore& store, const Oid& tree, const std::string& 
 Result<void> fillFolder(ObjectStore& store, const Oid& tree, PathSide& side, const std::string& name)
 {
     Listing listing;
-    if (auto listed = listFolder(store, tree, side.path + "/", listing); !listed) return listed;
+    if (auto listed = listFolder(store, tree, side.path + "/", listing); !listed)
+        return listed;
     const bool more = listing.paths.size() > mostInFolder;
     std::vector<std::string>& paths = listing.paths;
     paths.resize(std::min(paths.size(), mostInFolder));
@@ -77,11 +83,13 @@ Result<PathSide> sideOf(ObjectStore& store, FileMode mode, const Oid& id, const 
         return side;
     }
     if (mode == FileMode::Tree) {
-        if (auto filled = fillFolder(store, id, side, name); !filled) return std::unexpected(filled.error());
+        if (auto filled = fillFolder(store, id, side, name); !filled)
+            return std::unexpected(filled.error());
         return side;
     }
     const auto blob = store.read(id, ObjectType::Blob);
-    if (!blob) return std::unexpected(blob.error());
+    if (!blob)
+        return std::unexpected(blob.error());
     side.contents = *blob->bytes;
     side.binary = isBinary(side.contents);
     const std::string kind = mode == FileMode::Symlink      ? "a symbolic link"
@@ -102,8 +110,10 @@ Result<PathSide> sideOf(ObjectStore& store, FileMode mode, const Oid& id, const 
 Result<PathSide> sideInTree(ObjectStore& store, const Oid& tree, const std::string& path)
 {
     const auto entry = entryAt(store, tree, path);
-    if (!entry) return std::unexpected(entry.error());
-    if (!entry->exists()) return PathSide{};
+    if (!entry)
+        return std::unexpected(entry.error());
+    if (!entry->exists())
+        return PathSide{};
     return sideOf(store, entry->mode, entry->id, path);
 }
 
@@ -122,11 +132,12 @@ std::string wordsForNothing(const PathConflict& conflict)
 }
 
 // A question that is asked once may be several paths of the merge; each side's file is at one of them.
-ConflictStage stageOf(const ReplayedCommit& replayed, const Conflict& conflict, ConflictStage PathConflict::*side)
+ConflictStage stageOf(const ReplayedCommit& replayed, const Conflict& conflict, ConflictStage PathConflict::* side)
 {
     const auto named = [side](const PathConflict& of) {
         ConflictStage stage = of.*side;
-        if (stage.exists() && stage.path.empty()) stage.path = of.path;
+        if (stage.exists() && stage.path.empty())
+            stage.path = of.path;
         return stage;
     };
     ConflictStage stage = named(conflict.path);
@@ -143,8 +154,9 @@ Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, 
                             const std::string& path)
 {
     const auto commit = readCommit(store, replayed.id);
-    if (!commit) return std::unexpected(commit.error());
-    const auto read = [&](ConflictStage PathConflict::*which, const Oid& tree) -> Result<PathSide> {
+    if (!commit)
+        return std::unexpected(commit.error());
+    const auto read = [&](ConflictStage PathConflict::* which, const Oid& tree) -> Result<PathSide> {
         const ConflictStage stage = stageOf(replayed, conflict, which);
         // Under a made-up name the merge puts a file aside; people know it by its own.
         const ConflictKind kind = conflict.path.kind;
@@ -154,9 +166,11 @@ Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, 
         if (!tree.isZero() && (!stage.exists() || kind == ConflictKind::RenamedTwice)) {
             auto own = sideInTree(store, tree, at);
             const bool folder = own && own->mode == FileMode::Tree;
-            if (!own || (own->exists() && (stage.exists() || folder))) return own;
+            if (!own || (own->exists() && (stage.exists() || folder)))
+                return own;
         }
-        if (stage.exists()) return sideOf(store, stage.mode, stage.id, at);
+        if (stage.exists())
+            return sideOf(store, stage.mode, stage.id, at);
         PathSide nothing;
         nothing.path = at;
         nothing.words = wordsForNothing(conflict.path);

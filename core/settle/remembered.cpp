@@ -22,14 +22,8 @@ using Json = nlohmann::json;
 // What is read back may have been changed by others: nothing larger than this is looked at.
 constexpr std::uintmax_t largestFile = std::uintmax_t(64) << 20;
 
-fs::path settlingFolder(const Repository& repository)
-{
-    return repository.commonDir() / "espalier" / "settling";
-}
-fs::path rememberedFolder(const Repository& repository)
-{
-    return repository.commonDir() / "espalier" / "remembered";
-}
+fs::path settlingFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "settling"; }
+fs::path rememberedFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "remembered"; }
 
 // Bytes are not always UTF-8, JSON strings are.
 std::string toHex(std::string_view bytes)
@@ -49,12 +43,14 @@ std::optional<std::string> fromHex(std::string_view hex)
     const auto valueOf = [](char c) {
         return c >= '0' && c <= '9' ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
     };
-    if (hex.size() % 2) return std::nullopt;
+    if (hex.size() % 2)
+        return std::nullopt;
     std::string bytes;
     bytes.reserve(hex.size() / 2);
     for (std::size_t i = 0; i < hex.size(); i += 2) {
         const int high = valueOf(hex[i]), low = valueOf(hex[i + 1]);
-        if (high < 0 || low < 0) return std::nullopt;
+        if (high < 0 || low < 0)
+            return std::nullopt;
         bytes += char(high * 16 + low);
     }
     return bytes;
@@ -63,7 +59,8 @@ std::optional<std::string> fromHex(std::string_view hex)
 Json decisionJson(const HunkDecision& decision)
 {
     Json json{{"choice", choiceName(decision.choice)}};
-    if (decision.choice == Choice::Typed) json["text"] = toHex(decision.text);
+    if (decision.choice == Choice::Typed)
+        json["text"] = toHex(decision.text);
     return json;
 }
 
@@ -71,7 +68,8 @@ std::optional<HunkDecision> decisionFrom(const Json& json)
 {
     const auto choice = choiceFromName(json.value("choice", std::string()));
     const auto text = fromHex(json.value("text", std::string()));
-    if (!choice || !text) return std::nullopt;
+    if (!choice || !text)
+        return std::nullopt;
     return HunkDecision{*choice, *text};
 }
 
@@ -79,7 +77,8 @@ std::optional<std::string> readFile(const fs::path& path)
 {
     std::error_code failed;
     const std::uintmax_t size = fs::file_size(path, failed);
-    if (failed || size > largestFile) return std::nullopt;
+    if (failed || size > largestFile)
+        return std::nullopt;
     std::ifstream file(path, std::ios::binary);
     std::string bytes(std::istreambuf_iterator<char>(file), {});
     return file ? std::optional(std::move(bytes)) : std::nullopt;
@@ -98,18 +97,21 @@ Result<void> writeFile(const fs::path& path, std::string_view bytes)
     fs::create_directories(path.parent_path(), failed);
     std::string name = path.string() + ".XXXXXX";
     const int file = mkostemp(name.data(), O_CLOEXEC);
-    if (file < 0) return cannotKeep(path);
+    if (file < 0)
+        return cannotKeep(path);
     bool good = true;
     while (good && !bytes.empty()) {
         const ssize_t written = ::write(file, bytes.data(), bytes.size());
-        if (written < 0 && errno == EINTR) continue;
+        if (written < 0 && errno == EINTR)
+            continue;
         good = written >= 0;
         bytes.remove_prefix(good ? std::size_t(written) : 0);
     }
     good = good && ::fsync(file) == 0;
     good = ::close(file) == 0 && good;
     good = good && ::rename(name.c_str(), path.c_str()) == 0;
-    if (good) return {};
+    if (good)
+        return {};
     const auto error = cannotKeep(path);
     ::unlink(name.c_str());
     return error;
@@ -132,21 +134,25 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
     const auto id = [&](const char* key) { return Oid::parse(json.value(key, std::string())); };
     const auto commit = id("of"), ancestor = id("ancestor"), newBase = id("newBase"), yours = id("commit");
     const auto path = fromHex(json.value("path", std::string()));
-    if (!commit || !ancestor || !newBase || !yours || !path) return std::nullopt;
+    if (!commit || !ancestor || !newBase || !yours || !path)
+        return std::nullopt;
     FileSettlement settlement{*ancestor, *newBase, *yours, {}, std::nullopt};
     for (const Json& one : json.value("hunks", Json::array())) {
         auto decision = decisionFrom(one);
-        if (!decision) return std::nullopt;
+        if (!decision)
+            return std::nullopt;
         settlement.hunks.push_back(std::move(*decision));
     }
     for (const Json& one : json.value("hunkTexts", Json::array())) {
         const auto texts = Oid::parse(one.get<std::string>());
-        if (!texts) return std::nullopt;
+        if (!texts)
+            return std::nullopt;
         settlement.hunkTexts.push_back(*texts);
     }
     if (json.contains("wholeText")) {
         settlement.wholeText = fromHex(json.value("wholeText", std::string()));
-        if (!settlement.wholeText) return std::nullopt;
+        if (!settlement.wholeText)
+            return std::nullopt;
     }
     return std::pair(SettlementKey{*commit, *path}, std::move(settlement));
 }
@@ -156,14 +162,16 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
 Settlements loadOpenSettlements(const Repository& repository, const Plan& plan)
 {
     const auto bytes = readFile(openFile(repository, plan));
-    if (!bytes) return {};
+    if (!bytes)
+        return {};
     Settlements settlements;
     try {
         const Json json = Json::parse(*bytes);
         if (json.value("tip", std::string()) != plan.tip.hex())
             return {}; // the branch moved: other commits, other conflicts
         for (const Json& one : json.value("files", Json::array()))
-            if (auto read = settlementFrom(one)) settlements = settlements.with(read->first, std::move(read->second));
+            if (auto read = settlementFrom(one))
+                settlements = settlements.with(read->first, std::move(read->second));
     } catch (const Json::exception&) {
         return {}; // damaged: the hunks are undecided again, nothing else is lost
     }
@@ -184,7 +192,8 @@ Result<void> saveOpenSettlements(const Repository& repository, const Plan& plan,
             one["hunks"].push_back(decisionJson(hunk));
         for (const Oid& texts : settlement.hunkTexts)
             one["hunkTexts"].push_back(texts.hex());
-        if (settlement.wholeText) one["wholeText"] = toHex(*settlement.wholeText);
+        if (settlement.wholeText)
+            one["wholeText"] = toHex(*settlement.wholeText);
         files.push_back(std::move(one));
     }
     const Json json{{"tip", plan.tip.hex()}, {"files", std::move(files)}};
@@ -205,7 +214,8 @@ Result<void> forgetOpenSettlements(const Repository& repository, const Plan& pla
 std::optional<HunkDecision> recall(const Repository& repository, const ConflictHunk& hunk)
 {
     const auto bytes = readFile(hunkFile(repository, hunk));
-    if (!bytes) return std::nullopt;
+    if (!bytes)
+        return std::nullopt;
     try {
         return decisionFrom(Json::parse(*bytes));
     } catch (const Json::exception&) {
@@ -215,7 +225,8 @@ std::optional<HunkDecision> recall(const Repository& repository, const ConflictH
 
 Result<void> remember(const Repository& repository, const ConflictHunk& hunk, const HunkDecision& decision)
 {
-    if (decision.choice == Choice::Undecided) return {};
+    if (decision.choice == Choice::Undecided)
+        return {};
     return writeFile(hunkFile(repository, hunk), decisionJson(decision).dump());
 }
 

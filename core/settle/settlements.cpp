@@ -30,20 +30,23 @@ std::string_view choiceName(Choice choice)
 std::optional<Choice> choiceFromName(std::string_view name)
 {
     const auto at = std::ranges::find(choiceNames, name, &decltype(choiceNames)::value_type::second);
-    if (at == choiceNames.end()) return std::nullopt;
+    if (at == choiceNames.end())
+        return std::nullopt;
     return at->first;
 }
 
 bool FileSettlement::decided() const
 {
-    if (wholeText) return true;
+    if (wholeText)
+        return true;
     return !hunks.empty() &&
            std::ranges::none_of(hunks, [](const HunkDecision& hunk) { return hunk.choice == Choice::Undecided; });
 }
 
 bool FileSettlement::touched() const
 {
-    return wholeText || std::ranges::any_of(hunks, [](const HunkDecision& hunk) { return hunk.choice != Choice::Undecided; });
+    return wholeText ||
+           std::ranges::any_of(hunks, [](const HunkDecision& hunk) { return hunk.choice != Choice::Undecided; });
 }
 
 bool FileSettlement::madeFor(const FileSettlement& inputs) const
@@ -65,8 +68,10 @@ Oid textsOfHunk(std::string_view ancestor, std::string_view newBase, std::string
 
 FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh)
 {
-    if (!kept) return fresh;
-    if (kept->madeFor(fresh)) return *kept;
+    if (!kept)
+        return fresh;
+    if (kept->madeFor(fresh))
+        return *kept;
     // Hunks keep their order, so each is looked for behind the one found before: two that read alike stay two.
     std::size_t from = 0;
     const std::size_t known = std::min(kept->hunks.size(), kept->hunkTexts.size());

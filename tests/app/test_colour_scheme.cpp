@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 // The desktop turns dark while the program runs: every page then looks, to the pixel, as in a window that was dark from the
 // start.
+#include "app/drift/clean_up_page.h"
 #include "app/dryrun/dry_run_page.h"
 #include "app/dryrun/replay_flow.h"
-#include "app/drift/clean_up_page.h"
 #include "app/overwrite/overwrite_page.h"
-#include "app/settle/settle_page.h"
 #include "app/settle/code_highlighter.h"
+#include "app/settle/settle_page.h"
 #include "app/settle/text_pane.h"
 #include "app/support/theme.h"
 #include "app/walkthrough/walkthrough_page.h"
@@ -59,13 +59,15 @@ class TestColourScheme : public QObject {
             return;
         const SnapshotPtr snapshot = window.session()->snapshot();
         const Ref* topic = snapshot->findRef("refs/heads/topic/metric-heights");
-        window.startReplay({topic->name, {}, topic->tip, true, QStringLiteral("topic")},
-                           {snapshot->mainLineRef()->tip, snapshot->mainLineRef()->name, QStringLiteral("upstream/main")});
+        window.startReplay(
+            {topic->name, {}, topic->tip, true, QStringLiteral("topic")},
+            {snapshot->mainLineRef()->tip, snapshot->mainLineRef()->name, QStringLiteral("upstream/main")});
         QTRY_VERIFY_WITH_TIMEOUT(window.flow()->run() && !window.flow()->isBusy(), patience);
         if (page == QStringLiteral("dry run"))
             return;
         Q_EMIT window.dryRunPage()->settleRequested();
-        QTRY_VERIFY_WITH_TIMEOUT(window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"))->isEnabled(), patience);
+        QTRY_VERIFY_WITH_TIMEOUT(window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"))->isEnabled(),
+                                 patience);
     }
     // Once all colours of code are laid on and nothing is on its way any more.
     static QImage look(MainWindow& window)
@@ -90,7 +92,9 @@ class TestColourScheme : public QObject {
         for (int y = 0; y < is.height(); ++y)
             for (int x = 0; x < is.width(); ++x)
                 if (is.pixel(x, y) != wanted.pixel(x, y)) {
-                    QString where = QStringLiteral("%1,%2: %3 for %4 in").arg(x).arg(y)
+                    QString where = QStringLiteral("%1,%2: %3 for %4 in")
+                                        .arg(x)
+                                        .arg(y)
                                         .arg(QColor(is.pixel(x, y)).name(), QColor(wanted.pixel(x, y)).name());
                     for (const QWidget* at = window.childAt(x, y); at; at = at->parentWidget())
                         where += QLatin1Char(' ') + QLatin1String(at->metaObject()->className()) + at->objectName();
@@ -110,7 +114,8 @@ class TestColourScheme : public QObject {
     void followsTheDesktop_data()
     {
         QTest::addColumn<QString>("page");
-        for (const char* page : {"start", "workbench", "dry run", "settle", "overwrite", "logbook", "clean-up", "walkthrough"})
+        for (const char* page :
+             {"start", "workbench", "dry run", "settle", "overwrite", "logbook", "clean-up", "walkthrough"})
             QTest::newRow(page) << QString::fromLatin1(page);
     }
     void followsTheDesktop()

@@ -38,7 +38,8 @@ QString describe(const QWidget* control)
     return QStringLiteral("%1 %2 \"%3\" in %4 at %5,%6 %7×%8")
         .arg(QString::fromLatin1(control->metaObject()->className()), control->objectName(),
              button ? button->text() : control->accessibleName(),
-             QString::fromLatin1(control->parentWidget() ? control->parentWidget()->metaObject()->className() : "nothing"))
+             QString::fromLatin1(control->parentWidget() ? control->parentWidget()->metaObject()->className()
+                                                         : "nothing"))
         .arg(control->x())
         .arg(control->y())
         .arg(control->width())
@@ -60,7 +61,8 @@ Controls controlsOf(QWidget* page)
 {
     Controls found;
     for (QWidget* widget : page->findChildren<QWidget*>())
-        if (widget->isVisible() && isControl(widget) && !widget->inherits("QHeaderView") && !widget->inherits("QTableCornerButton"))
+        if (widget->isVisible() && isControl(widget) && !widget->inherits("QHeaderView") &&
+            !widget->inherits("QTableCornerButton"))
             found << widget;
     return found;
 }
@@ -76,7 +78,8 @@ bool looksDifferentWithFocus(const QPointer<QWidget>& control)
 {
     QWidget* window = control->window();
     // A pane of text may have its ring around the card that it fills.
-    const QPointer<QWidget> seen = qobject_cast<QPlainTextEdit*>(control.data()) ? control->parentWidget() : control.data();
+    const QPointer<QWidget> seen =
+        qobject_cast<QPlainTextEdit*>(control.data()) ? control->parentWidget() : control.data();
     QLineEdit elsewhere(window);
     elsewhere.setGeometry(-100, -100, 50, 20);
     elsewhere.show();
@@ -84,12 +87,14 @@ bool looksDifferentWithFocus(const QPointer<QWidget>& control)
     QCoreApplication::processEvents();
     const QImage before = seen ? seen->grab().toImage() : QImage();
     // What the window still does after the last step may show something else, or give the keyboard elsewhere once.
-    (void)waitFor([&] {
-        if (control && !control->hasFocus())
-            control->setFocus(Qt::TabFocusReason);
-        QCoreApplication::processEvents();
-        return !control || control->hasFocus();
-    }, 2000);
+    (void)waitFor(
+        [&] {
+            if (control && !control->hasFocus())
+                control->setFocus(Qt::TabFocusReason);
+            QCoreApplication::processEvents();
+            return !control || control->hasFocus();
+        },
+        2000);
     if (!seen || !control)
         return true;
     return seen->grab().toImage() != before;
@@ -222,7 +227,8 @@ void TestControls::dialogs()
     const Snapshot& snapshot = *window.session()->snapshot();
     bool looked = false;
     QTimer::singleShot(0, &window, [&] {
-        if (waitFor([] { return QApplication::activeModalWidget() && QApplication::activeModalWidget()->isVisible(); })) {
+        if (waitFor(
+                [] { return QApplication::activeModalWidget() && QApplication::activeModalWidget()->isVisible(); })) {
             QWidget* dialog = QApplication::activeModalWidget();
             if (QTest::qWaitForWindowActive(dialog))
                 check(dialog, QString::fromLatin1(QTest::currentDataTag()));
@@ -231,13 +237,28 @@ void TestControls::dialogs()
         }
     });
     switch (which) {
-    case 0: espalier::dialogs::askClone(&window); break;
-    case 1: espalier::dialogs::askBranchName(&window, QStringLiteral("New branch"), {}, QStringLiteral("topic/"), snapshot, true); break;
-    case 2: espalier::dialogs::askUpstream(&window, snapshot); break;
-    case 3: espalier::dialogs::askRoles(&window, snapshot); break;
-    case 4: espalier::dialogs::chooseBase(&window, QStringLiteral("Replay"), snapshot); break;
-    case 5: espalier::dialogs::chooseCommit(&window, QStringLiteral("Go to"), QStringLiteral("Go there"), snapshot); break;
-    default: espalier::dialogs::confirm(&window, QStringLiteral("Delete"), QStringLiteral("Delete it?"), QStringLiteral("Delete"));
+    case 0:
+        espalier::dialogs::askClone(&window);
+        break;
+    case 1:
+        espalier::dialogs::askBranchName(&window, QStringLiteral("New branch"), {}, QStringLiteral("topic/"), snapshot,
+                                         true);
+        break;
+    case 2:
+        espalier::dialogs::askUpstream(&window, snapshot);
+        break;
+    case 3:
+        espalier::dialogs::askRoles(&window, snapshot);
+        break;
+    case 4:
+        espalier::dialogs::chooseBase(&window, QStringLiteral("Replay"), snapshot);
+        break;
+    case 5:
+        espalier::dialogs::chooseCommit(&window, QStringLiteral("Go to"), QStringLiteral("Go there"), snapshot);
+        break;
+    default:
+        espalier::dialogs::confirm(&window, QStringLiteral("Delete"), QStringLiteral("Delete it?"),
+                                   QStringLiteral("Delete"));
     }
     QVERIFY(looked);
 }

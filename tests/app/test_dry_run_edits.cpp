@@ -92,25 +92,28 @@ class TestDryRunEdits : public QObject {
         press("apply");
         QTRY_VERIFY_WITH_TIMEOUT(!applied.isEmpty() || !failed.isEmpty(), patience);
         QVERIFY2(failed.isEmpty(), failed.isEmpty() ? "" : qPrintable(failed.front().front().toString()));
-        QVERIFY(m_repo->git({QStringLiteral("fsck"), QStringLiteral("--strict"), QStringLiteral("--no-dangling")}).empty());
+        QVERIFY(
+            m_repo->git({QStringLiteral("fsck"), QStringLiteral("--strict"), QStringLiteral("--no-dangling")}).empty());
     }
     std::string git(const QStringList& arguments) const { return m_repo->git(arguments); }
     // Subjects above the new base, oldest first, with commas between them.
     QString subjects(const QString& branch = QStringLiteral("topic/x")) const
     {
-        return QString::fromStdString(git({QStringLiteral("log"), QStringLiteral("--reverse"), QStringLiteral("--format=%s"),
-                                           QStringLiteral("main..") + branch}))
+        return QString::fromStdString(git({QStringLiteral("log"), QStringLiteral("--reverse"),
+                                           QStringLiteral("--format=%s"), QStringLiteral("main..") + branch}))
             .replace(u'\n', QStringLiteral(", "));
     }
     std::string message(const QString& of) const
     {
-        return QByteArray::fromStdString(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%B"), of}))
+        return QByteArray::fromStdString(
+                   git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%B"), of}))
             .trimmed()
             .toStdString();
     }
     QString files(const QString& of = QStringLiteral("topic/x")) const
     {
-        return QString::fromStdString(git({QStringLiteral("ls-tree"), QStringLiteral("--name-only"), of})).replace(u'\n', u' ');
+        return QString::fromStdString(git({QStringLiteral("ls-tree"), QStringLiteral("--name-only"), of}))
+            .replace(u'\n', u' ');
     }
     void bothWays()
     {
@@ -175,7 +178,8 @@ class TestDryRunEdits : public QObject {
         apply();
         QCOMPARE(subjects(), QStringLiteral("Add a, Add c"));
         const QString text = QString::fromStdString(message(QStringLiteral("topic/x~1")));
-        QVERIFY2(text.startsWith(QStringLiteral("Add a\n\nBecause of a.")) && text.contains(QStringLiteral("Add b\n\nBecause of b.")),
+        QVERIFY2(text.startsWith(QStringLiteral("Add a\n\nBecause of a.")) &&
+                     text.contains(QStringLiteral("Add b\n\nBecause of b.")),
                  qPrintable(text));
         QCOMPARE(files(QStringLiteral("topic/x~1")), QStringLiteral("a b base upstream"));
     }
@@ -215,8 +219,10 @@ class TestDryRunEdits : public QObject {
         QCOMPARE(subjects(), QStringLiteral("Add a, Another <b>subject</b>, Add c"));
         QCOMPARE(message(QStringLiteral("topic/x~1")), std::string("Another <b>subject</b>"));
         // Author and date stay.
-        QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%an %at"), QStringLiteral("topic/x~1")}),
-                 git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%an %at"), QStringLiteral("topic/x@{1}~1")}));
+        QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%an %at"),
+                      QStringLiteral("topic/x~1")}),
+                 git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%an %at"),
+                      QStringLiteral("topic/x@{1}~1")}));
     }
 
     void gatherFixups_data() { bothWays(); }
@@ -273,9 +279,11 @@ class TestDryRunEdits : public QObject {
             QTRY_COMPARE_WITH_TIMEOUT(m_open.flow->plan().merges, MergeCommits::Keep, patience);
         }
         apply();
-        QCOMPARE(git({QStringLiteral("rev-list"), QStringLiteral("--count"), QStringLiteral("--merges"), QStringLiteral("main..topic/x")}),
+        QCOMPARE(git({QStringLiteral("rev-list"), QStringLiteral("--count"), QStringLiteral("--merges"),
+                      QStringLiteral("main..topic/x")}),
                  std::string("1"));
-        QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%s"), QStringLiteral("topic/x~1")}),
+        QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%s"),
+                      QStringLiteral("topic/x~1")}),
                  std::string("Merge side"));
         QCOMPARE(files(), QStringLiteral("a base c side upstream"));
     }
@@ -288,7 +296,8 @@ class TestDryRunEdits : public QObject {
             m_repo->commitFiles({{"side", "side\n"}}, "Merge side\n", {a, side}, "topic/x");
         });
         apply();
-        QCOMPARE(git({QStringLiteral("rev-list"), QStringLiteral("--count"), QStringLiteral("--merges"), QStringLiteral("main..topic/x")}),
+        QCOMPARE(git({QStringLiteral("rev-list"), QStringLiteral("--count"), QStringLiteral("--merges"),
+                      QStringLiteral("main..topic/x")}),
                  std::string("0"));
         QCOMPARE(files(), QStringLiteral("a base side upstream"));
     }

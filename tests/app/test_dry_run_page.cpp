@@ -59,7 +59,8 @@ class TestDryRunPage : public QObject {
 
     void startOn(const char* sample, const std::string& branch)
     {
-        const std::filesystem::path folder = m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
+        const std::filesystem::path folder =
+            m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
         const auto built = buildSample(sample, folder);
         QVERIFY2(built, built ? "" : built.error().line().c_str());
         m_session = std::make_unique<Session>();
@@ -71,7 +72,8 @@ class TestDryRunPage : public QObject {
         QVERIFY(snapshot.mainLineRef());
         PlanOptions options;
         options.committer = Person{"Mira Sol", "mira@example.org", 1772000000, 60};
-        const auto plan = planBranch(*repository, snapshot, branch, snapshot.mainLineRef()->tip, "upstream/main", options);
+        const auto plan =
+            planBranch(*repository, snapshot, branch, snapshot.mainLineRef()->tip, "upstream/main", options);
         QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
         m_flow = std::make_unique<ReplayFlow>(m_session.get());
         m_page = std::make_unique<DryRunPage>(m_session.get(), m_flow.get());
@@ -96,8 +98,9 @@ class TestDryRunPage : public QObject {
         ForkCopy copy;
         copy.known = copy.exists = true;
         copy.replaced = 3;
-        QCOMPARE(meaningOf(run, copy), QStringLiteral("4 commits become 3. The fork's copy will need a forced update: 3 commits "
-                                                      "of yours replaced, none of anyone else's."));
+        QCOMPARE(meaningOf(run, copy),
+                 QStringLiteral("4 commits become 3. The fork's copy will need a forced update: 3 commits "
+                                "of yours replaced, none of anyone else's."));
         QVERIFY(cautionsOf(run, copy).join(u' ').contains(QStringLiteral("contribution rules")));
         copy.foreign = 1;
         QVERIFY(meaningOf(run, copy).contains(QStringLiteral("1 of anyone else's")));
@@ -115,9 +118,7 @@ class TestDryRunPage : public QObject {
         QSignalSpy ghosts(&page, &DryRunPage::ghostChanged);
         page.showRun(std::make_shared<const DryRun>(madeUp()));
         const auto* list = page.findChild<QTreeView*>(QStringLiteral("commits"));
-        const auto text = [&](int row, int column) {
-            return list->model()->index(row, column).data().toString();
-        };
+        const auto text = [&](int row, int column) { return list->model()->index(row, column).data().toString(); };
         QCOMPARE(text(0, CommitListModel::Found), QStringLiteral("≡ landed"));
         QVERIFY(text(0, CommitListModel::Detail).contains(QStringLiteral("4c19d02")));
         QCOMPARE(text(1, CommitListModel::Found), QStringLiteral("▲ conflict"));
@@ -129,7 +130,8 @@ class TestDryRunPage : public QObject {
         const auto ghost = ghosts.front().front().value<ReplayGhost>();
         QCOMPARE(ghost.commits.size(), 3);
         QVERIFY(!page.findChild<QPushButton*>(QStringLiteral("apply"))->isEnabled());
-        QCOMPARE(page.findChild<QPushButton*>(QStringLiteral("settle"))->text().remove(u'&'), QStringLiteral("Settle 2 hunks"));
+        QCOMPARE(page.findChild<QPushButton*>(QStringLiteral("settle"))->text().remove(u'&'),
+                 QStringLiteral("Settle 2 hunks"));
     }
 
     void cleanRunIsAppliedByKeyboard()
@@ -238,7 +240,6 @@ class TestDryRunPage : public QObject {
         QTRY_COMPARE_WITH_TIMEOUT(failed.size(), 1, patience);
         QVERIFY(m_flow->run());
     }
-
 };
 
 QTEST_MAIN(TestDryRunPage)

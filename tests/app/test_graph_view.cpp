@@ -49,7 +49,8 @@ Opened openAt(const std::string& path)
 void keepPicture(QWidget& widget, const QString& name)
 {
     const QString folder = qEnvironmentVariable("ESPALIER_PICTURES");
-    if (folder.isEmpty()) return;
+    if (folder.isEmpty())
+        return;
     for (const qreal scale : {1.0, 1.25, 2.0}) {
         QImage image((QSizeF(widget.size()) * scale).toSize(), QImage::Format_RGB32);
         image.setDevicePixelRatio(scale);
@@ -235,7 +236,8 @@ void TestGraphView::foldAndGoTo()
     keepPicture(*m_view, QStringLiteral("folded"));
     Row hidden = noRow;
     for (Row row = 0; row < m_opened.snapshot->history.size(); ++row)
-        if (list()->model()->lanes()->displayed(*list()->model()->lanes()->displayRowOf(row)).row != row) hidden = row;
+        if (list()->model()->lanes()->displayed(*list()->model()->lanes()->displayRowOf(row)).row != row)
+            hidden = row;
     QVERIFY(hidden != noRow);
     m_view->goTo(hidden);
     QTRY_COMPARE_WITH_TIMEOUT(m_view->currentRow(), hidden, longWait);
@@ -284,8 +286,9 @@ void TestGraphView::searchFindsAndMarks()
     const QImage seen = bar->grab().toImage();
     QVERIFY(!bar->marks().empty());
     for (const auto& [y, count] : bar->marks())
-        QCOMPARE(seen.pixelColor(int((bar->width() - 2) * seen.devicePixelRatio()), int(y * seen.devicePixelRatio())).rgb(),
-                 theme::warning(bar->palette()).rgb());
+        QCOMPARE(
+            seen.pixelColor(int((bar->width() - 2) * seen.devicePixelRatio()), int(y * seen.devicePixelRatio())).rgb(),
+            theme::warning(bar->palette()).rgb());
     m_view->resize(before);
 
     m_view->findChild<FilterBar*>()->setText(QStringLiteral("no commit says this"));
@@ -375,8 +378,9 @@ void TestGraphView::ghostRowsPushNothingAside()
     const Row main = m_opened.snapshot->mainLineRef()->row;
     ghost.onto = m_opened.snapshot->history.id(main);
     ghost.label = QStringLiteral("topic/metric-heights");
-    ghost.commits = {{m_opened.snapshot->history.id(1), QStringLiteral("Convert stored feet to metres"), Outcome::Conflict},
-                     {m_opened.snapshot->history.id(0), QStringLiteral("Label the axis in metres"), Outcome::Clean}};
+    ghost.commits = {
+        {m_opened.snapshot->history.id(1), QStringLiteral("Convert stored feet to metres"), Outcome::Conflict},
+        {m_opened.snapshot->history.id(0), QStringLiteral("Label the axis in metres"), Outcome::Clean}};
     const int before = list()->rectOf(int(main)).top();
     list()->setCurrent(int(main));
     m_view->setGhost(ghost);
@@ -429,7 +433,8 @@ void TestGraphView::panelShowsACommit()
     QSignalSpy wanted(&panel, &CommitPanel::commitRequested);
     const Oid parent = m_opened.snapshot->history.id(m_opened.snapshot->history.parents(head)[0]);
     for (QPushButton* button : panel.findChildren<QPushButton*>())
-        if (button->text().toStdString() == parent.brief()) button->click();
+        if (button->text().toStdString() == parent.brief())
+            button->click();
     QCOMPARE(wanted.count(), 1);
     QCOMPARE(wanted[0][0].value<Oid>(), parent);
 }
@@ -464,14 +469,16 @@ void TestGraphView::panelCompares()
 
 void TestGraphView::pictures()
 {
-    if (qEnvironmentVariable("ESPALIER_PICTURES").isEmpty()) QSKIP("only with ESPALIER_PICTURES");
+    if (qEnvironmentVariable("ESPALIER_PICTURES").isEmpty())
+        QSKIP("only with ESPALIER_PICTURES");
     list()->setCurrent(2);
     keepPicture(*m_view, QStringLiteral("rest-light"));
     theme::apply(*qApp, theme::Scheme::Dark);
     QCoreApplication::processEvents();
     keepPicture(*m_view, QStringLiteral("rest-dark"));
     const QByteArray shape = qgetenv("ESPALIER_SHAPE");
-    if (shape.isEmpty()) return;
+    if (shape.isEmpty())
+        return;
     theme::apply(*qApp, theme::Scheme::Light);
     const Opened big = openAt(shape.toStdString());
     m_view->setSnapshot(big.snapshot, big.lanes);

@@ -52,7 +52,8 @@ void TestHistoryModel::foldsSayWhatTheyHold()
     std::string tip = repo.commitFiles({{"a.txt", "0\n"}}, "Root", {}, "main");
     for (int count = 1; count <= 8; ++count) {
         tip = repo.commitFiles({{"a.txt", std::to_string(count) + "\n"}}, "Change", {tip}, "main");
-        if (count == 4) repo.git({"branch", "topic/landed", tip.c_str()});
+        if (count == 4)
+            repo.git({"branch", "topic/landed", tip.c_str()});
     }
     HistoryModel model;
     const SnapshotPtr snapshot = takeSnapshot(repo.open()).value();
@@ -60,7 +61,8 @@ void TestHistoryModel::foldsSayWhatTheyHold()
     options.fold = true;
     model.set(snapshot, layOut(snapshot, options).value());
     QCOMPARE(model.rowCount(), 3); // the main line's tip, the fold, the root
-    QVERIFY2(model.spokenText(1).contains(QStringLiteral("folded in: 6 commits, 1 label")), qPrintable(model.spokenText(1)));
+    QVERIFY2(model.spokenText(1).contains(QStringLiteral("folded in: 6 commits, 1 label")),
+             qPrintable(model.spokenText(1)));
     QVERIFY(!model.spokenText(0).contains(QStringLiteral("folded")));
 }
 

@@ -22,8 +22,8 @@
 #include "tests/support/whole_job.h"
 
 #include <QDialog>
-#include <QListView>
 #include <QLabel>
+#include <QListView>
 #include <QMenu>
 #include <QTextDocumentFragment>
 #include <QToolTip>
@@ -70,9 +70,12 @@ void TestHostile::look(const QString& step)
     const QImage image = m_window->grab().toImage(); // tool tips of what is elided are made while painting
     QCOMPARE(image.size(), size);
     QCOMPARE(m_window->size(), size);
-    QVERIFY2(m_window->minimumSizeHint().width() <= size.width() && m_window->minimumSizeHint().height() <= size.height(),
-             qPrintable(QStringLiteral("%1 wants %2 x %3").arg(step).arg(m_window->minimumSizeHint().width()).arg(
-                 m_window->minimumSizeHint().height())));
+    QVERIFY2(m_window->minimumSizeHint().width() <= size.width() &&
+                 m_window->minimumSizeHint().height() <= size.height(),
+             qPrintable(QStringLiteral("%1 wants %2 x %3")
+                            .arg(step)
+                            .arg(m_window->minimumSizeHint().width())
+                            .arg(m_window->minimumSizeHint().height())));
     const QStringList problems = textProblems(m_window.get());
     QVERIFY2(problems.isEmpty(), qPrintable(step + QLatin1Char('\n') + problems.join(QLatin1Char('\n'))));
 }

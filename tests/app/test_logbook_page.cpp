@@ -92,7 +92,8 @@ class TestLogbookPage : public QObject {
         auto clone = scene.repo.open();
         QVERIFY(deleteBranch(clone, "topic/x"));
         const std::string old = readLogbook(clone)->front().moves.front().old.hex();
-        const std::string own = scene.repo.commitFiles({{"own.txt", "own\n"}}, "Written <b>since</b>", {scene.main}, "topic/x");
+        const std::string own =
+            scene.repo.commitFiles({{"own.txt", "own\n"}}, "Written <b>since</b>", {scene.main}, "topic/x");
         Session session;
         session.open(scene.repo.path());
         QTRY_VERIFY_WITH_TIMEOUT(session.isOpen(), patience);
@@ -110,7 +111,8 @@ class TestLogbookPage : public QObject {
         QTRY_VERIFY_WITH_TIMEOUT(notice->line().contains(QStringLiteral("And more")), patience);
         QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QStringLiteral("topic/x")}), more);
         QTest::keyClick(button(page, "takeBackEvenSo"), Qt::Key_Space);
-        QTRY_COMPARE_WITH_TIMEOUT(scene.repo.git({QStringLiteral("rev-parse"), QStringLiteral("topic/x")}), old, patience);
+        QTRY_COMPARE_WITH_TIMEOUT(scene.repo.git({QStringLiteral("rev-parse"), QStringLiteral("topic/x")}), old,
+                                  patience);
         QTRY_VERIFY_WITH_TIMEOUT(!session.isWriting(), patience);
         const auto entry = readLogbook(clone)->front();
         QCOMPARE(entry.moves.front().old.hex(), more);
@@ -141,7 +143,8 @@ class TestLogbookPage : public QObject {
         QTRY_COMPARE_WITH_TIMEOUT(scene.forkAt(QStringLiteral("refs/heads/topic/x")), old, patience);
         QTRY_VERIFY_WITH_TIMEOUT(!session.isWriting(), patience);
         const auto entry = readLogbook(clone)->front();
-        QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QString::fromStdString(keptRef(entry.id, 0))}), strangers);
+        QCOMPARE(scene.repo.git({QStringLiteral("rev-parse"), QString::fromStdString(keptRef(entry.id, 0))}),
+                 strangers);
         scene.checkSound();
     }
 };

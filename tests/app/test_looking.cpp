@@ -52,7 +52,10 @@ class TestLooking : public QObject {
 
   private:
     std::string git(const QStringList& arguments) const { return m_repo.git(arguments); }
-    Row rowOf(const char* name) const { return snapshot().history.find(*Oid::parse(git({"rev-parse", QString(name) + "^{commit}"}))); }
+    Row rowOf(const char* name) const
+    {
+        return snapshot().history.find(*Oid::parse(git({"rev-parse", QString(name) + "^{commit}"})));
+    }
     const Snapshot& snapshot() const { return *m_window->session()->snapshot(); }
     GraphView& graph() const { return *m_window->graph(); }
     GraphList& list() const { return *graph().findChild<GraphList*>(); }
@@ -76,17 +79,21 @@ void TestLooking::initTestCase()
     git({"remote", "add", "origin", "https://fork.example/tidebook.git"});
     std::string tip = m_repo.commitFiles({{"core/a.txt", "one\n"}, {"docs/b.txt", "b\n"}}, "Root", {}, "main");
     const std::string old = m_repo.writeRaw(
-        "commit", "tree " + git({"rev-parse", "main^{tree}"}) + "\nparent " + tip +
-                      "\nauthor Old Hand <old@example.org> 1500000000 +0000\ncommitter Old Hand <old@example.org> 1500000000 "
-                      "+0000\n\nLeft alone\n");
+        "commit",
+        "tree " + git({"rev-parse", "main^{tree}"}) + "\nparent " + tip +
+            "\nauthor Old Hand <old@example.org> 1500000000 +0000\ncommitter Old Hand <old@example.org> 1500000000 "
+            "+0000\n\nLeft alone\n");
     git({"update-ref", "refs/heads/topic/old", old.c_str()});
     for (int count = 1; count <= 30; ++count) {
         if (count == 10) {
-            const std::string side = m_repo.commitFiles({{"docs/b.txt", "side\n"}}, "Landed side", {tip}, "topic/landed");
+            const std::string side =
+                m_repo.commitFiles({{"docs/b.txt", "side\n"}}, "Landed side", {tip}, "topic/landed");
             tip = m_repo.commitFiles({{"docs/b.txt", "side\n"}}, "Merge the side", {tip, side}, "main");
         }
-        tip = m_repo.commitFiles({{"core/a.txt", std::to_string(count) + "\n"}}, "Main " + std::to_string(count), {tip}, "main");
-        if (count == 20) git({"tag", "v1", "main"});
+        tip = m_repo.commitFiles({{"core/a.txt", std::to_string(count) + "\n"}}, "Main " + std::to_string(count), {tip},
+                                 "main");
+        if (count == 20)
+            git({"tag", "v1", "main"});
     }
     git({"update-ref", "refs/remotes/upstream/main", "main"});
     git({"symbolic-ref", "refs/remotes/upstream/HEAD", "refs/remotes/upstream/main"});
@@ -118,7 +125,8 @@ void TestLooking::select(Row one, Row other)
     for (const auto& [row, modifiers] : {std::pair(one, Qt::KeyboardModifiers()), {other, Qt::ControlModifier}}) {
         list().centre(int(row));
         const QRect at = list().rectOf(int(row));
-        QTest::mouseClick(list().viewport(), Qt::LeftButton, modifiers, {list().viewport()->width() - 40, at.center().y()});
+        QTest::mouseClick(list().viewport(), Qt::LeftButton, modifiers,
+                          {list().viewport()->width() - 40, at.center().y()});
     }
 }
 
@@ -229,7 +237,8 @@ void TestLooking::filters()
     const qsizetype paths = log.indexOf("--");
     QStringList command{"log", "--all", "--no-merges", "--format=%H"};
     command << log.mid(0, paths < 0 ? log.size() : paths);
-    if (paths >= 0) command << log.mid(paths);
+    if (paths >= 0)
+        command << log.mid(paths);
     QStringList expected = QString::fromStdString(git(command)).split('\n', Qt::SkipEmptyParts);
     press(Qt::Key_F, Qt::ControlModifier);
     type(typed);
@@ -269,12 +278,16 @@ void TestLooking::whiteSpaceIsLeftOut()
     QSignalSpy loaded(&panel(), &CommitPanel::loaded);
     graph().goTo(rowOf("topic/own"));
     QTRY_VERIFY_WITH_TIMEOUT(!loaded.isEmpty(), 30000);
-    const auto counts = [&] { return panel().findChild<QTreeWidget*>()->topLevelItem(0)->text(2) + panel().findChild<QTreeWidget*>()->topLevelItem(0)->text(3); };
+    const auto counts = [&] {
+        return panel().findChild<QTreeWidget*>()->topLevelItem(0)->text(2) +
+               panel().findChild<QTreeWidget*>()->topLevelItem(0)->text(3);
+    };
     const QString all = counts();
     QVERIFY2(all.contains("3") && all.contains("2"), qPrintable(all)); // git diff --numstat: 3 added, 2 deleted
     loaded.clear();
     for (QCheckBox* box : panel().findChildren<QCheckBox*>())
-        if (box->text().contains("white space")) box->click();
+        if (box->text().contains("white space"))
+            box->click();
     QTRY_VERIFY_WITH_TIMEOUT(!loaded.isEmpty(), 30000);
     const QString without = counts(); // git diff -w --numstat: 1 added, none deleted
     QVERIFY2(without.contains("1") && !without.contains("3") && !without.contains("2"), qPrintable(without));
@@ -290,7 +303,8 @@ void TestLooking::comparesAnyTwo()
     loaded.clear();
     QAction* compare = nullptr;
     for (QAction* action : menu.actions())
-        if (action->text() == RowMenu::tr("Compare with selected")) compare = action;
+        if (action->text() == RowMenu::tr("Compare with selected"))
+            compare = action;
     QVERIFY(compare && compare->isEnabled());
     compare->trigger();
     QTRY_VERIFY_WITH_TIMEOUT(!loaded.isEmpty(), 30000);
@@ -318,7 +332,8 @@ void TestLooking::comparesByKey()
     QSignalSpy asked(&graph(), &GraphView::compareRequested);
     QAction* compare = nullptr;
     for (QAction* action : m_window->findChildren<QAction*>())
-        if (action->text() == MainWindow::tr("Comp&are with…")) compare = action;
+        if (action->text() == MainWindow::tr("Comp&are with…"))
+            compare = action;
     QVERIFY(compare);
     QVERIFY(withDialog([&] { compare->trigger(); },
                        [](QDialog*) {
@@ -348,7 +363,8 @@ void TestLooking::copiesPatches()
 
 void TestLooking::refusesToCopyWhatTheClipboardWouldAlter()
 {
-    const std::string latin = m_repo.commitFiles({{"core/c.txt", "caf\xE9\n"}}, "Latin", {git({"rev-parse", "topic/own"})});
+    const std::string latin =
+        m_repo.commitFiles({{"core/c.txt", "caf\xE9\n"}}, "Latin", {git({"rev-parse", "topic/own"})});
     QSignalSpy failed(&panel(), &CommitPanel::failed);
     QSignalSpy loaded(&panel(), &CommitPanel::loaded);
     panel().showCommit(*Oid::parse(latin));

@@ -203,10 +203,12 @@ QString applyIn(Scene& scene)
     QSignalSpy failed(scene.window.flow(), &ReplayFlow::failed), applied(scene.window.flow(), &ReplayFlow::applied);
     if (!waitFor([&] { return findButton(scene.window.dryRunPage(), QStringLiteral("apply")) != nullptr; }) ||
         !clickButton(scene.window.dryRunPage(), QStringLiteral("apply")) ||
-        !waitFor([&] { return !(failed.isEmpty() && applied.isEmpty()); }) || !waitFor([&] { return !session->isLoading(); }))
+        !waitFor([&] { return !(failed.isEmpty() && applied.isEmpty()); }) ||
+        !waitFor([&] { return !session->isLoading(); }))
         return QStringLiteral("nothing came about");
     // A failure is said where Apply was pressed, what was done by the window.
-    return failed.isEmpty() ? scene.window.notice()->line() : scene.window.dryRunPage()->findChild<NoticeBar*>()->line();
+    return failed.isEmpty() ? scene.window.notice()->line()
+                            : scene.window.dryRunPage()->findChild<NoticeBar*>()->line();
 }
 
 } // namespace

@@ -274,8 +274,8 @@ void TestMainWindow::menusHaveMnemonics()
 void TestMainWindow::branchNames_data()
 {
     QTest::addColumn<QString>("name");
-    for (const char* name : {"topic/x", "a", "a.b", "-x", "a..b", "a b", "a~1", "x.lock", "x/.y", "x/", "/x", "x//y", "a@{b",
-                             "x.", "x\\y", "x*", "a@b", "über", "x.lock/y"})
+    for (const char* name : {"topic/x", "a", "a.b", "-x", "a..b", "a b", "a~1", "x.lock", "x/.y", "x/", "/x", "x//y",
+                             "a@{b", "x.", "x\\y", "x*", "a@b", "über", "x.lock/y"})
         QTest::newRow(name) << QString::fromUtf8(name);
 }
 

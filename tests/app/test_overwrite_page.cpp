@@ -161,7 +161,8 @@ class TestOverwritePage : public QObject {
         pushed.now = forced().localTip;
         pushed.forced = true;
         page.showPushed(pushed);
-        QVERIFY(notice->line().contains(QStringLiteral("abababa")) && notice->line().contains(QStringLiteral("cdcdcdc")));
+        QVERIFY(notice->line().contains(QStringLiteral("abababa")) &&
+                notice->line().contains(QStringLiteral("cdcdcdc")));
         QVERIFY(!push(page)->isEnabled());
         QSignalSpy closed(&page, &OverwritePage::closed);
         QTest::keyClick(page.findChild<QPushButton*>(QStringLiteral("close")), Qt::Key_Space);

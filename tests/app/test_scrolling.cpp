@@ -140,7 +140,8 @@ void TestScrolling::pageByPage()
     // Source: git log.
     QCOMPARE(m_model->summary(rows - 1)->subject, QStringLiteral("Commit 0"));
     const Row last = m_list->currentRow();
-    QCOMPARE(m_window->session()->snapshot()->history.id(last).hex(), m_repo.git({"rev-list", "--max-parents=0", "main"}));
+    QCOMPARE(m_window->session()->snapshot()->history.id(last).hex(),
+             m_repo.git({"rev-list", "--max-parents=0", "main"}));
 }
 
 void TestScrolling::backByPage()

@@ -34,7 +34,8 @@ class TestSession : public QObject {
 
     void openSample(const char* name)
     {
-        const std::filesystem::path folder = m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
+        const std::filesystem::path folder =
+            m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
         const auto built = buildSample(name, folder);
         QVERIFY2(built, built ? "" : built.error().line().c_str());
         m_clone = built->clone;
@@ -50,7 +51,8 @@ class TestSession : public QObject {
     std::vector<LogbookEntry> logbook() const
     {
         auto repository = Repository::open(m_clone);
-        return repository ? readLogbook(*repository).value_or(std::vector<LogbookEntry>()) : std::vector<LogbookEntry>();
+        return repository ? readLogbook(*repository).value_or(std::vector<LogbookEntry>())
+                          : std::vector<LogbookEntry>();
     }
 
   private Q_SLOTS:
@@ -123,8 +125,9 @@ class TestSession : public QObject {
         QPointer<Work> second = queue.add<bool>(
             QStringLiteral("Second"), [&](const Progress&) -> Result<bool> { return ran = true; },
             tell(QStringLiteral("second")));
-        queue.add<bool>(QStringLiteral("Third"), [](const Progress&) -> Result<bool> { return true; },
-                        tell(QStringLiteral("third")));
+        queue.add<bool>(
+            QStringLiteral("Third"), [](const Progress&) -> Result<bool> { return true; },
+            tell(QStringLiteral("third")));
         QCOMPARE(first->waiting(), 2);
         second->cancel();
         QCOMPARE(answers, QStringList(QStringLiteral("second Stopped"))); // at once, while the first still runs
@@ -157,7 +160,8 @@ class TestSession : public QObject {
         QVERIFY2(failed.isEmpty(), failed.isEmpty() ? "" : qPrintable(failed.front().front().toString()));
         QCOMPARE(said.size(), 5);
         QCOMPARE(git({QStringLiteral("symbolic-ref"), QStringLiteral("HEAD")}), std::string("refs/heads/main"));
-        QCOMPARE(git({QStringLiteral("for-each-ref"), QStringLiteral("refs/heads/topic/a"), QStringLiteral("refs/heads/topic/b")}),
+        QCOMPARE(git({QStringLiteral("for-each-ref"), QStringLiteral("refs/heads/topic/a"),
+                      QStringLiteral("refs/heads/topic/b")}),
                  std::string());
         QTRY_VERIFY_WITH_TIMEOUT(!m_session->isLoading(), patience);
         QVERIFY(!m_session->snapshot()->findRef("refs/heads/topic/b"));
@@ -222,7 +226,8 @@ class TestSession : public QObject {
         QString read;
         connect(m_session.get(), &Session::driftChanged, &model, [&] {
             seen << row().forecast;
-            read = model.index(model.indexOf("refs/heads/topic/metric-heights")).data(Qt::AccessibleTextRole).toString();
+            read =
+                model.index(model.indexOf("refs/heads/topic/metric-heights")).data(Qt::AccessibleTextRole).toString();
         });
         m_session->refresh(true);
         QTRY_COMPARE_WITH_TIMEOUT(seen.size(), 1, patience);
@@ -239,16 +244,18 @@ class TestSession : public QObject {
         model.setSession(m_session.get());
         QString id = QStringLiteral("main");
         for (int count = 0; count < 12; ++count)
-            id = QString::fromUtf8(test::runProgram(QStringLiteral("git"),
-                                                    {QStringLiteral("commit-tree"), QStringLiteral("-p"), id, QStringLiteral("-m"),
-                                                     QStringLiteral("Old"), QStringLiteral("main^{tree}")},
-                                                    QString::fromStdString(m_clone.string()), {},
-                                                    {{QStringLiteral("GIT_COMMITTER_DATE"), QStringLiteral("1000000000 +0000")}})
-                                       .out.trimmed());
+            id = QString::fromUtf8(
+                test::runProgram(QStringLiteral("git"),
+                                 {QStringLiteral("commit-tree"), QStringLiteral("-p"), id, QStringLiteral("-m"),
+                                  QStringLiteral("Old"), QStringLiteral("main^{tree}")},
+                                 QString::fromStdString(m_clone.string()), {},
+                                 {{QStringLiteral("GIT_COMMITTER_DATE"), QStringLiteral("1000000000 +0000")}})
+                    .out.trimmed());
         for (const char* name : {"refs/heads/topic/ancient", "refs/remotes/origin/topic/left-behind"})
             QCOMPARE(git({QStringLiteral("update-ref"), QLatin1String(name), id}), std::string());
         m_session->refresh(true);
-        QTRY_VERIFY_WITH_TIMEOUT(m_session->drift() && m_session->snapshot()->findRef("refs/heads/topic/ancient"), patience);
+        QTRY_VERIFY_WITH_TIMEOUT(m_session->drift() && m_session->snapshot()->findRef("refs/heads/topic/ancient"),
+                                 patience);
         QTRY_COMPARE_WITH_TIMEOUT(m_session->drift()->snapshot, m_session->snapshot(), patience);
         model.reload();
         const auto groupOf = [&](const char* ref) {
@@ -265,7 +272,8 @@ class TestSession : public QObject {
         // The axis is that of the others.
         std::uint32_t most = 0;
         for (int at = 0; at < model.rowCount(); ++at)
-            if (groupOf(model.row(at).ref.c_str()) != old) most = std::max(most, model.row(at).ahead);
+            if (groupOf(model.row(at).ref.c_str()) != old)
+                most = std::max(most, model.row(at).ahead);
         QCOMPARE(model.maxAhead(), most);
         QVERIFY(model.row(model.indexOf("refs/heads/topic/ancient")).ahead > most);
     }
@@ -311,8 +319,8 @@ class TestSession : public QObject {
         openSample("same-lines");
         auto repository = Repository::open(m_clone);
         const Snapshot& snapshot = *m_session->snapshot();
-        const auto plan = planBranch(*repository, snapshot, "refs/heads/topic/metric-heights", snapshot.mainLineRef()->tip,
-                                     "upstream/main");
+        const auto plan = planBranch(*repository, snapshot, "refs/heads/topic/metric-heights",
+                                     snapshot.mainLineRef()->tip, "upstream/main");
         QVERIFY(plan);
         ReplayFlow flow(m_session.get());
         flow.start(*plan);
@@ -334,7 +342,8 @@ class TestSession : public QObject {
         // Another replay in between does not take it either.
         settlement.hunks[0].choice = Choice::YourCommitFirst;
         flow.settle(text->key, settlement);
-        const auto other = planBranch(*repository, snapshot, "refs/heads/topic/metric-heights", plan->mergeBase, "its base");
+        const auto other =
+            planBranch(*repository, snapshot, "refs/heads/topic/metric-heights", plan->mergeBase, "its base");
         if (other)
             flow.start(*other);
         flow.start(*plan);
@@ -377,14 +386,16 @@ class TestSession : public QObject {
         });
         user.start(20);
         const auto ask = [&](const char* fingerprint) {
-            QFuture<bool> answer = QtConcurrent::run([&] { return access.trustHost("forge.example.org", fingerprint); });
+            QFuture<bool> answer =
+                QtConcurrent::run([&] { return access.trustHost("forge.example.org", fingerprint); });
             while (!answer.isFinished())
                 QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents, 50);
             return answer.result();
         };
         QVERIFY(!ask("AB:CD:EF"));
         QCOMPARE(asked, 1);
-        QVERIFY2(shown.contains(QStringLiteral("AB:CD:EF")) && shown.contains(QStringLiteral("forge.example.org")), qPrintable(shown));
+        QVERIFY2(shown.contains(QStringLiteral("AB:CD:EF")) && shown.contains(QStringLiteral("forge.example.org")),
+                 qPrintable(shown));
         accept = true;
         QVERIFY(ask("AB:CD:EF")); // a no is no answer for ever
         QCOMPARE(asked, 2);
@@ -419,7 +430,8 @@ class TestSession : public QObject {
                 dialog->grab().save(kept + QStringLiteral("/ssh-%1.png").arg(shown.size()));
             // Enter does not vouch for a host.
             const auto buttons = dialog->findChildren<QPushButton*>();
-            careful = std::ranges::any_of(buttons, [](const auto* button) { return button->isDefault() && button->text().contains("Cancel"); });
+            careful = std::ranges::any_of(
+                buttons, [](const auto* button) { return button->isDefault() && button->text().contains("Cancel"); });
             accept ? dialog->accept() : dialog->reject();
         });
         user.start(20);
@@ -436,7 +448,8 @@ class TestSession : public QObject {
                               "Are you sure you want to continue connecting (yes/no/[fingerprint])? ";
         QVERIFY(!ask(SshQuestion::Kind::HostKey, unknown));
         QVERIFY(careful);
-        QVERIFY2(shown.contains(QStringLiteral("SHA256:5pWv0Xn3yS0Y1")) && !shown.contains(QStringLiteral("yes/no")), qPrintable(shown));
+        QVERIFY2(shown.contains(QStringLiteral("SHA256:5pWv0Xn3yS0Y1")) && !shown.contains(QStringLiteral("yes/no")),
+                 qPrintable(shown));
         accept = true;
         QCOMPARE(ask(SshQuestion::Kind::HostKey, unknown), std::optional<std::string>("yes"));
         QCOMPARE(ask(SshQuestion::Kind::Secret, "Enter passphrase for key '/home/mira/.ssh/id_ed25519': "),

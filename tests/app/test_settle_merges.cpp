@@ -51,7 +51,8 @@ class TestSettleMerges : public QObject {
     void start(const test::Files& side, const test::Files& mine, const test::Files& merged, const test::Files& upstream)
     {
         m_repo = std::make_unique<test::TempRepository>();
-        m_first = m_repo->commitFiles({{"notes", text("top", "bottom")}, {"more", text("a", "z")}}, "First", {}, "main");
+        m_first =
+            m_repo->commitFiles({{"notes", text("top", "bottom")}, {"more", text("a", "z")}}, "First", {}, "main");
         const auto second = m_repo->commitFiles({{"second", "2\n"}}, "Second", {m_first}, "main");
         const auto sideTip = m_repo->commitFiles(side, "Side", {m_first}, "side");
         const auto mineTip = m_repo->commitFiles(mine, "Mine", {second});
@@ -100,10 +101,13 @@ class TestSettleMerges : public QObject {
         test::applyAnnounced(*m_repo, *m_open.flow, topic);
         QVERIFY(git({QStringLiteral("fsck"), QStringLiteral("--strict"), QStringLiteral("--no-dangling")}).empty());
         // The merge is one still: of the new mine and the side as it was.
-        QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%s"), QStringLiteral("topic/x~1")}),
+        QCOMPARE(git({QStringLiteral("log"), QStringLiteral("-1"), QStringLiteral("--format=%s"),
+                      QStringLiteral("topic/x~1")}),
                  std::string("Merge side"));
-        QCOMPARE(git({QStringLiteral("rev-parse"), QStringLiteral("topic/x~2~1")}), git({QStringLiteral("rev-parse"), QStringLiteral("main")}));
-        QCOMPARE(git({QStringLiteral("rev-parse"), QStringLiteral("topic/x~1^2")}), git({QStringLiteral("rev-parse"), QStringLiteral("side")}));
+        QCOMPARE(git({QStringLiteral("rev-parse"), QStringLiteral("topic/x~2~1")}),
+                 git({QStringLiteral("rev-parse"), QStringLiteral("main")}));
+        QCOMPARE(git({QStringLiteral("rev-parse"), QStringLiteral("topic/x~1^2")}),
+                 git({QStringLiteral("rev-parse"), QStringLiteral("side")}));
     }
     std::string file(const char* path) const
     {
@@ -149,16 +153,16 @@ class TestSettleMerges : public QObject {
     // The merge commit itself changed the lines in which its sides now meet: two questions, each asked once.
     void theMergesOwnChangeInTheSameLines()
     {
-        start({{"notes", text("side", "bottom")}}, {{"mine", "mine\n"}}, {{"notes", text("by hand", "bottom, by hand")}},
-              {{"notes", text("UP", "bottom")}});
+        start({{"notes", text("side", "bottom")}}, {{"mine", "mine\n"}},
+              {{"notes", text("by hand", "bottom, by hand")}}, {{"notes", text("UP", "bottom")}});
         settle({QStringLiteral("new-base"), QStringLiteral("your-commit")});
         apply();
         QCOMPARE(file("notes"), text("by hand", "bottom, by hand"));
     }
     void theMergesOwnChangeGivenUp()
     {
-        start({{"notes", text("side", "bottom")}}, {{"mine", "mine\n"}}, {{"notes", text("by hand", "bottom, by hand")}},
-              {{"notes", text("UP", "bottom")}});
+        start({{"notes", text("side", "bottom")}}, {{"mine", "mine\n"}},
+              {{"notes", text("by hand", "bottom, by hand")}}, {{"notes", text("UP", "bottom")}});
         settle({QStringLiteral("new-base-first"), QStringLiteral("new-base")});
         apply();
         QCOMPARE(file("notes"), text("UP\nside", "bottom, by hand"));
@@ -166,8 +170,8 @@ class TestSettleMerges : public QObject {
 
     void anEarlierCommitAndTheMerge()
     {
-        start({{"notes", text("side", "bottom")}}, {{"more", text("a", "mine")}},
-              {{"notes", text("side", "bottom")}}, {{"notes", text("UP", "bottom")}, {"more", text("a", "UP")}});
+        start({{"notes", text("side", "bottom")}}, {{"more", text("a", "mine")}}, {{"notes", text("side", "bottom")}},
+              {{"notes", text("UP", "bottom")}, {"more", text("a", "UP")}});
         QCOMPARE(settledSubject(), std::string("Mine"));
         settle({QStringLiteral("new-base-first"), QStringLiteral("new-base")});
         apply();

@@ -70,7 +70,8 @@ class TestSettlePage : public QObject {
 
     void startOnSample()
     {
-        const std::filesystem::path folder = m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
+        const std::filesystem::path folder =
+            m_folder.filePath(QUuid::createUuid().toString(QUuid::Id128)).toStdString();
         const auto built = buildSample("same-lines", folder);
         QVERIFY2(built, built ? "" : built.error().line().c_str());
         m_session = std::make_unique<Session>();
@@ -80,7 +81,8 @@ class TestSettlePage : public QObject {
         const Snapshot& snapshot = *m_session->snapshot();
         PlanOptions options;
         options.committer = Person{"Mira Sol", "mira@example.org", 1772000000, 60};
-        const auto plan = planBranch(*repository, snapshot, sameTopic, snapshot.mainLineRef()->tip, "upstream/main", options);
+        const auto plan =
+            planBranch(*repository, snapshot, sameTopic, snapshot.mainLineRef()->tip, "upstream/main", options);
         QVERIFY2(plan, plan ? "" : plan.error().line().c_str());
         m_flow = std::make_unique<ReplayFlow>(m_session.get());
         m_page = std::make_unique<SettlePage>(m_session.get(), m_flow.get());
@@ -202,11 +204,21 @@ class TestSettlePage : public QObject {
                 cursor.setPosition(random(middle->document()->characterCount()), QTextCursor::KeepAnchor);
             middle->setTextCursor(cursor);
             switch (random(5)) {
-            case 0: QTest::keyClick(middle, Qt::Key_Backspace); break;
-            case 1: QTest::keyClick(middle, Qt::Key_Delete); break;
-            case 2: QTest::keyClick(middle, Qt::Key_Return); break;
-            case 3: QTest::keyClicks(middle, QStringLiteral("xy")); break;
-            default: middle->textCursor().insertText(QStringLiteral("p\nq\nr")); break;
+            case 0:
+                QTest::keyClick(middle, Qt::Key_Backspace);
+                break;
+            case 1:
+                QTest::keyClick(middle, Qt::Key_Delete);
+                break;
+            case 2:
+                QTest::keyClick(middle, Qt::Key_Return);
+                break;
+            case 3:
+                QTest::keyClicks(middle, QStringLiteral("xy"));
+                break;
+            default:
+                middle->textCursor().insertText(QStringLiteral("p\nq\nr"));
+                break;
             }
             compareHeights(editor_);
             QStringList shown, kept;
@@ -371,11 +383,10 @@ class TestSettlePage : public QObject {
         QTest::mouseClick(button("undo"), Qt::LeftButton);
         caughtUp();
         m_page->begin();
-        QTRY_VERIFY_WITH_TIMEOUT(std::ranges::any_of(m_page->findChildren<NoticeBar*>(),
-                                                     [](const NoticeBar* bar) {
-                                                         return bar->line().contains(QStringLiteral("before"));
-                                                     }),
-                                 patience);
+        QTRY_VERIFY_WITH_TIMEOUT(
+            std::ranges::any_of(m_page->findChildren<NoticeBar*>(),
+                                [](const NoticeBar* bar) { return bar->line().contains(QStringLiteral("before")); }),
+            patience);
     }
 };
 

@@ -91,10 +91,7 @@ class TestSettlePaths : public QObject {
         m_page->begin();
         QTRY_VERIFY_WITH_TIMEOUT(button("new-base")->isEnabled(), patience);
     }
-    void apply()
-    {
-        test::applyAnnounced(*m_repo, *m_open.flow, topic);
-    }
+    void apply() { test::applyAnnounced(*m_repo, *m_open.flow, topic); }
     // As git lists and reads it, in the form of Files.
     Files tree() const
     {
@@ -110,7 +107,8 @@ class TestSettlePaths : public QObject {
             else
                 files[(line.startsWith("120000")   ? "link:"
                        : line.startsWith("100755") ? "exe:"
-                                                   : "") + path] = m_repo->readRaw("blob", id);
+                                                   : "") +
+                      path] = m_repo->readRaw("blob", id);
         }
         return files;
     }
@@ -137,62 +135,146 @@ void TestSettlePaths::eachKind_data()
     const std::string binOne("\0one", 4), binTwo("\0two", 4), binThree("\0three", 6);
     const auto add = [](const char* name, Case one) { QTest::newRow(name) << one; };
     const std::string deleted = "Nothing: it is deleted here", thirty = lines(30).substr(0, lines(30).size() - 1);
-    add("deleted by the new base", {{{"a", "a\n"}, {"notes", "one\n"}}, {{"notes", {}}}, {{"notes", "two\n"}},
-                                    "Leave it deleted", "Keep the changed file",
-                                    {{"a", "a\n"}}, {{"a", "a\n"}, {"notes", "two\n"}}, deleted, "one\ntwo"});
-    add("deleted by the commit", {{{"a", "a\n"}, {"notes", "one\n"}}, {{"notes", "two\n"}}, {{"notes", {}}},
-                                  "Keep the changed file", "Delete it",
-                                  {{"a", "a\n"}, {"notes", "two\n"}}, {{"a", "a\n"}}, "one\ntwo", deleted});
-    add("binary", {{{"a.bin", binOne}}, {{"a.bin", binTwo}}, {{"a.bin", binThree}},
-                   "Keep the new base's version (a file)", "Keep your commit's version (a file)",
-                   {{"a.bin", binTwo}}, {{"a.bin", binThree}}, "000000  00 74 77 6f              ·two",
+    add("deleted by the new base", {{{"a", "a\n"}, {"notes", "one\n"}},
+                                    {{"notes", {}}},
+                                    {{"notes", "two\n"}},
+                                    "Leave it deleted",
+                                    "Keep the changed file",
+                                    {{"a", "a\n"}},
+                                    {{"a", "a\n"}, {"notes", "two\n"}},
+                                    deleted,
+                                    "one\ntwo"});
+    add("deleted by the commit", {{{"a", "a\n"}, {"notes", "one\n"}},
+                                  {{"notes", "two\n"}},
+                                  {{"notes", {}}},
+                                  "Keep the changed file",
+                                  "Delete it",
+                                  {{"a", "a\n"}, {"notes", "two\n"}},
+                                  {{"a", "a\n"}},
+                                  "one\ntwo",
+                                  deleted});
+    add("binary", {{{"a.bin", binOne}},
+                   {{"a.bin", binTwo}},
+                   {{"a.bin", binThree}},
+                   "Keep the new base's version (a file)",
+                   "Keep your commit's version (a file)",
+                   {{"a.bin", binTwo}},
+                   {{"a.bin", binThree}},
+                   "000000  00 74 77 6f              ·two",
                    "000000  00 74 68 72 65 65        ·three"});
-    add("mode", {{{"a", "a\n"}}, {{"tool", "one\n"}}, {{"exe:tool", "one\n"}},
-                 "Keep the new base's version (a file)", "Keep your commit's version (executable)",
-                 {{"a", "a\n"}, {"tool", "one\n"}}, {{"a", "a\n"}, {"exe:tool", "one\n"}}, "one", "one"});
-    add("file and folder", {{{"a", "a\n"}}, {{"thing", "file\n"}}, {{"thing/inner", "inner\n"}},
-                            "Keep the file, without the folder", "Keep the folder, without the file",
-                            {{"a", "a\n"}, {"thing", "file\n"}}, {{"a", "a\n"}, {"thing/inner", "inner\n"}}, "file",
+    add("mode", {{{"a", "a\n"}},
+                 {{"tool", "one\n"}},
+                 {{"exe:tool", "one\n"}},
+                 "Keep the new base's version (a file)",
+                 "Keep your commit's version (executable)",
+                 {{"a", "a\n"}, {"tool", "one\n"}},
+                 {{"a", "a\n"}, {"exe:tool", "one\n"}},
+                 "one",
+                 "one"});
+    add("file and folder", {{{"a", "a\n"}},
+                            {{"thing", "file\n"}},
+                            {{"thing/inner", "inner\n"}},
+                            "Keep the file, without the folder",
+                            "Keep the folder, without the file",
+                            {{"a", "a\n"}, {"thing", "file\n"}},
+                            {{"a", "a\n"}, {"thing/inner", "inner\n"}},
+                            "file",
                             "thing/inner"});
-    add("folder and file", {{{"a", "a\n"}}, {{"thing/inner", "inner\n"}}, {{"thing", "file\n"}},
-                            "Keep the folder, without the file", "Keep the file, without the folder",
-                            {{"a", "a\n"}, {"thing/inner", "inner\n"}}, {{"a", "a\n"}, {"thing", "file\n"}},
-                            "thing/inner", "file"});
-    add("symbolic links", {{{"link:way", "a"}}, {{"link:way", "b & c"}}, {{"link:way", "d"}},
-                           "Keep the link to b && c", "Keep the link to d",
-                           {{"link:way", "b & c"}}, {{"link:way", "d"}}, "b & c", "d"});
-    add("link and file", {{{"tool", lines(30)}}, {{"link:tool", "else"}}, {{"tool", lines(30, "more\n")}},
-                          "Keep the link to else", "Keep your commit's version (a file)",
-                          {{"link:tool", "else"}}, {{"tool", lines(30, "more\n")}}, "else", thirty + "\nmore"});
-    add("file and link", {{{"tool", lines(30)}}, {{"tool", lines(30, "more\n")}}, {{"link:tool", "else"}},
-                          "Keep the new base's version (a file)", "Keep the link to else",
-                          {{"tool", lines(30, "more\n")}}, {{"link:tool", "else"}}, thirty + "\nmore", "else"});
-    add("submodule", {{{"sub:part", subOne}}, {{"sub:part", subTwo}}, {{"sub:part", subThree}},
-                      "Keep the submodule at 2222222", "Keep the submodule at 3333333",
-                      {{"sub:part", subTwo}}, {{"sub:part", subThree}}, "part, a submodule at 2222222",
+    add("folder and file", {{{"a", "a\n"}},
+                            {{"thing/inner", "inner\n"}},
+                            {{"thing", "file\n"}},
+                            "Keep the folder, without the file",
+                            "Keep the file, without the folder",
+                            {{"a", "a\n"}, {"thing/inner", "inner\n"}},
+                            {{"a", "a\n"}, {"thing", "file\n"}},
+                            "thing/inner",
+                            "file"});
+    add("symbolic links", {{{"link:way", "a"}},
+                           {{"link:way", "b & c"}},
+                           {{"link:way", "d"}},
+                           "Keep the link to b && c",
+                           "Keep the link to d",
+                           {{"link:way", "b & c"}},
+                           {{"link:way", "d"}},
+                           "b & c",
+                           "d"});
+    add("link and file", {{{"tool", lines(30)}},
+                          {{"link:tool", "else"}},
+                          {{"tool", lines(30, "more\n")}},
+                          "Keep the link to else",
+                          "Keep your commit's version (a file)",
+                          {{"link:tool", "else"}},
+                          {{"tool", lines(30, "more\n")}},
+                          "else",
+                          thirty + "\nmore"});
+    add("file and link", {{{"tool", lines(30)}},
+                          {{"tool", lines(30, "more\n")}},
+                          {{"link:tool", "else"}},
+                          "Keep the new base's version (a file)",
+                          "Keep the link to else",
+                          {{"tool", lines(30, "more\n")}},
+                          {{"link:tool", "else"}},
+                          thirty + "\nmore",
+                          "else"});
+    add("submodule", {{{"sub:part", subOne}},
+                      {{"sub:part", subTwo}},
+                      {{"sub:part", subThree}},
+                      "Keep the submodule at 2222222",
+                      "Keep the submodule at 3333333",
+                      {{"sub:part", subTwo}},
+                      {{"sub:part", subThree}},
+                      "part, a submodule at 2222222",
                       "part, a submodule at 3333333"});
-    add("renamed twice", {{{"old", lines(30)}}, {{"old", {}}, {"left", "left\n" + lines(30)}},
-                          {{"old", {}}, {"right", lines(30, "right\n")}}, "Name it left", "Name it right",
-                          {{"left", "left\n" + lines(30, "right\n")}}, {{"right", "left\n" + lines(30, "right\n")}},
-                          "left\n" + thirty, thirty + "\nright"});
-    add("renamed twice, same lines", {{{"old", lines(30)}}, {{"old", {}}, {"left", "left\n" + lines(30)}},
-                                      {{"old", {}}, {"right", "right\n" + lines(30, "end\n")}}, "Name it left", "Name it right",
-                                      {{"left", "left\n" + lines(30, "end\n")}}, {{"right", "right\n" + lines(30, "end\n")}},
-                                      "left\n" + thirty, "right\n" + thirty + "\nend"});
-    add("renamed by the new base", {{{"a", "a\n"}, {"old", lines(30)}}, {{"old", {}}, {"new", lines(30)}}, {{"old", {}}},
-                                    "Keep the renamed file", "Delete it",
-                                    {{"a", "a\n"}, {"new", lines(30)}}, {{"a", "a\n"}}, thirty, deleted});
-    add("renamed by the commit", {{{"a", "a\n"}, {"old", lines(30)}}, {{"old", {}}}, {{"old", {}}, {"new", lines(30)}},
-                                  "Leave it deleted", "Keep the renamed file",
-                                  {{"a", "a\n"}}, {{"a", "a\n"}, {"new", lines(30)}}, deleted, thirty});
+    add("renamed twice", {{{"old", lines(30)}},
+                          {{"old", {}}, {"left", "left\n" + lines(30)}},
+                          {{"old", {}}, {"right", lines(30, "right\n")}},
+                          "Name it left",
+                          "Name it right",
+                          {{"left", "left\n" + lines(30, "right\n")}},
+                          {{"right", "left\n" + lines(30, "right\n")}},
+                          "left\n" + thirty,
+                          thirty + "\nright"});
+    add("renamed twice, same lines", {{{"old", lines(30)}},
+                                      {{"old", {}}, {"left", "left\n" + lines(30)}},
+                                      {{"old", {}}, {"right", "right\n" + lines(30, "end\n")}},
+                                      "Name it left",
+                                      "Name it right",
+                                      {{"left", "left\n" + lines(30, "end\n")}},
+                                      {{"right", "right\n" + lines(30, "end\n")}},
+                                      "left\n" + thirty,
+                                      "right\n" + thirty + "\nend"});
+    add("renamed by the new base", {{{"a", "a\n"}, {"old", lines(30)}},
+                                    {{"old", {}}, {"new", lines(30)}},
+                                    {{"old", {}}},
+                                    "Keep the renamed file",
+                                    "Delete it",
+                                    {{"a", "a\n"}, {"new", lines(30)}},
+                                    {{"a", "a\n"}},
+                                    thirty,
+                                    deleted});
+    add("renamed by the commit", {{{"a", "a\n"}, {"old", lines(30)}},
+                                  {{"old", {}}},
+                                  {{"old", {}}, {"new", lines(30)}},
+                                  "Leave it deleted",
+                                  "Keep the renamed file",
+                                  {{"a", "a\n"}},
+                                  {{"a", "a\n"}, {"new", lines(30)}},
+                                  deleted,
+                                  thirty});
     const Files folder{{"to/a", lines(30)}, {"to/b", lines(31)}, {"to/c", lines(32)}};
     Files moved = folder, follows = folder, stays = folder;
     for (const char* gone : {"from/a", "from/b", "from/c"})
         moved[gone] = {};
     follows["to/fresh"] = stays["from/fresh"] = "fresh\n";
-    add("renamed folder", {{{"from/a", lines(30)}, {"from/b", lines(31)}, {"from/c", lines(32)}}, moved,
-                           {{"from/fresh", "fresh\n"}}, "Let it follow to to/fresh", "Keep it at from/fresh", follows, stays,
-                           "Nothing: this side only renames the folder", "fresh"});
+    add("renamed folder", {{{"from/a", lines(30)}, {"from/b", lines(31)}, {"from/c", lines(32)}},
+                           moved,
+                           {{"from/fresh", "fresh\n"}},
+                           "Let it follow to to/fresh",
+                           "Keep it at from/fresh",
+                           follows,
+                           stays,
+                           "Nothing: this side only renames the folder",
+                           "fresh"});
 }
 
 void TestSettlePaths::eachKind()
@@ -230,8 +312,9 @@ void TestSettlePaths::eachKind()
         QTRY_COMPARE_WITH_TIMEOUT(done.size(), 1, patience);
         apply();
         QCOMPARE(tree(), takeNewBase ? one.whenNewBase : one.whenYourCommit);
-        QVERIFY2(m_repo->git({QStringLiteral("fsck"), QStringLiteral("--strict"), QStringLiteral("--no-dangling")}).empty(),
-                 "git fsck");
+        QVERIFY2(
+            m_repo->git({QStringLiteral("fsck"), QStringLiteral("--strict"), QStringLiteral("--no-dangling")}).empty(),
+            "git fsck");
         cleanup();
     }
 }
@@ -264,7 +347,8 @@ void TestSettlePaths::editsOfTheReplayKeepWhatStaysTheSame()
         return std::string(top) + "\n" + lines(20) + bottom + "\n";
     };
     const auto base = m_repo->commitFiles({{"notes", text("top", "bottom")}}, "Base", {}, "main");
-    const auto first = m_repo->commitFiles({{"other", "other\n"}, {"notes", text("top one", "bottom")}}, "First", {base}, "topic/x");
+    const auto first =
+        m_repo->commitFiles({{"other", "other\n"}, {"notes", text("top one", "bottom")}}, "First", {base}, "topic/x");
     m_repo->commitFiles({{"notes", text("top two", "bottom two")}}, "Second", {first}, "topic/x");
     m_repo->commitFiles({{"notes", text("TOP", "BOTTOM")}}, "Upstream", {base}, "main");
     start();
@@ -326,8 +410,8 @@ void TestSettlePaths::anEarlierDecisionReloadsTheLaterOne()
     caughtUp();
     QTest::keyClick(m_page.get(), Qt::Key_F8);
     QTRY_COMPARE_WITH_TIMEOUT(editor()->model().text().yourSubject, std::string("Second"), patience);
-    QTRY_COMPARE_WITH_TIMEOUT(editor()->model().newBaseLines(), QStringList({QStringLiteral("upstream"), QStringLiteral("two")}),
-                              patience);
+    QTRY_COMPARE_WITH_TIMEOUT(editor()->model().newBaseLines(),
+                              QStringList({QStringLiteral("upstream"), QStringLiteral("two")}), patience);
 }
 
 QTEST_MAIN(TestSettlePaths)

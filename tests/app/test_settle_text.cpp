@@ -83,7 +83,8 @@ class TestSettleText : public QObject {
             const TextLines lines = codec.split(bytes);
             QCOMPARE(codec.join(lines.lines, lines.endsWithNewline), bytes);
             for (const QString& line : lines.lines)
-                QVERIFY(!line.contains(QChar(0x2028)) && !line.contains(QChar(0x2029)) && !line.contains(QLatin1Char('\r')));
+                QVERIFY(!line.contains(QChar(0x2028)) && !line.contains(QChar(0x2029)) &&
+                        !line.contains(QLatin1Char('\r')));
         }
     }
     void hostileCharactersAreVisible()

@@ -39,7 +39,11 @@ class TestSmallWindow : public QObject {
         const QSize least = window.minimumSizeHint();
         if (window.size() != small || least.width() > small.width() || least.height() > small.height())
             lines << QStringLiteral("%1: the window is %2 x %3 and wants %4 x %5")
-                         .arg(page).arg(window.width()).arg(window.height()).arg(least.width()).arg(least.height());
+                         .arg(page)
+                         .arg(window.width())
+                         .arg(window.height())
+                         .arg(least.width())
+                         .arg(least.height());
         for (const auto* button : window.findChildren<QAbstractButton*>())
             if (button->isVisible() && !button->text().isEmpty() && button->width() < button->minimumSizeHint().width())
                 lines << QStringLiteral("%1: %2 is cut").arg(page, button->text());
@@ -82,7 +86,8 @@ class TestSmallWindow : public QObject {
         replay(window, "refs/heads/topic/metric-heights");
         look("dry run");
         Q_EMIT window.dryRunPage()->settleRequested();
-        QTRY_VERIFY_WITH_TIMEOUT(window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"))->isEnabled(), patience);
+        QTRY_VERIFY_WITH_TIMEOUT(window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"))->isEnabled(),
+                                 patience);
         look("settle");
         window.showWorkbench();
         window.flow()->close();

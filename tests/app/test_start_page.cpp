@@ -84,8 +84,10 @@ void TestStartPage::sampleIsKeptAndRemoved()
     TempRepository other;
     other.commitFiles({{"a.txt", "a\n"}}, "First", {}, "main");
     window.openRepository(other.path());
-    QVERIFY(waitFor([&] { return window.session()->path() == other.path() && !window.session()->isLoading() &&
-                                 window.currentPage() == window.workbench(); }));
+    QVERIFY(waitFor([&] {
+        return window.session()->path() == other.path() && !window.session()->isLoading() &&
+               window.currentPage() == window.workbench();
+    }));
     window.showStart();
     QVERIFY(choose(window, QStringLiteral("stacked")));
     removeAndAnswer(window, QDialogButtonBox::Cancel);

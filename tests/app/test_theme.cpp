@@ -132,16 +132,17 @@ void TestTheme::tintsUnderTheirText()
 {
     QFETCH(bool, dark);
     const QPalette colours = use(dark);
-    check({QStringLiteral("warning"), theme::warning(colours)}, {QStringLiteral("its tint"), theme::warningTint(colours)},
+    check({QStringLiteral("warning"), theme::warning(colours)},
+          {QStringLiteral("its tint"), theme::warningTint(colours)}, 4.5);
+    check({QStringLiteral("success"), theme::success(colours)},
+          {QStringLiteral("its tint"), theme::successTint(colours)}, 4.5);
+    check({QStringLiteral("danger"), theme::danger(colours)}, {QStringLiteral("its tint"), theme::dangerTint(colours)},
           4.5);
-    check({QStringLiteral("success"), theme::success(colours)}, {QStringLiteral("its tint"), theme::successTint(colours)},
-          4.5);
-    check({QStringLiteral("danger"), theme::danger(colours)}, {QStringLiteral("its tint"), theme::dangerTint(colours)}, 4.5);
     const Named text{QStringLiteral("text"), colours.color(QPalette::Text)};
     check(text, {QStringLiteral("undecided"), theme::undecidedTint(colours)}, 4.5);
     check(text, {QStringLiteral("selection"), theme::selectionTint(colours)}, 4.5);
-    check({QStringLiteral("quiet"), theme::quiet(colours)}, {QStringLiteral("selection"), theme::selectionTint(colours)},
-          4.5);
+    check({QStringLiteral("quiet"), theme::quiet(colours)},
+          {QStringLiteral("selection"), theme::selectionTint(colours)}, 4.5);
 }
 
 // 1.4.11: lanes and presence marks on the base and on the bands.

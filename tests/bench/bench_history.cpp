@@ -88,7 +88,8 @@ void reloadAfterOneCommit(benchmark::State& state)
         return;
     std::vector<Oid> older;
     for (const Oid& tip : tipsOf(*known))
-        if (tip != known->history.id(0)) older.push_back(tip);
+        if (tip != known->history.id(0))
+            older.push_back(tip);
     for (const Row parent : known->history.parents(0))
         older.push_back(known->history.id(parent));
     auto history = History::load(*repository(state), older);

@@ -28,7 +28,8 @@ std::string textOf(int lines, int changedFrom, int changed)
 void mergeOfTexts(benchmark::State& state)
 {
     const int lines = int(state.range(0));
-    const std::string base = textOf(lines, 0, 0), newBase = textOf(lines, lines / 4, 5), commit = textOf(lines, lines / 2, 5);
+    const std::string base = textOf(lines, 0, 0), newBase = textOf(lines, lines / 4, 5),
+                      commit = textOf(lines, lines / 2, 5);
     for (auto _ : state)
         benchmark::DoNotOptimize(mergeTexts(base, newBase, commit));
     state.SetBytesProcessed(state.iterations() * std::int64_t(base.size()));

@@ -10,7 +10,8 @@ int main(int argc, char** argv)
     QApplication application(argc, argv);
     QMainWindow window;
     window.resize(1360, 860);
-    const espalier::bench::FirstPaint first(argc > 1 ? std::atoll(argv[1]) : 0, [&](QWidget* painted) { return painted == &window; });
+    const espalier::bench::FirstPaint first(argc > 1 ? std::atoll(argv[1]) : 0,
+                                            [&](QWidget* painted) { return painted == &window; });
     window.show();
     return QApplication::exec();
 }

@@ -19,7 +19,8 @@ namespace espalier::bench {
 class FirstPaint : public QObject {
   public:
     // `counts` is asked about the painted widget; the first paint that counts ends the program.
-    FirstPaint(long long started, std::function<bool(QWidget*)> counts) : m_started(started), m_counts(std::move(counts))
+    FirstPaint(long long started, std::function<bool(QWidget*)> counts)
+        : m_started(started), m_counts(std::move(counts))
     {
         qApp->installEventFilter(this);
     }

@@ -66,9 +66,10 @@ Frames scroll(GraphList& list, int start, int step, int count)
 
 void print(const char* name, const Frames& frames)
 {
-    std::printf("%-28s median %6.2f ms   99th percentile %6.2f ms   worst %6.2f ms   wall 99th %6.2f ms   (%zu frames)\n", name,
-                frames.at(0.5), frames.at(0.99), frames.milliseconds.back(),
-                frames.wall[frames.wall.size() * 99 / 100], frames.milliseconds.size());
+    std::printf(
+        "%-28s median %6.2f ms   99th percentile %6.2f ms   worst %6.2f ms   wall 99th %6.2f ms   (%zu frames)\n", name,
+        frames.at(0.5), frames.at(0.99), frames.milliseconds.back(), frames.wall[frames.wall.size() * 99 / 100],
+        frames.milliseconds.size());
 }
 
 Result<SnapshotPtr> load(const QStringList& arguments)
@@ -76,7 +77,8 @@ Result<SnapshotPtr> load(const QStringList& arguments)
     if (arguments.value(1) == QLatin1String("--synthetic"))
         return test::snapshotOf(test::randomShape(1, arguments.value(2).toULongLong()));
     const auto repository = Repository::open(arguments.value(1).toStdString());
-    if (!repository) return std::unexpected(repository.error());
+    if (!repository)
+        return std::unexpected(repository.error());
     return takeSnapshot(*repository);
 }
 

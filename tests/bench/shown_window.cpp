@@ -24,11 +24,13 @@ int main(int argc, char** argv)
     window.restoreLayout();
     const bool opens = argc > 2;
     const bench::FirstPaint first(argc > 1 ? std::atoll(argv[1]) : 0, [&](QWidget* painted) {
-        if (!opens) return painted == &window;
+        if (!opens)
+            return painted == &window;
         const auto* list = qobject_cast<const GraphList*>(painted->parentWidget());
         return list && list->viewport() == painted && list->model()->rowCount() > 0;
     });
     window.show();
-    if (opens) window.openRepository(QString::fromLocal8Bit(argv[2]));
+    if (opens)
+        window.openRepository(QString::fromLocal8Bit(argv[2]));
     return QApplication::exec();
 }

@@ -76,7 +76,8 @@ class TestCommands : public QObject {
         QCOMPARE(espalierRun(QStringList{"replay", clone, "--json"} + what).status, 1);
         QCOMPARE(folderState(clone.toStdString()), state);
 
-        const Outcome replayed = espalierRun(QStringList{"replay", clone, "--json", "--settle", "your-commit-first"} + what);
+        const Outcome replayed =
+            espalierRun(QStringList{"replay", clone, "--json", "--settle", "your-commit-first"} + what);
         QCOMPARE(replayed.status, 0);
         const QJsonObject answer = replayed.json().object();
         QCOMPARE(answer["commits"].toArray().size(), 3);
@@ -93,8 +94,8 @@ class TestCommands : public QObject {
         QVERIFY(!check["fastForward"].toBool());
         QVERIFY(check["foreign"].toArray().isEmpty());
         QCOMPARE(espalierRun({"push", clone, "--branch", "topic/metric-heights"}).status, 1);
-        const Outcome pushed = espalierRun({"push", clone, "--json", "--branch", "topic/metric-heights", "--expect",
-                                            QString::fromLatin1(oldTip)});
+        const Outcome pushed = espalierRun(
+            {"push", clone, "--json", "--branch", "topic/metric-heights", "--expect", QString::fromLatin1(oldTip)});
         QCOMPARE(pushed.status, 0);
         QVERIFY(pushed.json().object()["forced"].toBool());
         QCOMPARE(gitAt(fork, {"rev-parse", "topic/metric-heights"}), answer["newTip"].toString().toLatin1());
@@ -106,11 +107,12 @@ class TestCommands : public QObject {
         for (const char* place : {"/upstream.git", "/fork.git", "/clone"})
             QCOMPARE(gitAt(at + QLatin1String(place), {"fsck", "--strict", "--no-dangling"}), QByteArray());
         // Source: dulwich, a reader of git's format that shares no code with libgit2 or git.
-        const Outcome dulwich = run("/usr/bin/python3", {"-c",
-                                                "import sys; from dulwich.repo import Repo\n"
-                                                "r = Repo(sys.argv[1]); c = r[r.refs[b'refs/heads/topic/metric-heights']]\n"
-                                                "print(c.id.decode(), c.tree.decode(), c.author.decode())",
-                                                fork});
+        const Outcome dulwich =
+            run("/usr/bin/python3", {"-c",
+                                     "import sys; from dulwich.repo import Repo\n"
+                                     "r = Repo(sys.argv[1]); c = r[r.refs[b'refs/heads/topic/metric-heights']]\n"
+                                     "print(c.id.decode(), c.tree.decode(), c.author.decode())",
+                                     fork});
         QCOMPARE(dulwich.out.trimmed(), gitAt(fork, {"log", "-1", "--format=%H %T %an <%ae>", "topic/metric-heights"}));
     }
 
@@ -168,9 +170,9 @@ class TestCommands : public QObject {
     {
         QTemporaryDir folder;
         const QString clone = build(folder, "same-lines") + "/clone";
-        const Outcome batch = espalierRun({"dry-run", clone, "--batch"},
-                                          "topic/moon-phase upstream/main\nnowhere upstream/main\n"
-                                          "topic/metric-heights upstream/main\n");
+        const Outcome batch =
+            espalierRun({"dry-run", clone, "--batch"}, "topic/moon-phase upstream/main\nnowhere upstream/main\n"
+                                                       "topic/metric-heights upstream/main\n");
         const QList<QByteArray> lines = batch.out.trimmed().split('\n');
         QCOMPARE(lines.size(), 3);
         QVERIFY(QJsonDocument::fromJson(lines[0]).object()["clean"].toBool());

@@ -56,7 +56,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     }
     index.append(4 * count, '\0');
     for (std::uint32_t i = 0; i < count; ++i)
-        put(index, 12 + (std::uint32_t(data[2 * i]) | std::uint32_t(data[2 * i + 1] & 0x81) << 8 << (data[2 * i + 1] & 0x80 ? 16 : 0)));
+        put(index, 12 + (std::uint32_t(data[2 * i]) | std::uint32_t(data[2 * i + 1] & 0x81)
+                                                          << 8 << (data[2 * i + 1] & 0x80 ? 16 : 0)));
     index.append(40, '\0');
     std::string pack("PACK\0\0\0\2\0\0\0\4", 12);
     pack.append(reinterpret_cast<const char*>(data) + 2 * count, size - 2 * count).append(20, '\0');

@@ -73,12 +73,24 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         return 0;
     const std::string_view text(reinterpret_cast<const char*>(data) + 1, size - 1);
     switch (data[0] % 6) {
-    case 0: shown(text); break;
-    case 1: tree(text); break;
-    case 2: commit(text); break;
-    case 3: entry(text); break;
-    case 4: (void)parseSearch(text); break;
-    case 5: (void)parseRecipe(std::string(text), [](const std::string&) { return std::string(); }); break;
+    case 0:
+        shown(text);
+        break;
+    case 1:
+        tree(text);
+        break;
+    case 2:
+        commit(text);
+        break;
+    case 3:
+        entry(text);
+        break;
+    case 4:
+        (void)parseSearch(text);
+        break;
+    case 5:
+        (void)parseRecipe(std::string(text), [](const std::string&) { return std::string(); });
+        break;
     }
     return 0;
 }

@@ -13,7 +13,8 @@ const char* const head = "tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\n"
                          "parent 1111111111111111111111111111111111111111\n";
 const char* const people = "author Mira Holm <mira@example.org> 1700000000 +0100\n"
                            "committer Odd Lund <odd@example.org> 1700000060 -0330\n";
-const char* const signature = "gpgsig -----BEGIN PGP SIGNATURE-----\n \n iQEzBAABCAAdFiEE\n =abcd\n -----END PGP SIGNATURE-----\n";
+const char* const signature =
+    "gpgsig -----BEGIN PGP SIGNATURE-----\n \n iQEzBAABCAAdFiEE\n =abcd\n -----END PGP SIGNATURE-----\n";
 
 Commit parsed(const std::string& bytes)
 {
@@ -50,21 +51,27 @@ void TestCommit::roundTrip_data()
     QTest::newRow("empty message") << start + "\n";
     QTest::newRow("blank lines kept") << start + "\n\n\n  Subject  \n\n\n";
     QTest::newRow("root") << QByteArray("tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\n") + ::people + "\nRoot\n";
-    QTest::newRow("three parents") << QByteArray(head) + QByteArray(head).mid(46) + QByteArray(head).mid(46) + ::people +
-                                          "\nOctopus\n";
-    QTest::newRow("encoding") << start + "encoding ISO-8859-1\n\nGr\xfc\xdf" "e\n";
+    QTest::newRow("three parents") << QByteArray(head) + QByteArray(head).mid(46) + QByteArray(head).mid(46) +
+                                          ::people + "\nOctopus\n";
+    QTest::newRow("encoding") << start + "encoding ISO-8859-1\n\nGr\xfc\xdf"
+                                         "e\n";
     QTest::newRow("signed") << start + signature + "\nSigned\n";
     QTest::newRow("encoding, then signed") << start + "encoding latin1\n" + signature + "\nSigned\n";
     QTest::newRow("signed, then encoding") << start + signature + "encoding latin1\n\nSigned\n";
-    QTest::newRow("mergetag") << start + "mergetag object 1111111111111111111111111111111111111111\n type commit\n tag v1\n"
-                                         " tagger A <a@b> 1 +0000\n \n Words\n" + signature + "\nMerge tag v1\n";
+    QTest::newRow("mergetag") << start +
+                                     "mergetag object 1111111111111111111111111111111111111111\n type commit\n tag v1\n"
+                                     " tagger A <a@b> 1 +0000\n \n Words\n" +
+                                     signature + "\nMerge tag v1\n";
     QTest::newRow("foreign headers") << start + "X-rename a:b\nX-extra close=1\n\nElsewhere\n";
-    QTest::newRow("author not UTF-8") << QByteArray(head) + "author J\xf8rgen <j@b> 1 +0000\ncommitter A <a@b> 1 +0000\n\nx\n";
+    QTest::newRow("author not UTF-8") << QByteArray(head) +
+                                             "author J\xf8rgen <j@b> 1 +0000\ncommitter A <a@b> 1 +0000\n\nx\n";
     QTest::newRow("author without date") << QByteArray(head) + "author A <a@b>\ncommitter A <a@b>\n\nx\n";
     QTest::newRow("author without name") << QByteArray(head) + "author <a@b> 1 +0000\ncommitter <> 1 +0000\n\nx\n";
-    QTest::newRow("odd spaces") << QByteArray(head) + "author  A  B  <a@b>  1  +0000\ncommitter A  <a@b> 1 +0000\n\nx\n";
+    QTest::newRow("odd spaces") << QByteArray(head) +
+                                       "author  A  B  <a@b>  1  +0000\ncommitter A  <a@b> 1 +0000\n\nx\n";
     QTest::newRow("odd zones") << QByteArray(head) + "author A <a@b> 1 +051800\ncommitter A <a@b> 1 -0000\n\nx\n";
-    QTest::newRow("before 1970") << QByteArray(head) + "author A <a@b> -5 +0000\ncommitter A <a@b> 99999999999999 +0000\n\nx\n";
+    QTest::newRow("before 1970") << QByteArray(head) +
+                                        "author A <a@b> -5 +0000\ncommitter A <a@b> 99999999999999 +0000\n\nx\n";
     QTest::newRow("NUL in the message") << start + QByteArray("\na\0b\n", 5);
     QTest::newRow("message like headers") << start + "\nparent of all\n\ntree of life\n";
 }
@@ -78,7 +85,8 @@ void TestCommit::roundTrip()
 
 void TestCommit::parts()
 {
-    const Commit commit = parsed(std::string(head) + ::people + "encoding latin1\n" + signature + "\nSubject\nfolded\n\nBody\n");
+    const Commit commit =
+        parsed(std::string(head) + ::people + "encoding latin1\n" + signature + "\nSubject\nfolded\n\nBody\n");
     QCOMPARE(commit.tree.hex(), std::string(emptyTreeHex));
     QCOMPARE(commit.parents, std::vector{*Oid::parse(std::string(40, '1'))});
     QCOMPARE(commit.author, (Person{"Mira Holm", "mira@example.org", 1700000000, 60}));
@@ -133,8 +141,12 @@ void TestCommit::messageInUtf8_data()
     QTest::addColumn<QByteArray>("message");
     QTest::addColumn<QByteArray>("shown");
     QTest::newRow("none") << QByteArray() << QByteArray("Größe") << QByteArray("Größe");
-    QTest::newRow("Latin-1") << QByteArray("ISO-8859-1") << QByteArray("Gr\xf6\xdf" "e") << QByteArray("Größe");
-    QTest::newRow("Latin-1 that happens to be UTF-8") << QByteArray("latin1") << QByteArray("\xc3\xa9") << QByteArray("Ã©");
+    QTest::newRow("Latin-1") << QByteArray("ISO-8859-1")
+                             << QByteArray("Gr\xf6\xdf"
+                                           "e")
+                             << QByteArray("Größe");
+    QTest::newRow("Latin-1 that happens to be UTF-8")
+        << QByteArray("latin1") << QByteArray("\xc3\xa9") << QByteArray("Ã©");
     QTest::newRow("shifted") << QByteArray("ISO-2022-JP") << QByteArray("\x1b$BLZ\x1b(B") << QByteArray("木");
     QTest::newRow("UTF-8 by name") << QByteArray("utf8") << QByteArray("Größe") << QByteArray("Größe");
     QTest::newRow("unknown") << QByteArray("klingon") << QByteArray("a\xff") << QByteArray("a\xff");
@@ -159,7 +171,8 @@ void TestCommit::damaged_data()
     QTest::newRow("nothing") << QByteArray();
     QTest::newRow("no tree") << QByteArray(::people) + "\nx\n";
     QTest::newRow("cut tree") << QByteArray("tree 4b82\n") + ::people + "\nx\n";
-    QTest::newRow("cut parent") << QByteArray("tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nparent 11\n") + ::people + "\nx\n";
+    QTest::newRow("cut parent") << QByteArray("tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nparent 11\n") + ::people +
+                                       "\nx\n";
     QTest::newRow("noise") << QByteArray(100, '\xff');
 }
 

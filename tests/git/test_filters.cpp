@@ -52,7 +52,8 @@ void TestFilters::heldPaths()
 void TestFilters::smudgeAndClean()
 {
     TempRepository repo;
-    repo.commitFiles({{".gitattributes", "*.txt filter=upper\n"}, {"a.txt", "one\n"}, {"b.c", "two\n"}}, "First\n", {}, "main");
+    repo.commitFiles({{".gitattributes", "*.txt filter=upper\n"}, {"a.txt", "one\n"}, {"b.c", "two\n"}}, "First\n", {},
+                     "main");
     repo.git({"config", "filter.upper.smudge", "tr a-z A-Z"});
     repo.git({"config", "filter.upper.clean", "tr A-Z a-z"});
     const Repository opened = repo.open();

@@ -16,7 +16,8 @@ void writeHook(const TempRepository& repo, const std::string& path, const std::s
 {
     repo.writeFile(path, "#!/bin/sh\n" + script + "\n");
     QFile::setPermissions(repo.path() + "/" + QString::fromStdString(path),
-                          mayRun ? QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner : QFile::ReadOwner | QFile::WriteOwner);
+                          mayRun ? QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner
+                                 : QFile::ReadOwner | QFile::WriteOwner);
 }
 
 } // namespace
@@ -50,7 +51,8 @@ void TestHooks::where()
 void TestHooks::prePush()
 {
     TempRepository repo;
-    const std::vector<HookRef> refs{{"refs/heads/topic", two, "refs/heads/topic", one}, {"(delete)", {}, "refs/heads/old", one}};
+    const std::vector<HookRef> refs{{"refs/heads/topic", two, "refs/heads/topic", one},
+                                    {"(delete)", {}, "refs/heads/old", one}};
     QVERIFY(runPrePush(repo.open(), "origin", "../fork.git", refs));
     writeHook(repo, ".git/hooks/pre-push", "echo \"$# $1 $2 $PWD\" > said; cat >> said");
     QVERIFY(runPrePush(repo.open(), "origin", "../fork.git", refs));
@@ -71,7 +73,8 @@ void TestHooks::afterwards()
     QCOMPARE(runPostRewrite(repo.open(), {{one, two}}), "");
     writeHook(repo, ".git/hooks/post-rewrite", "{ echo \"$*\"; cat; } > said");
     QCOMPARE(runPostRewrite(repo.open(), {{one, two}, {two, one}}), "");
-    QCOMPARE(repo.readFile("said"), "rebase\n" + one.hex() + " " + two.hex() + "\n" + two.hex() + " " + one.hex() + "\n");
+    QCOMPARE(repo.readFile("said"),
+             "rebase\n" + one.hex() + " " + two.hex() + "\n" + two.hex() + " " + one.hex() + "\n");
     writeHook(repo, ".git/hooks/post-checkout", "echo \"$*\" > said; echo no >&2; exit 2");
     QCOMPARE(runPostCheckout(repo.open(), one, two, true), "The hook post-checkout failed with status 2: no");
     QCOMPARE(repo.readFile("said"), one.hex() + " " + two.hex() + " 1\n");

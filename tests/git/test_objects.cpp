@@ -75,7 +75,8 @@ void TestObjects::hashIsGits_data()
     QTest::newRow("text") << int(ObjectType::Blob) << QByteArray("one\ntwo\n");
     QTest::newRow("binary") << int(ObjectType::Blob) << QByteArray("\0\xff\r\n\0", 5);
     QTest::newRow("a megabyte") << int(ObjectType::Blob) << QByteArray(1 << 20, 'x');
-    QTest::newRow("commit") << int(ObjectType::Commit) << QByteArray("tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\n\n");
+    QTest::newRow("commit") << int(ObjectType::Commit)
+                            << QByteArray("tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\n\n");
     QTest::newRow("tag") << int(ObjectType::Tag) << QByteArray("object 4b825dc642cb6eb9a060e54bf8d69288fbee4904\n");
 }
 
@@ -176,22 +177,24 @@ void TestObjects::readOnlyFolderIsOneLine()
     const auto written = writeObjects(opened, objects);
     QVERIFY(!written);
     const std::string line = written.error().line();
-    QVERIFY2(line.starts_with("The new commits cannot be written") && line.contains("Nothing was changed"), line.c_str());
+    QVERIFY2(line.starts_with("The new commits cannot be written") && line.contains("Nothing was changed"),
+             line.c_str());
     QVERIFY(!line.contains('\n'));
 }
 
 // Reference: dulwich, an independent reader of the format.
 void TestObjects::anotherReaderSeesTheSame()
 {
-    const char* const script = "import sys\n"
-                               "from dulwich.repo import Repo\n"
-                               "repo = Repo(sys.argv[1])\n"
-                               "commit = repo[sys.argv[2].encode()]\n"
-                               "tree = repo[commit.tree]\n"
-                               "print(commit.author.decode(), commit.author_time, commit.author_timezone)\n"
-                               "print(commit.message.decode(), end='')\n"
-                               "for entry in tree.items():\n"
-                               "    print(oct(entry.mode), entry.path.decode(), repo[entry.sha].data.decode(), end='')\n";
+    const char* const script =
+        "import sys\n"
+        "from dulwich.repo import Repo\n"
+        "repo = Repo(sys.argv[1])\n"
+        "commit = repo[sys.argv[2].encode()]\n"
+        "tree = repo[commit.tree]\n"
+        "print(commit.author.decode(), commit.author_time, commit.author_timezone)\n"
+        "print(commit.message.decode(), end='')\n"
+        "for entry in tree.items():\n"
+        "    print(oct(entry.mode), entry.path.decode(), repo[entry.sha].data.decode(), end='')\n";
     TempRepository repo(TempRepository::Bare);
     NewObjects objects;
     const Oid tip = makeHistory(objects, 40);
@@ -281,7 +284,8 @@ void TestObjects::storeSeesNewPacks()
     test::BulkHistory bulk;
     int last = 0;
     for (int i = 0; i < 120; ++i)
-        last = bulk.commit("more", last ? std::vector{last} : std::vector<int>{}, {{"b.txt", std::to_string(i)}}, "More\n");
+        last = bulk.commit("more", last ? std::vector{last} : std::vector<int>{}, {{"b.txt", std::to_string(i)}},
+                           "More\n");
     const auto ids = bulk.import(repo);
     repo.git({"repack", "-adq"});
     const auto found = store.read(*Oid::parse(ids.back()), ObjectType::Commit);
@@ -314,7 +318,8 @@ void TestObjects::storeReadsOnUnderARepack()
         QCOMPARE(object->view(), objects.find(ids[i])->view());
         QCOMPARE(store.size(ids[ids.size() - 1 - i]).value(), objects.find(ids[ids.size() - 1 - i])->bytes->size());
     }
-    QVERIFY(!QFile::exists(repo.path() + "/objects/" + QString::fromStdString(loose.substr(0, 2) + "/" + loose.substr(2))));
+    QVERIFY(
+        !QFile::exists(repo.path() + "/objects/" + QString::fromStdString(loose.substr(0, 2) + "/" + loose.substr(2))));
     QCOMPARE(store.read(*Oid::parse(loose))->view(), "loose at first\n");
 }
 
@@ -372,7 +377,8 @@ void TestObjects::damagedPackGivesNoWrongBytes()
     const QStringList before = packsOf(repo);
     const QString folder = repo.path() + "/objects/pack/";
     // git's own pack, with deltas that name their bases by offset.
-    const std::string name = repo.git({"pack-objects", "--no-reuse-delta", "--delta-base-offset", "-q", folder + "pack"}, names);
+    const std::string name =
+        repo.git({"pack-objects", "--no-reuse-delta", "--delta-base-offset", "-q", folder + "pack"}, names);
     const QString made = folder + "pack-" + QString::fromStdString(name) + ".pack";
     for (const QString& old : before)
         if (folder + old != made)

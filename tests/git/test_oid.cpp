@@ -107,7 +107,8 @@ void TestOid::amongSorted()
     ids.erase(std::ranges::unique(ids).begin(), ids.end());
     std::string fanout, bytes;
     for (unsigned first = 0; first < 256; ++first) {
-        const auto upTo = std::uint32_t(std::ranges::count_if(ids, [&](const Oid& id) { return id.bytes[0] <= first; }));
+        const auto upTo =
+            std::uint32_t(std::ranges::count_if(ids, [&](const Oid& id) { return id.bytes[0] <= first; }));
         for (const int shift : {24, 16, 8, 0})
             fanout += char(upTo >> shift & 0xFF);
     }

@@ -79,7 +79,8 @@ void TestProcess::argumentsAreNotForAShell()
 void TestProcess::shellWords_data()
 {
     QTest::addColumn<QByteArray>("word");
-    for (const char* word : {"plain", "a b", "it's", "''", "$(touch x)", "`id`", "a\nb", "\\", "\"", "*", "-n", "caf\xe9", ""})
+    for (const char* word :
+         {"plain", "a b", "it's", "''", "$(touch x)", "`id`", "a\nb", "\\", "\"", "*", "-n", "caf\xe9", ""})
         QTest::newRow(QByteArray(word).toPercentEncoding().constData()) << QByteArray(word);
 }
 
@@ -97,12 +98,14 @@ void TestProcess::environmentAndFolder()
     qputenv("GIT_DIR", "/nowhere");
     qputenv("ESPALIER_TEST_KEPT", "kept");
     qputenv("ESPALIER_TEST_GONE", "there");
-    const auto ended = run({.argv = {"sh", "-c", "echo ${GIT_DIR-none} $ESPALIER_TEST_KEPT ${ESPALIER_TEST_GONE-none} $NEW; pwd -P"},
-                            .environment = {{"ESPALIER_TEST_GONE", std::nullopt}, {"NEW", "new"}},
-                            .folder = folder.path().toStdString()});
+    const auto ended =
+        run({.argv = {"sh", "-c", "echo ${GIT_DIR-none} $ESPALIER_TEST_KEPT ${ESPALIER_TEST_GONE-none} $NEW; pwd -P"},
+             .environment = {{"ESPALIER_TEST_GONE", std::nullopt}, {"NEW", "new"}},
+             .folder = folder.path().toStdString()});
     qunsetenv("GIT_DIR");
     QVERIFY(ended);
-    QCOMPARE(ended->out, "none kept none new\n" + std::filesystem::canonical(folder.path().toStdString()).string() + "\n");
+    QCOMPARE(ended->out,
+             "none kept none new\n" + std::filesystem::canonical(folder.path().toStdString()).string() + "\n");
 }
 
 void TestProcess::nothingElseIsOpen()

@@ -220,7 +220,8 @@ void TestRepository::resolve()
         QCOMPARE(opened.resolve(name)->hex(), second);
     QCOMPARE(opened.resolve("main~1")->hex(), first);
     QCOMPARE(opened.resolve(second.substr(0, 10))->hex(), second);
-    for (const std::string name : {"no-such", "", "main:a", "v1^{tree}", "main~9", "0123456789012345678901234567890123456789"}) {
+    for (const std::string name :
+         {"no-such", "", "main:a", "v1^{tree}", "main~9", "0123456789012345678901234567890123456789"}) {
         const auto none = opened.resolve(name);
         QVERIFY2(!none, name.c_str());
         QCOMPARE(none.error().kind, ErrorKind::NotFound);

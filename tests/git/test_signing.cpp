@@ -56,7 +56,9 @@ void TestSigning::headerStandsWhereGitPutsIt()
 {
     TempRepository repo;
     const QString key = repo.outside() + "/key";
-    QCOMPARE(test::runProgram("ssh-keygen", {"-q", "-t", "ed25519", "-N", "", "-C", "", "-f", key}, repo.path()).exitCode, 0);
+    QCOMPARE(
+        test::runProgram("ssh-keygen", {"-q", "-t", "ed25519", "-N", "", "-C", "", "-f", key}, repo.path()).exitCode,
+        0);
     configure(repo, {{"gpg.format", "ssh"}, {"user.signingKey", key}, {"i18n.commitEncoding", "ISO-8859-1"}});
     const std::string tree = repo.git({"mktree"});
     const std::string id = repo.git({"commit-tree", "-S", "-m", "Words", QString::fromStdString(tree)});
@@ -77,7 +79,9 @@ void TestSigning::ssh()
 {
     TempRepository repo;
     const QString key = repo.outside() + "/key", signers = repo.outside() + "/signers";
-    QCOMPARE(test::runProgram("ssh-keygen", {"-q", "-t", "ed25519", "-N", "", "-C", "", "-f", key}, repo.path()).exitCode, 0);
+    QCOMPARE(
+        test::runProgram("ssh-keygen", {"-q", "-t", "ed25519", "-N", "", "-C", "", "-f", key}, repo.path()).exitCode,
+        0);
     QFile pub(key + ".pub");
     QVERIFY(pub.open(QIODevice::ReadOnly));
     QFile allowed(signers);
@@ -90,7 +94,8 @@ void TestSigning::ssh()
     QVERIFY2(signature, signature ? "" : signature.error().line().c_str());
     const std::string id = repo.writeRaw("commit", addSignatureHeader(bytes, *signature));
     const test::GitRun good = repo.tryGit({"verify-commit", "-v", QString::fromStdString(id)});
-    QVERIFY2(good.exitCode == 0 && good.err.contains("Good \"git\" signature for mira@example.org"), good.err.constData());
+    QVERIFY2(good.exitCode == 0 && good.err.contains("Good \"git\" signature for mira@example.org"),
+             good.err.constData());
     // The check can fail: other bytes under the same signature.
     std::string forged = bytes;
     forged.replace(forged.find("Signed"), 6, "Forged");
@@ -102,7 +107,8 @@ void TestSigning::sshKeyGivenByCommand()
 {
     TempRepository repo;
     // A program in ssh-keygen's place that shows what it was asked for: the literal key in a file of its own, and -U.
-    repo.writeFile("../fake", "#!/bin/sh\necho '-----BEGIN SSH SIGNATURE-----'\necho \"$1 $2 $3 $4 $5 $7\"\ncat \"$6\" -\n");
+    repo.writeFile("../fake",
+                   "#!/bin/sh\necho '-----BEGIN SSH SIGNATURE-----'\necho \"$1 $2 $3 $4 $5 $7\"\ncat \"$6\" -\n");
     QVERIFY(QFile::setPermissions(repo.outside() + "/fake", QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner));
     configure(repo, {{"gpg.format", "ssh"},
                      {"gpg.ssh.program", repo.outside() + "/fake"},
@@ -121,9 +127,10 @@ void TestSigning::openpgp()
     QVERIFY(home.isValid());
     QFile::setPermissions(home.path(), QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner);
     const std::map<QString, QString> environment{{"GNUPGHOME", home.path()}};
-    const test::GitRun made =
-        test::runProgram("gpg", {"--batch", "--quiet", "--passphrase", "", "--quick-generate-key",
-                                 "Mira Holm <mira@example.org>", "ed25519", "sign", "never"}, home.path(), {}, environment);
+    const test::GitRun made = test::runProgram("gpg",
+                                               {"--batch", "--quiet", "--passphrase", "", "--quick-generate-key",
+                                                "Mira Holm <mira@example.org>", "ed25519", "sign", "never"},
+                                               home.path(), {}, environment);
     QVERIFY2(made.exitCode == 0, made.err.constData());
     configure(repo, {{"user.name", "Mira Holm"}, {"user.email", "mira@example.org"}});
     const std::string bytes = commitBytes(repo);
@@ -149,11 +156,12 @@ void TestSigning::refused_data()
     QTest::addColumn<int>("kind");
     QTest::addColumn<QString>("says");
     QTest::newRow("no key") << "ssh" << "" << "exit 0" << int(ErrorKind::Refused) << "no key is configured";
-    QTest::newRow("program says no") << "ssh" << "~/key" << "echo 'agent refused' >&2; exit 255" << int(ErrorKind::Refused)
-                                     << "agent refused";
-    QTest::newRow("no signature comes") << "ssh" << "~/key" << "exit 0" << int(ErrorKind::Refused) << "could not be signed";
-    QTest::newRow("gpg that only pretends") << "openpgp" << "ABCD" << "echo x" << int(ErrorKind::Refused)
-                                            << "could not be signed";
+    QTest::newRow("program says no") << "ssh" << "~/key" << "echo 'agent refused' >&2; exit 255"
+                                     << int(ErrorKind::Refused) << "agent refused";
+    QTest::newRow("no signature comes") << "ssh" << "~/key" << "exit 0" << int(ErrorKind::Refused)
+                                        << "could not be signed";
+    QTest::newRow("gpg that only pretends")
+        << "openpgp" << "ABCD" << "echo x" << int(ErrorKind::Refused) << "could not be signed";
     QTest::newRow("program missing") << "ssh" << "~/key" << "" << int(ErrorKind::NotFound) << "not found";
     QTest::newRow("unknown format") << "wax" << "ABCD" << "exit 0" << int(ErrorKind::Unsupported) << "unknown format";
 }

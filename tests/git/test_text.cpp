@@ -135,8 +135,8 @@ void TestText::subject()
     QFETCH(QByteArray, message);
     static test::TempRepository repo;
     static const std::string tree = repo.git({"mktree"});
-    const std::string id = repo.writeRaw("commit", "tree " + tree + "\nauthor A <a@b> 0 +0000\ncommitter A <a@b> 0 +0000\n\n" +
-                                                       message.toStdString());
+    const std::string id = repo.writeRaw(
+        "commit", "tree " + tree + "\nauthor A <a@b> 0 +0000\ncommitter A <a@b> 0 +0000\n\n" + message.toStdString());
     QCOMPARE(subjectOf(message.toStdString()), repo.git({"log", "-1", "--format=%s", QString::fromStdString(id)}));
 }
 

@@ -24,9 +24,13 @@ class TestTree : public QObject {
 void TestTree::roundTrip()
 {
     TempRepository repo;
-    const std::string commit = repo.commitFiles(
-        {{"exe:run", "#!\n"}, {"link:to", "run"}, {"plain", ""}, {"in/side/deep.txt", "x"}, {"in\xe9", "y"}, {"in.c", "z"}},
-        "All kinds\n");
+    const std::string commit = repo.commitFiles({{"exe:run", "#!\n"},
+                                                 {"link:to", "run"},
+                                                 {"plain", ""},
+                                                 {"in/side/deep.txt", "x"},
+                                                 {"in\xe9", "y"},
+                                                 {"in.c", "z"}},
+                                                "All kinds\n");
     const std::string module = "160000 commit " + commit + "\tmodule\n";
     const std::string listing = repo.git({"ls-tree", QString::fromStdString(commit)}) + "\n" + module;
     const Oid id = *Oid::parse(repo.git({"mktree"}, QByteArray::fromStdString(listing)));
@@ -40,9 +44,10 @@ void TestTree::roundTrip()
     std::map<std::string_view, FileMode> modes;
     for (const TreeEntry& entry : *entries)
         modes[entry.name] = entry.mode;
-    const std::map<std::string_view, FileMode> expected{
-        {"run", FileMode::Executable}, {"to", FileMode::Symlink},    {"plain", FileMode::File}, {"in", FileMode::Tree},
-        {"in\xe9", FileMode::File},    {"in.c", FileMode::File},     {"module", FileMode::Submodule}};
+    const std::map<std::string_view, FileMode> expected{{"run", FileMode::Executable},  {"to", FileMode::Symlink},
+                                                        {"plain", FileMode::File},      {"in", FileMode::Tree},
+                                                        {"in\xe9", FileMode::File},     {"in.c", FileMode::File},
+                                                        {"module", FileMode::Submodule}};
     QCOMPARE(modes, expected);
     QVERIFY(parseTree("")->empty());
     for (const TreeEntry& entry : *entries) {
@@ -69,14 +74,14 @@ void TestTree::orderIsGits()
     };
     std::vector<Named> names{{"a", true},   {"a.c", false}, {"a-b", false}, {"a0", false},  {"ab", true}, {"A", false},
                              {"a/", false}, {"b", false},   {"b", true},    {"\xff", true}, {"é", false}};
-    std::erase_if(names, [](const Named& named) { return named.name.contains('/') || (named.name == "b" && named.isTree); });
+    std::erase_if(names,
+                  [](const Named& named) { return named.name.contains('/') || (named.name == "b" && named.isTree); });
     std::string listing;
     for (const Named& named : names)
         listing += (named.isTree ? "040000 tree " + tree : "100644 blob " + blob) + "\t" + named.name + '\0';
     const QString id = QString::fromStdString(repo.git({"mktree", "-z"}, QByteArray::fromStdString(listing)));
-    std::ranges::sort(names, [](const Named& a, const Named& b) {
-        return compareTreeNames(a.name, a.isTree, b.name, b.isTree) < 0;
-    });
+    std::ranges::sort(
+        names, [](const Named& a, const Named& b) { return compareTreeNames(a.name, a.isTree, b.name, b.isTree) < 0; });
     std::string sorted;
     for (const Named& named : names)
         sorted += named.name + '\n';

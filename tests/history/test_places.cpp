@@ -48,7 +48,8 @@ void TestPlaces::roles_data()
     QTest::newRow("none") << QStringList() << QStringList() << "" << "";
     QTest::newRow("one") << QStringList{"origin"} << QStringList() << "origin" << "origin";
     QTest::newRow("usual") << QStringList{"origin", "upstream"} << QStringList() << "upstream" << "origin";
-    QTest::newRow("push default") << QStringList{"origin", "mine"} << QStringList{"remote.pushDefault", "mine"} << "origin"
+    QTest::newRow("push default") << QStringList{"origin", "mine"} << QStringList{"remote.pushDefault", "mine"}
+                                  << "origin"
                                   << "mine";
     QTest::newRow("no usual names") << QStringList{"a", "b"} << QStringList() << "a" << "b";
     QTest::newRow("chosen") << QStringList{"origin", "upstream", "x"}
@@ -149,8 +150,9 @@ void TestPlaces::forkStates()
     const auto by = [&](const char* mail, const std::string& parent, const QString& text) {
         const auto tree = repo.commitFiles({{"f", text.toStdString()}}, "x", {parent});
         const std::string person = std::string("P <") + mail + "> 1700000000 +0000\n";
-        return repo.writeRaw("commit", "tree " + repo.git({"rev-parse", (tree + "^{tree}").c_str()}) + "\nparent " + parent +
-                                           "\nauthor " + person + "committer " + person + "\n" + text.toStdString());
+        return repo.writeRaw("commit", "tree " + repo.git({"rev-parse", (tree + "^{tree}").c_str()}) + "\nparent " +
+                                           parent + "\nauthor " + person + "committer " + person + "\n" +
+                                           text.toStdString());
     };
     const auto one = by("mira@example.org", root, "one\n");
     const auto two = by("mira@example.org", one, "two\n");

@@ -27,7 +27,8 @@ class TestSearch : public QObject {
 
 void TestSearch::initTestCase()
 {
-    std::string tip = m_repo.commitFiles({{"core/a.txt", "1\n"}, {"docs/b.txt", "1\n"}}, "Add Metres to core", {}, "main");
+    std::string tip =
+        m_repo.commitFiles({{"core/a.txt", "1\n"}, {"docs/b.txt", "1\n"}}, "Add Metres to core", {}, "main");
     tip = m_repo.commitFiles({{"core/a.txt", "2\n"}}, "Change a\n\nheights are in METRES now", {tip}, "main");
     tip = m_repo.commitFiles({{"docs/b.txt", "2\n"}}, "Change b", {tip}, "main");
     tip = m_repo.commitFiles({{"core/sub/c.txt", "1\n"}}, "Add c", {tip}, "main");
@@ -62,12 +63,15 @@ void TestSearch::agreesWithGit_data()
 {
     QTest::addColumn<QString>("text");
     QTest::addColumn<QStringList>("log");
-    const auto row = [](const char* text, const QStringList& log) { QTest::newRow(text) << QString::fromLatin1(text) << log; };
+    const auto row = [](const char* text, const QStringList& log) {
+        QTest::newRow(text) << QString::fromLatin1(text) << log;
+    };
     row("metres", {QStringLiteral("-i"), QStringLiteral("--grep=metres")});
     row("path:core", {QStringLiteral("--"), QStringLiteral("core")});
     row("path:core/a.txt", {QStringLiteral("--"), QStringLiteral("core/a.txt")});
     row("path:docs/", {QStringLiteral("--"), QStringLiteral("docs/")});
-    row("change path:core", {QStringLiteral("-i"), QStringLiteral("--grep=change"), QStringLiteral("--"), QStringLiteral("core")});
+    row("change path:core",
+        {QStringLiteral("-i"), QStringLiteral("--grep=change"), QStringLiteral("--"), QStringLiteral("core")});
     row("nothing-like-it", {QStringLiteral("--grep=nothing-like-it")});
     row("in:clone", {});
 }
@@ -79,7 +83,8 @@ void TestSearch::agreesWithGit()
     // git log with --format=%H: the reference implementation.
     QStringList arguments{QStringLiteral("log"), QStringLiteral("--format=%H"), QStringLiteral("--date-order")};
     const qsizetype paths = log.indexOf(QStringLiteral("--"));
-    arguments << (paths < 0 ? log : log.mid(0, paths)) << QStringLiteral("main") << (paths < 0 ? QStringList() : log.mid(paths));
+    arguments << (paths < 0 ? log : log.mid(0, paths)) << QStringLiteral("main")
+              << (paths < 0 ? QStringList() : log.mid(paths));
     QCOMPARE(found(text.toLatin1().constData()), m_repo.git(arguments));
 }
 

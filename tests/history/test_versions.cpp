@@ -26,8 +26,11 @@ std::vector<std::string> marks(const std::vector<VersionPair>& pairs)
 {
     std::vector<std::string> found;
     for (const VersionPair& pair : pairs)
-        found.push_back(std::string(!pair.now ? "<" : !pair.before ? ">" : pair.sameChange ? "=" : "!") + " " +
-                        (pair.now ? pair.now : pair.before)->subject);
+        found.push_back(std::string(!pair.now         ? "<"
+                                    : !pair.before    ? ">"
+                                    : pair.sameChange ? "="
+                                                      : "!") +
+                        " " + (pair.now ? pair.now : pair.before)->subject);
     std::ranges::sort(found);
     return found;
 }
@@ -62,11 +65,13 @@ void TestVersions::pairsAndDifferences()
     TempRepository repo;
     const auto base = repo.commitFiles({{"tides.txt", numbered(1, 40)}}, "Base", {}, "main");
     auto before = repo.commitFiles({{"tides.txt", numbered(1, 40, {{5, "five"}})}}, "First", {base});
-    before = repo.commitFiles({{"tides.txt", numbered(1, 40, {{5, "five"}, {20, "twenty"}, {21, "more"}})}}, "Second", {before});
+    before = repo.commitFiles({{"tides.txt", numbered(1, 40, {{5, "five"}, {20, "twenty"}, {21, "more"}})}}, "Second",
+                              {before});
     before = repo.commitFiles({{"dropped.txt", "gone in the next version\n"}}, "Third", {before}, "before");
     const auto moved = repo.commitFiles({{"tides.txt", numbered(0, 40)}}, "Upstream moved", {base}, "main");
     auto now = repo.commitFiles({{"tides.txt", numbered(0, 40, {{5, "five"}})}}, "First", {moved});
-    now = repo.commitFiles({{"tides.txt", numbered(0, 40, {{5, "five"}, {20, "twenty exactly"}, {21, "more"}})}}, "Second", {now});
+    now = repo.commitFiles({{"tides.txt", numbered(0, 40, {{5, "five"}, {20, "twenty exactly"}, {21, "more"}})}},
+                           "Second", {now});
     now = repo.commitFiles({{"added.txt", "an entirely new thing, nothing of the old\n"}}, "Fourth", {now}, "now");
     const Repository opened = repo.open();
     const auto snapshot = takeSnapshot(opened).value();
@@ -81,12 +86,12 @@ void TestVersions::pairsAndDifferences()
     QVERIFY(pairs[0].now && pairs[0].now->subject == "Fourth");
 
     const auto of = [&](const char* subject) -> const VersionPair& {
-        return *std::ranges::find_if(pairs, [&](const VersionPair& pair) {
-            return (pair.now ? pair.now : pair.before)->subject == subject;
-        });
+        return *std::ranges::find_if(
+            pairs, [&](const VersionPair& pair) { return (pair.now ? pair.now : pair.before)->subject == subject; });
     };
     const auto difference = [&](const VersionPair& pair) {
-        return differenceOfChanges(opened, pair.before ? pair.before->id : Oid{}, pair.now ? pair.now->id : Oid{}).value();
+        return differenceOfChanges(opened, pair.before ? pair.before->id : Oid{}, pair.now ? pair.now->id : Oid{})
+            .value();
     };
     QVERIFY(difference(of("First")).hunks.empty());
     const FileChange second = difference(of("Second"));
@@ -96,7 +101,8 @@ void TestVersions::pairsAndDifferences()
     QCOMPARE(second.hunks[0].header, "tides.txt");
     std::vector<std::string> changed;
     for (const DiffLine& line : second.hunks[0].lines)
-        if (line.kind != DiffLine::Context) changed.push_back((line.kind == DiffLine::Added ? "+" : "-") + line.text);
+        if (line.kind != DiffLine::Context)
+            changed.push_back((line.kind == DiffLine::Added ? "+" : "-") + line.text);
     QCOMPARE(changed, (std::vector<std::string>{"-+twenty", "++twenty exactly"}));
     QVERIFY(difference(of("Third")).added == 0 && difference(of("Third")).deleted > 0);
     QVERIFY(difference(of("Fourth")).deleted == 0 && difference(of("Fourth")).added > 0);

@@ -133,7 +133,8 @@ class TestApply : public QObject {
         if (what == "deleted")
             QVERIFY(QFile::remove(repo.path() + "/gone/only.txt"));
         if (what == "mode")
-            QVERIFY(QFile::setPermissions(repo.path() + "/b.txt", QFile::permissions(repo.path() + "/b.txt") | QFile::ExeOwner));
+            QVERIFY(QFile::setPermissions(repo.path() + "/b.txt",
+                                          QFile::permissions(repo.path() + "/b.txt") | QFile::ExeOwner));
         if (what == "untracked" || what == "ignored" || what == "staged-new")
             repo.writeFile("up/new.txt", "mine\n");
         if (what == "staged-new")
@@ -255,11 +256,15 @@ class TestApply : public QObject {
     void kindsOfFiles()
     {
         TempRepository repo;
-        const std::string one = repo.commitFiles({{"x", "file\n"}, {"y/inner", "inner\n"}, {"exe:run", "run\n"}, {"link:l", "x"}},
-                                                 "One", {}, "main");
-        const std::string two = repo.commitFiles(
-            {{"x", std::nullopt}, {"x/deep/er", "file\n"}, {"y/inner", std::nullopt}, {"y", "file\n"}, {"run", "run\n"}, {"l", "x"}},
-            "Two", {one}, "other");
+        const std::string one = repo.commitFiles(
+            {{"x", "file\n"}, {"y/inner", "inner\n"}, {"exe:run", "run\n"}, {"link:l", "x"}}, "One", {}, "main");
+        const std::string two = repo.commitFiles({{"x", std::nullopt},
+                                                  {"x/deep/er", "file\n"},
+                                                  {"y/inner", std::nullopt},
+                                                  {"y", "file\n"},
+                                                  {"run", "run\n"},
+                                                  {"l", "x"}},
+                                                 "Two", {one}, "other");
         repo.git({"reset", "--hard", "--quiet"});
         repo.git({"update-index", "--add", "--cacheinfo", QString::fromStdString("160000," + one + ",sub")});
         repo.git({"commit", "--quiet", "-m", "With a submodule"});
@@ -298,7 +303,8 @@ class TestApply : public QObject {
         QCOMPARE(scene.worktree(), before);
         QCOMPARE(QString::fromStdString(scene.repo.git({"-C", other, "status", "--porcelain"})), QString());
         QCOMPARE(scene.repo.git({"-C", other, "rev-parse", "HEAD"}), scene.replayed[1]);
-        QCOMPARE(scene.repo.git({"-C", other, "reflog", "-1", "--format=%gs", "HEAD"}), "espalier: Replay topic/x onto main");
+        QCOMPARE(scene.repo.git({"-C", other, "reflog", "-1", "--format=%gs", "HEAD"}),
+                 "espalier: Replay topic/x onto main");
         scene.checkSound();
     }
 
@@ -331,14 +337,17 @@ class TestApply : public QObject {
         ReplayScene scene;
         for (const char* name : {"post-rewrite", "post-checkout"}) {
             const QString path = scene.repo.path() + "/.git/hooks/" + name;
-            scene.repo.writeFile(".git/hooks/" + std::string(name), "#!/bin/sh\necho \"$@\" >\"$0.seen\"\ncat >>\"$0.seen\"\n");
+            scene.repo.writeFile(".git/hooks/" + std::string(name),
+                                 "#!/bin/sh\necho \"$@\" >\"$0.seen\"\ncat >>\"$0.seen\"\n");
             QVERIFY(QFile::setPermissions(path, QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner));
         }
         const auto applied = apply(scene.repo.open(), scene.rewrite());
         QVERIFY2(applied, whyNot(applied).c_str());
-        QCOMPARE(scene.repo.readFile(".git/hooks/post-rewrite.seen"),
-                 "rebase\n" + scene.topic[0] + " " + scene.replayed[0] + "\n" + scene.topic[1] + " " + scene.replayed[1] + "\n");
-        QCOMPARE(scene.repo.readFile(".git/hooks/post-checkout.seen"), scene.topic[1] + " " + scene.replayed[1] + " 1\n");
+        QCOMPARE(scene.repo.readFile(".git/hooks/post-rewrite.seen"), "rebase\n" + scene.topic[0] + " " +
+                                                                          scene.replayed[0] + "\n" + scene.topic[1] +
+                                                                          " " + scene.replayed[1] + "\n");
+        QCOMPARE(scene.repo.readFile(".git/hooks/post-checkout.seen"),
+                 scene.topic[1] + " " + scene.replayed[1] + " 1\n");
     }
 
     // A program in the place of the signer: what it prints becomes the header, in every commit of the chain.

@@ -22,7 +22,8 @@ class TestLogbook : public QObject {
         entry.kind = EntryKind::Push;
         entry.title = "Push topic/x\nto \x1b[31morigin";
         entry.remote = "bytes \xff";
-        entry.moves = {{"refs/heads/topic/x", oid(scene.topic[0]), oid(scene.topic[1])}, {"refs/heads/new", Oid{}, oid(scene.main)}};
+        entry.moves = {{"refs/heads/topic/x", oid(scene.topic[0]), oid(scene.topic[1])},
+                       {"refs/heads/new", Oid{}, oid(scene.main)}};
         entry.pairs = {{oid(scene.topic[0]), oid(scene.topic[1])}};
         entry.branchConfig = {{"branch.x.merge", "refs/heads/\xfe"}};
         const auto begun = beginEntry(clone, entry);

@@ -99,7 +99,9 @@ Work workNamed(const QString& name, const ReplayScene& scene)
     if (name == "rename-below")
         return [](const Repository& r) { return renameBranch(r, "topic/x", "topic/x/y").has_value(); };
     if (name == "move-to-topic")
-        return [to = oid(scene.base)](const Repository& r) { return moveToTopic(r, "topic/x", "topic/y", to).has_value(); };
+        return [to = oid(scene.base)](const Repository& r) {
+            return moveToTopic(r, "topic/x", "topic/y", to).has_value();
+        };
     if (name == "create")
         return [at = oid(scene.main)](const Repository& r) { return createBranch(r, "topic/z", at, true).has_value(); };
     if (name == "delete")
@@ -116,8 +118,8 @@ class TestRecover : public QObject {
     void stoppedAtEveryStep_data()
     {
         QTest::addColumn<QString>("name");
-        for (const char* name : {"replay", "check-out", "rename", "rename-below", "move-to-topic", "create", "delete",
-                                 "restore"})
+        for (const char* name :
+             {"replay", "check-out", "rename", "rename-below", "move-to-topic", "create", "delete", "restore"})
             QTest::newRow(name) << name;
     }
     void stoppedAtEveryStep()

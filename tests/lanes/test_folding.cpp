@@ -121,12 +121,12 @@ void TestFolding::whatKeepsItsRow()
             }).keepsRow[10]);
     for (const Row row : {Row(6), Row(9)})
         QCOMPARE(bool(marksOf([&](Snapshot& snapshot) {
-                     Ref& tag = ref(snapshot, "topic/old");
-                     tag.kind = RefKind::Tag;
-                     tag.place.reset();
-                     tag.branch.clear();
-                     tag.row = row;
-                 }).keepsRow[row]),
+                          Ref& tag = ref(snapshot, "topic/old");
+                          tag.kind = RefKind::Tag;
+                          tag.place.reset();
+                          tag.branch.clear();
+                          tag.row = row;
+                      }).keepsRow[row]),
                  row == 6);
 }
 

@@ -61,10 +61,13 @@ SyntheticHistory shapeOfRepository(const QByteArray& path)
         const auto parents = snapshot->history.parents(row);
         shape.parents.emplace_back(parents.begin(), parents.end());
     }
-    const auto add = [&](const Ref& ref) { shape.tips.push_back({ref.row, ref.place.value_or(Place::Clone), ref.name}); };
+    const auto add = [&](const Ref& ref) {
+        shape.tips.push_back({ref.row, ref.place.value_or(Place::Clone), ref.name});
+    };
     add(*snapshot->mainLineRef());
     for (const Ref& ref : snapshot->refs)
-        if (&ref != snapshot->mainLineRef()) add(ref);
+        if (&ref != snapshot->mainLineRef())
+            add(ref);
     return shape;
 }
 
@@ -74,7 +77,8 @@ SyntheticHistory shapeFor(unsigned seed, int commits)
         return shapeOfRepository(qgetenv("ESPALIER_SHAPE_REPOSITORY"));
     SyntheticHistory shape = randomShape(seed, std::size_t(commits));
     // In every other one most branches are stale.
-    if (seed % 2 == 0) shape.secondsACommit = std::int64_t(86400) * 1200 / commits;
+    if (seed % 2 == 0)
+        shape.secondsACommit = std::int64_t(86400) * 1200 / commits;
     return shape;
 }
 
@@ -86,7 +90,8 @@ void TestLanes::seeds()
     QTest::addColumn<int>("commits");
     for (unsigned seed = 1; seed <= 24; ++seed)
         QTest::addRow("%u", seed) << seed << (seed % 6 == 0 ? 3000 : 300);
-    if (!qgetenv("ESPALIER_SHAPE_REPOSITORY").isEmpty()) QTest::newRow("repository") << 0u << 0;
+    if (!qgetenv("ESPALIER_SHAPE_REPOSITORY").isEmpty())
+        QTest::newRow("repository") << 0u << 0;
 }
 
 std::vector<LanesPtr> TestLanes::pictures(const SnapshotPtr& snapshot)
@@ -109,9 +114,12 @@ void TestLanes::noTwoLinesShareALane()
             // A lane holds at most one line at the top edge of a row and at the bottom edge, and none passes the node.
             std::set<std::pair<int, int>> top, bottom;
             for (const LaneEdge& edge : lanes->edges(row)) {
-                if (edge.part == LaneEdge::Through || edge.part == LaneEdge::Into) QVERIFY(top.insert(at(edge.from)).second);
-                if (edge.part == LaneEdge::Through || edge.part == LaneEdge::OutOf) QVERIFY(bottom.insert(at(edge.to)).second);
-                if (edge.part == LaneEdge::Through) QVERIFY(at(edge.from) != at(lanes->position(row)));
+                if (edge.part == LaneEdge::Through || edge.part == LaneEdge::Into)
+                    QVERIFY(top.insert(at(edge.from)).second);
+                if (edge.part == LaneEdge::Through || edge.part == LaneEdge::OutOf)
+                    QVERIFY(bottom.insert(at(edge.to)).second);
+                if (edge.part == LaneEdge::Through)
+                    QVERIFY(at(edge.from) != at(lanes->position(row)));
             }
         }
 }
@@ -145,7 +153,8 @@ void TestLanes::everyLineJoinsItsParent()
                     QCOMPARE(std::size_t(edge.child), row);
                     QCOMPARE(at(edge.from), at(lanes->position(row)));
                     parents.insert(lanes->displayed(edge.parent).row);
-                    if (edge.part == LaneEdge::OutOf) next[key] = at(edge.to);
+                    if (edge.part == LaneEdge::OutOf)
+                        next[key] = at(edge.to);
                 }
             }
             QVERIFY(open.empty()); // every line that left the row above came in here
@@ -279,7 +288,8 @@ void TestLanes::foldsHoldEveryCommitOnce()
         for (Row parent : snapshot->history.parents(row)) {
             const auto child = *lanes->displayRowOf(row), target = *lanes->displayRowOf(parent);
             // What a folded side branch stands on has no line; it is marked as something that one begins at.
-            if (child == target) continue;
+            if (child == target)
+                continue;
             if (lanes->displayed(child).row == row && lanes->displayed(child).folded == 0)
                 QVERIFY(lines.contains({std::uint32_t(child), std::uint32_t(target)}));
             else
@@ -304,7 +314,8 @@ void TestLanes::foldedFocusHoldsWhatWasAsked()
         for (Row row = 0; row < snapshot->history.size(); ++row) {
             const auto display = lanes->displayRowOf(row);
             QCOMPARE(display.has_value(), std::ranges::binary_search(focus.rows, row));
-            if (display) ++held[*display];
+            if (display)
+                ++held[*display];
         }
         for (std::size_t row = 0; row < lanes->rowCount(); ++row) {
             QCOMPARE(held[row], std::size_t(lanes->displayed(row).folded) + 1);
@@ -376,7 +387,8 @@ void TestLanes::manyBranchesStayNarrow()
     constexpr Row topics = 2000, main = 4000;
     shape.parents.resize(topics + main);
     for (Row row = 0; row < main; ++row)
-        if (row + 1 < main) shape.parents[topics + row] = {topics + row + 1};
+        if (row + 1 < main)
+            shape.parents[topics + row] = {topics + row + 1};
     shape.tips.push_back({topics, Place::Upstream, "main"});
     for (Row row = 0; row < topics; ++row) {
         shape.parents[row] = {Row(topics + (row * 37) % main)};

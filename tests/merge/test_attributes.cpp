@@ -24,13 +24,13 @@ class TestAttributes : public QObject {
         MergeAttributes attributes;
         const Oid tree = readCommit(store, *Oid::parse(commit)).value().tree;
         int other = 0;
-        for (const char* path : {"a", "a.c", "b.c", "lib/a.c", "lib/deep/a.c", "lib/deep/er/mod.rs", "mod.rs", "src/mod.rs",
-                                 "docs/x.txt", "a b.c", "x]y", "part3.h", "lib.h", "caf\xe9.txt", "star*", "DOCS/x.txt",
-                                 ".hidden", "lib/.gitattributes", "src/lib/deep/a.c"}) {
+        for (const char* path : {"a", "a.c", "b.c", "lib/a.c", "lib/deep/a.c", "lib/deep/er/mod.rs", "mod.rs",
+                                 "src/mod.rs", "docs/x.txt", "a b.c", "x]y", "part3.h", "lib.h", "caf\xe9.txt", "star*",
+                                 "DOCS/x.txt", ".hidden", "lib/.gitattributes", "src/lib/deep/a.c"}) {
             const auto found = attributes.of(store, tree, path);
             QVERIFY(found);
-            const GitRun run = repo.tryGit({"check-attr", "-z", "--source=" + QString::fromStdString(commit), "--stdin", "merge",
-                                            "conflict-marker-size"},
+            const GitRun run = repo.tryGit({"check-attr", "-z", "--source=" + QString::fromStdString(commit), "--stdin",
+                                            "merge", "conflict-marker-size"},
                                            QByteArray(path) + '\0');
             const QList<QByteArray> fields = run.out.split('\0');
             QVERIFY2(fields.size() >= 6, run.err.constData());
@@ -50,17 +50,33 @@ class TestAttributes : public QObject {
     void patterns_data()
     {
         QTest::addColumn<QString>("pattern");
-        for (const char* pattern :
-             {"*", "*.c", "a.*", "?.c", "[ab].c", "[!a].c", "[^b].c", "[a-c].c", "part[0-4]*", "part[[:digit:]].h", "x[]]y",
-              "lib/*", "lib/*.c", "/a.c", "/mod.rs", "**/mod.rs", "lib/**", "lib/**/a.c", "**/deep/**", "**", "*/mod.rs",
-              "lib/deep/../a.c", "mod.rs", "docs/*", "d*s/x.txt", "lib*", "\"a b.c\"", "\"\\141 b.c\"", "a\\.c", "star\\*",
-              "*/*/*", "**/*.c", "lib**a.c", "**a.c", "*.h", "caf*", ".*", "l[i]b/?.c", "/**/deep/*.c"})
+        for (const char* pattern : {"*",           "*.c",
+                                    "a.*",         "?.c",
+                                    "[ab].c",      "[!a].c",
+                                    "[^b].c",      "[a-c].c",
+                                    "part[0-4]*",  "part[[:digit:]].h",
+                                    "x[]]y",       "lib/*",
+                                    "lib/*.c",     "/a.c",
+                                    "/mod.rs",     "**/mod.rs",
+                                    "lib/**",      "lib/**/a.c",
+                                    "**/deep/**",  "**",
+                                    "*/mod.rs",    "lib/deep/../a.c",
+                                    "mod.rs",      "docs/*",
+                                    "d*s/x.txt",   "lib*",
+                                    "\"a b.c\"",   "\"\\141 b.c\"",
+                                    "a\\.c",       "star\\*",
+                                    "*/*/*",       "**/*.c",
+                                    "lib**a.c",    "**a.c",
+                                    "*.h",         "caf*",
+                                    ".*",          "l[i]b/?.c",
+                                    "/**/deep/*.c"})
             QTest::addRow("%s", pattern) << pattern;
     }
     void patterns()
     {
         QFETCH(QString, pattern);
-        compare({{".gitattributes", "never merge\n" + pattern.toStdString() + " merge=union\nmod.rs conflict-marker-size=11\n"}});
+        compare({{".gitattributes",
+                  "never merge\n" + pattern.toStdString() + " merge=union\nmod.rs conflict-marker-size=11\n"}});
     }
 
     void precedence_data()
@@ -75,7 +91,9 @@ class TestAttributes : public QObject {
             {"*.c -binary\n*.rs binary\n", "deep/*.c binary\n"},
             {"[attr]made -merge conflict-marker-size=9\n*.c made\n*.h -made\n*.rs made=x\n", "*.c !made\n"},
             {"[attr]binary merge=union\n*.c binary\n", "[attr]made -merge\n*.c made\n"},
-            {"# *.c -merge\n   *.h   merge=union   # dropped\nmod.rs merge=union\n!*.c -merge\n*.rs conflict-marker-size=x\n*.txt -merge ok$\n", ""},
+            {"# *.c -merge\n   *.h   merge=union   # dropped\nmod.rs merge=union\n!*.c -merge\n*.rs "
+             "conflict-marker-size=x\n*.txt -merge ok$\n",
+             ""},
             {"docs/ -merge\nlib -merge\n*.c conflict-marker-size\n*.rs -merge conflict-marker-size=-3\n", ""},
             {"*.c\tmerge=union\r\n*.rs -merge\r\n", ""},
         };

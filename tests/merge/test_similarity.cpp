@@ -45,8 +45,9 @@ class TestSimilarity : public QObject {
         std::string bytes;
         for (int lines = random.below(40); lines > 0; --lines) {
             // Around the longest piece, and around twice of it, the ends of lines matter.
-            const int length = random.chance(30) ? 60 + random.below(10) : random.chance(20) ? 120 + random.below(16)
-                                                                                             : random.below(40);
+            const int length = random.chance(30)   ? 60 + random.below(10)
+                               : random.chance(20) ? 120 + random.below(16)
+                                                   : random.below(40);
             for (int i = 0; i < length; ++i)
                 bytes += char(random.chance(5) ? 128 + random.below(128) : 'a' + random.below(26));
             if (kind == u"binary" && random.chance(30))

@@ -235,8 +235,8 @@ class TestTextMerge : public QObject {
             options.algorithm = algorithm;
             const QString name = algorithm == DiffAlgorithm::Myers ? "myers" : "histogram";
             const auto run = espalier::test::runProgram("git",
-                                                        {"merge-file", "-p", "--diff-algorithm=" + name, "-L", "new base",
-                                                         "-L", "base", "-L", "your commit", "a", "o", "b"},
+                                                        {"merge-file", "-p", "--diff-algorithm=" + name, "-L",
+                                                         "new base", "-L", "base", "-L", "your commit", "a", "o", "b"},
                                                         folder.path());
             const TextMerge merge = mergeTexts(o, a, b, options);
             QCOMPARE(QByteArray::fromStdString(merge.bytes), run.out);

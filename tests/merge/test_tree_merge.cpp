@@ -53,9 +53,17 @@ class TestTreeMerge : public QObject {
     {
         QTest::addColumn<int>("index");
         QTest::addColumn<QString>("kind");
-        const char* const kinds[] = {"text",         "both-added",          "deleted-by-new-base", "deleted-by-commit",
-                                     "binary",       "type-differs",        "file-and-directory",  "renamed-twice",
-                                     "renamed-and-deleted", "renamed-and-added", "directory-renamed"};
+        const char* const kinds[] = {"text",
+                                     "both-added",
+                                     "deleted-by-new-base",
+                                     "deleted-by-commit",
+                                     "binary",
+                                     "type-differs",
+                                     "file-and-directory",
+                                     "renamed-twice",
+                                     "renamed-and-deleted",
+                                     "renamed-and-added",
+                                     "directory-renamed"};
         for (int i = 0; i < int(std::size(kinds)); ++i)
             QTest::addRow("%s", kinds[i]) << i << kinds[i];
     }
@@ -96,12 +104,15 @@ class TestTreeMerge : public QObject {
         QVERIFY(outcome.merge.clean());
         MergeOptions without;
         without.renames = false;
-        QVERIFY(!merged({{"a", lines(20)}}, {{"a", {}}, {"b", lines(20, 2)}}, {{"a", lines(20, 15)}}, without).merge.clean());
+        QVERIFY(!merged({{"a", lines(20)}}, {{"a", {}}, {"b", lines(20, 2)}}, {{"a", lines(20, 15)}}, without)
+                     .merge.clean());
     }
 
     void attributes()
     {
-        const Files base{{"log", "a\n"}, {"bin", "a\n"}, {"plain", "a\n"},
+        const Files base{{"log", "a\n"},
+                         {"bin", "a\n"},
+                         {"plain", "a\n"},
                          {".gitattributes", "log merge=union\nbin -merge\nplain conflict-marker-size=9\n"}};
         const Outcome outcome = merged(base, {{"log", "a\nb\n"}, {"bin", "b\n"}, {"plain", "b\n"}},
                                        {{"log", "a\nc\n"}, {"bin", "c\n"}, {"plain", "c\n"}});

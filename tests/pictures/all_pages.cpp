@@ -64,14 +64,16 @@ checkout topic/more-stations
 void startPages(MainWindow& window, Pictures& pictures)
 {
     pictures.take(QStringLiteral("start-first-time"));
-    window.startPage()->setRecent({QStringLiteral("/home/mira/src/tidebook"), QStringLiteral("/home/mira/src/harbour-lab/almanac"),
-                                   QStringLiteral("/srv/work/a-repository-with-quite-a-long-name/of-a-path/that/goes/on")});
+    window.startPage()->setRecent(
+        {QStringLiteral("/home/mira/src/tidebook"), QStringLiteral("/home/mira/src/harbour-lab/almanac"),
+         QStringLiteral("/srv/work/a-repository-with-quite-a-long-name/of-a-path/that/goes/on")});
     window.startPage()->setKept({QStringLiteral("same-lines"), QStringLiteral("stacked")},
                                 QStringLiteral("~/.local/share/espalier/samples"));
     window.startPage()->samples()->setCurrentRow(3);
     pictures.take(QStringLiteral("start"));
-    pictures.takeDialog(QStringLiteral("clone-dialog"), [&] { dialogs::askClone(&window); },
-                        QStringLiteral("https://code.example/mira/tidebook.git"));
+    pictures.takeDialog(
+        QStringLiteral("clone-dialog"), [&] { dialogs::askClone(&window); },
+        QStringLiteral("https://code.example/mira/tidebook.git"));
     window.openRepository(QStringLiteral("/nowhere/at/all"));
     waitFor([&] { return !window.notice()->line().isEmpty(); }, QStringLiteral("the error"));
     pictures.take(QStringLiteral("start-error"));
@@ -88,7 +90,8 @@ void workbench(MainWindow& window, Pictures& pictures, const Scratch& samples)
     selectBranch(window, "topic/metric-heights");
     pictures.take(QStringLiteral("workbench"));
     window.graph()->goToId(window.session()->snapshot()->findByAnyName("upstream/main")->tip);
-    waitFor([&] { return window.commitPanel()->findChild<QTreeWidget*>()->topLevelItemCount() > 0; }, QStringLiteral("the files"));
+    waitFor([&] { return window.commitPanel()->findChild<QTreeWidget*>()->topLevelItemCount() > 0; },
+            QStringLiteral("the files"));
     pictures.take(QStringLiteral("commit-panel"));
     selectBranch(window, "topic/metric-heights");
     window.graph()->focusOn(window.graph()->currentRow());
@@ -106,17 +109,22 @@ void workbench(MainWindow& window, Pictures& pictures, const Scratch& samples)
     selectBranch(window, "topic/metric-heights");
     pictures.takeDialog(QStringLiteral("remotes-dialog"),
                         [&] { dialogs::askRoles(&window, *window.session()->snapshot()); });
-    pictures.takeDialog(QStringLiteral("replay-onto-dialog"), [&] { window.askReplayOnto("refs/heads/topic/metric-heights"); });
-    pictures.takeDialog(QStringLiteral("go-to-dialog"),
-                        [&] {
-                            dialogs::chooseCommit(&window, MainWindow::tr("Go to"), MainWindow::tr("Go there"),
-                                                  *window.session()->snapshot());
-                        },
-                        QString::fromStdString(window.session()->snapshot()->mainLineRef()->tip.hex().substr(0, 5)));
-    pictures.takeDialog(QStringLiteral("new-branch-dialog"), [&] {
-        dialogs::askBranchName(&window, QStringLiteral("New branch"), QStringLiteral("At commit 4c19d02."),
-                               QStringLiteral("topic/"), *window.session()->snapshot(), true);
-    }, QStringLiteral("topic/moon-phase"));
+    pictures.takeDialog(QStringLiteral("replay-onto-dialog"),
+                        [&] { window.askReplayOnto("refs/heads/topic/metric-heights"); });
+    pictures.takeDialog(
+        QStringLiteral("go-to-dialog"),
+        [&] {
+            dialogs::chooseCommit(&window, MainWindow::tr("Go to"), MainWindow::tr("Go there"),
+                                  *window.session()->snapshot());
+        },
+        QString::fromStdString(window.session()->snapshot()->mainLineRef()->tip.hex().substr(0, 5)));
+    pictures.takeDialog(
+        QStringLiteral("new-branch-dialog"),
+        [&] {
+            dialogs::askBranchName(&window, QStringLiteral("New branch"), QStringLiteral("At commit 4c19d02."),
+                                   QStringLiteral("topic/"), *window.session()->snapshot(), true);
+        },
+        QStringLiteral("topic/moon-phase"));
     pictures.takeDrag(QStringLiteral("drag-ghost"), "topic/metric-heights");
 }
 
@@ -180,9 +188,9 @@ void overwriteForeign(MainWindow& window, Pictures& pictures, const Scratch& sam
     window.overwritePage()->showRefused(QStringLiteral("The fork's topic/spring-warning moved since the check."));
     pictures.take(QStringLiteral("overwrite-refused"));
     window.showWorkbench();
-    Q_EMIT window.session()->failed(
-        QStringLiteral("Cannot apply topic/spring-warning: core/spring.cpp has changes of yours that the checkout would "
-                       "overwrite. Commit them or set them aside, then apply again."));
+    Q_EMIT window.session()->failed(QStringLiteral(
+        "Cannot apply topic/spring-warning: core/spring.cpp has changes of yours that the checkout would "
+        "overwrite. Commit them or set them aside, then apply again."));
     pictures.take(QStringLiteral("workbench-error"));
     window.notice()->clear();
 }
@@ -206,7 +214,8 @@ std::vector<Look> looks()
         const QString scheme = dark ? QStringLiteral("dark") : QStringLiteral("light");
         all.push_back({.name = scheme, .dark = dark});
         all.push_back({.name = scheme + QStringLiteral("-125"), .dark = dark, .scale = QStringLiteral("1.25")});
-        all.push_back({.name = scheme + QStringLiteral("-200"), .dark = dark, .size = {1280, 800}, .scale = QStringLiteral("2")});
+        all.push_back(
+            {.name = scheme + QStringLiteral("-200"), .dark = dark, .size = {1280, 800}, .scale = QStringLiteral("2")});
         all.push_back({.name = scheme + QStringLiteral("-small"), .dark = dark, .size = {1024, 700}});
         all.push_back({.name = scheme + QStringLiteral("-big"), .dark = dark, .size = {1920, 1200}});
         all.push_back({.name = scheme + QStringLiteral("-font"), .dark = dark, .points = 14});

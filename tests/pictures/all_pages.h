@@ -15,9 +15,9 @@ namespace espalier::pictures {
 struct Look {
     QString name;
     bool dark = false;
-    QSize size{1400, 900}; // of the window, in its own units
+    QSize size{1400, 900};               // of the window, in its own units
     QString scale = QStringLiteral("1"); // what QT_SCALE_FACTOR must be when the program starts
-    int points = 0;        // of the font; 0: the desktop's own
+    int points = 0;                      // of the font; 0: the desktop's own
 };
 
 std::vector<Look> looks();

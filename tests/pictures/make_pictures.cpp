@@ -61,8 +61,8 @@ void theJob(const QString& folder)
     beginSettling(window);
     pictures.take(QStringLiteral("settle"));
     decideAll(window, pictures);
-    QTreeWidget* entries = applyAndPush(window, pictures, "topic/metric-heights", QStringLiteral("applied"),
-                                        QStringLiteral("pushed"));
+    QTreeWidget* entries =
+        applyAndPush(window, pictures, "topic/metric-heights", QStringLiteral("applied"), QStringLiteral("pushed"));
     entries->setCurrentItem(entries->topLevelItem(1)); // the replay, below the push
     const int before = entries->topLevelItemCount();
     click(window.logbookPage(), QStringLiteral("Take back"));
@@ -113,7 +113,9 @@ int main(int argc, char** argv)
     const QStringList wanted = arguments.mid(3);
     const bool sound = std::ranges::all_of(wanted, [&](const QString& name) { return known(name) != all.end(); });
     if (folder.isEmpty() || !sound) {
-        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…] or --repository PATH FOLDER [FILE]\n", stderr);
+        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…] or --repository PATH FOLDER "
+                   "[FILE]\n",
+                   stderr);
         return 2;
     }
     theme::apply(application, theme::Scheme::Light);

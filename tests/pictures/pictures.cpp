@@ -66,7 +66,8 @@ Scratch::~Scratch()
             fs::permissions(entry.path(), fs::perms::owner_write, fs::perm_options::add, failed);
     fs::remove_all(root, failed);
     if (failed)
-        std::fprintf(stderr, "make_pictures: %s could not be removed: %s\n", qPrintable(m_path), failed.message().c_str());
+        std::fprintf(stderr, "make_pictures: %s could not be removed: %s\n", qPrintable(m_path),
+                     failed.message().c_str());
 }
 
 void waitFor(const std::function<bool()>& condition, const QString& what)
@@ -116,7 +117,8 @@ void Pictures::takeDialog(const QString& name, const std::function<void()>& ask,
         const QPixmap part = dialog->grab();
         QPainter painter(&whole);
         painter.fillRect(m_window.rect(), QColor(0, 0, 0, 70));
-        painter.drawPixmap(QPoint((m_window.width() - dialog->width()) / 2, (m_window.height() - dialog->height()) / 2), part);
+        painter.drawPixmap(QPoint((m_window.width() - dialog->width()) / 2, (m_window.height() - dialog->height()) / 2),
+                           part);
         painter.end();
         save(whole, name);
         dialog->close();
@@ -191,7 +193,10 @@ void replay(MainWindow& window, const std::string& branch, const std::string& on
     const Ref* base = onto.empty() ? snapshot->mainLineRef() : snapshot->findRef(onto);
     if (!ref || !base)
         giveUp(QStringLiteral("there is no branch to replay"));
-    window.startReplay({.branch = ref->name, .below = {}, .tip = ref->tip, .wholeBranch = true,
+    window.startReplay({.branch = ref->name,
+                        .below = {},
+                        .tip = ref->tip,
+                        .wholeBranch = true,
                         .label = QString::fromStdString(branch)},
                        {.commit = base->tip, .refName = base->name, .label = QString::fromStdString(base->shortName)});
     waitFor([&] { return window.flow()->run() && !window.flow()->isBusy(); }, QStringLiteral("the dry run"));
@@ -200,10 +205,12 @@ void replay(MainWindow& window, const std::string& branch, const std::string& on
 void beginSettling(MainWindow& window)
 {
     click(window.dryRunPage(), QStringLiteral("Settle"));
-    waitFor([&] {
-        const auto* choice = window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"));
-        return choice && choice->isVisible() && choice->isEnabled();
-    }, QStringLiteral("the hunks"));
+    waitFor(
+        [&] {
+            const auto* choice = window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"));
+            return choice && choice->isVisible() && choice->isEnabled();
+        },
+        QStringLiteral("the hunks"));
 }
 
 void decide(MainWindow& window, const QString& choice)
@@ -229,7 +236,8 @@ QTreeWidget* applyAndPush(MainWindow& window, Pictures& pictures, const std::str
     waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
     pictures.take(QStringLiteral("overwrite-check"));
     click(window.overwritePage(), QStringLiteral("Replace"));
-    waitFor([&] { return buttonOf(window.overwritePage(), QStringLiteral("Nothing to push")); }, QStringLiteral("the push"));
+    waitFor([&] { return buttonOf(window.overwritePage(), QStringLiteral("Nothing to push")); },
+            QStringLiteral("the push"));
     pictures.take(pushed);
     window.showLogbook();
     auto* entries = window.logbookPage()->findChild<QTreeWidget*>(QStringLiteral("entries"));

@@ -34,8 +34,10 @@ const Ref* telling(const Session& session)
 class Views {
   public:
     Views(MainWindow& window, Pictures& pictures)
-        : m_window(window), m_pictures(pictures), m_bar(*window.graph()->findChild<FilterBar*>()),
-          m_list(*window.graph()->findChild<GraphList*>())
+        : m_window(window)
+        , m_pictures(pictures)
+        , m_bar(*window.graph()->findChild<FilterBar*>())
+        , m_list(*window.graph()->findChild<GraphList*>())
     {
     }
     // The window's model answers a change of what is shown with a reset, and a search with its result.
@@ -50,7 +52,8 @@ class Views {
         QSignalSpy asked(&m_bar, &FilterBar::queryChanged);
         m_bar.setText(text);
         waitFor([&] { return asked.count() > 0; }, QStringLiteral("the filter"));
-        waitFor([&] { return !m_bar.result().isEmpty() && m_bar.result() != GraphView::tr("Searching\u2026"); }, QStringLiteral("the search"));
+        waitFor([&] { return !m_bar.result().isEmpty() && m_bar.result() != GraphView::tr("Searching\u2026"); },
+                QStringLiteral("the search"));
         m_list.verticalScrollBar()->setValue(0);
         m_window.graph()->findNext();
         m_pictures.take(name);
@@ -77,7 +80,8 @@ void takeFilters(Views& views, const Snapshot& snapshot, const QString& file)
     views.filtered(QStringLiteral("person:mira"), QStringLiteral("person"));
     views.filtered(QStringLiteral("path:%1").arg(file), QStringLiteral("path"));
     const QDate middle = QDateTime::fromSecsSinceEpoch(snapshot.history.time(snapshot.history.size() / 2)).date();
-    views.filtered(QStringLiteral("since:%1 until:%2").arg(middle.toString(Qt::ISODate), middle.addMonths(2).toString(Qt::ISODate)),
+    views.filtered(QStringLiteral("since:%1 until:%2")
+                       .arg(middle.toString(Qt::ISODate), middle.addMonths(2).toString(Qt::ISODate)),
                    QStringLiteral("dates"));
     views.filtered(QStringLiteral("in:fork person:ada"), QStringLiteral("place"));
     views.afterReset(
@@ -96,7 +100,8 @@ void takeVersions(MainWindow& window, Pictures& pictures)
     const Snapshot& snapshot = *window.session()->snapshot();
     for (const BranchDrift& branch : window.session()->drift()->branches) {
         const Ref& own = snapshot.refs[std::size_t(branch.ref)];
-        const Ref* fork = own.kind == RefKind::Branch && branch.ref != snapshot.mainLine ? snapshot.forkCopy(own.branch) : nullptr;
+        const Ref* fork =
+            own.kind == RefKind::Branch && branch.ref != snapshot.mainLine ? snapshot.forkCopy(own.branch) : nullptr;
         if (!fork || fork->row == own.row || branch.ahead == 0)
             continue;
         QSignalSpy loaded(window.commitPanel(), &CommitPanel::loaded);
@@ -109,7 +114,8 @@ void takeVersions(MainWindow& window, Pictures& pictures)
 
 } // namespace
 
-void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& file, const QString& suffix)
+void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& file,
+                            const QString& suffix)
 {
     MainWindow window;
     window.resize(1500, 950);
@@ -122,7 +128,8 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     QTimer tick;
     QObject::connect(&tick, &QTimer::timeout, &window, [&] {
         const qint64 waited = sinceTick.restart();
-        if (std::exchange(taken, pictures.count()) == pictures.count()) longest = std::max(longest, waited);
+        if (std::exchange(taken, pictures.count()) == pictures.count())
+            longest = std::max(longest, waited);
     });
     sinceTick.start();
     tick.start(0);
@@ -132,7 +139,8 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     const auto* list = window.graph()->findChild<GraphList*>();
     waitFor([&] { return list->model()->rowCount() > 0; }, QStringLiteral("the first rows"));
     std::printf("first rows after %lld ms\n", static_cast<long long>(clock.elapsed()));
-    if (window.session()->snapshot() == nullptr) pictures.take(QStringLiteral("first-rows"));
+    if (window.session()->snapshot() == nullptr)
+        pictures.take(QStringLiteral("first-rows"));
     waitFor([&] { return window.session()->snapshot() != nullptr; }, QStringLiteral("the picture"));
     std::printf("picture after %lld ms\n", static_cast<long long>(clock.elapsed()));
     waitFor([&] { return window.session()->drift() != nullptr; }, QStringLiteral("the drift"));

@@ -8,6 +8,7 @@
 
 namespace espalier::pictures {
 
-void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& file, const QString& suffix);
+void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& file,
+                            const QString& suffix);
 
 } // namespace espalier::pictures

@@ -33,7 +33,8 @@ Step gitStep(const TempRepository& repo, const std::string& base, const std::str
     for (const std::string& stage : merge.stages) {
         QString path = QString::fromStdString(escapePath(stage.substr(stage.find('\t') + 1)));
         // The name of a file that makes place ends in the side's name, which is another one here.
-        path.replace("~" + QString::fromStdString(onto), "~new_base").replace("~" + QString::fromStdString(commit), "~your_commit");
+        path.replace("~" + QString::fromStdString(onto), "~new_base")
+            .replace("~" + QString::fromStdString(commit), "~your_commit");
         step.conflicts.insert(path.toStdString());
     }
     return step;
@@ -103,7 +104,8 @@ class TestBatch : public QObject {
                 if (!step.clean) {
                     QVERIFY2(outcome == "conflict", (where + outcome + ", git has conflicts").c_str());
                     const Paths found = pathsOf(commit);
-                    QVERIFY2(found == step.conflicts, (where + "\n  here:" + told(found) + "\n  git: " + told(step.conflicts)).c_str());
+                    QVERIFY2(found == step.conflicts,
+                             (where + "\n  here:" + told(found) + "\n  git: " + told(step.conflicts)).c_str());
                     QVERIFY(!found.empty() || !commit["unclear"].empty());
                     break;
                 }
@@ -111,8 +113,8 @@ class TestBatch : public QObject {
                 if (outcome == "clean")
                     QCOMPARE(commit["newTree"].get<std::string>(), step.tree);
                 else
-                    QCOMPARE(QString::fromStdString(step.tree), QString::fromStdString(repo.git(
-                                 {"rev-parse", QString::fromStdString(onto) + "^{tree}"})));
+                    QCOMPARE(QString::fromStdString(step.tree),
+                             QString::fromStdString(repo.git({"rev-parse", QString::fromStdString(onto) + "^{tree}"})));
                 onto = step.tree;
             }
         }
@@ -132,7 +134,8 @@ class TestBatch : public QObject {
             ObjectStore store(opened);
             ReplayCaches caches(opened);
             const Person person{"Ada Quill", "ada@example.org", 1700000500, 60};
-            const auto plan = planTip(store, caches.commits, *Oid::parse(topic.tip), *Oid::parse(topic.onto), person, false);
+            const auto plan =
+                planTip(store, caches.commits, *Oid::parse(topic.tip), *Oid::parse(topic.onto), person, false);
             QVERIFY(plan);
             const auto run = dryRun(opened, *plan);
             QVERIFY2(run, run ? "" : run.error().line().c_str());

@@ -43,8 +43,10 @@ class RandomEdits {
     explicit RandomEdits(unsigned seed) : m_random(seed) {}
     Files next()
     {
-        static const std::vector<std::string> names{"a.txt", "dir/b c.txt", "dir/deep/c.txt", "z/\xc3\xa9t\xc3\xa9.txt",
-                                                    "quo\"te", "tab\there", "back\\slash", "bin", "empty", "zz"};
+        static const std::vector<std::string> names{
+            "a.txt",   "dir/b c.txt", "dir/deep/c.txt", "z/\xc3\xa9t\xc3\xa9.txt",
+            "quo\"te", "tab\there",   "back\\slash",    "bin",
+            "empty",   "zz"};
         Files files;
         for (int i = 0, count = 1 + below(3); i < count; ++i) {
             const std::string name = names[std::size_t(below(int(names.size())))];
@@ -79,8 +81,12 @@ class RandomEdits {
         for (int i = 0, count = below(4); i < count; ++i) {
             const auto at = numbers.begin() + below(int(numbers.size()));
             switch (below(3)) {
-            case 0: *at = below(1000); break;
-            case 1: numbers.insert(at, below(30)); break;
+            case 0:
+                *at = below(1000);
+                break;
+            case 1:
+                numbers.insert(at, below(30));
+                break;
             default:
                 if (numbers.size() > 10)
                     numbers.erase(at);
@@ -114,7 +120,8 @@ void TestEquivalence::patchIdsAgree()
         tip = bulk.commit("main", {tip}, edits.next(), "Change " + std::to_string(i));
     bulk.import(repo);
     // One "PATCH-ID COMMIT" line a commit that changes something.
-    const auto patches = repo.tryGit({"log", "-p", "--full-index", "--no-ext-diff", "--no-textconv", "--no-renames", "main"}).out;
+    const auto patches =
+        repo.tryGit({"log", "-p", "--full-index", "--no-ext-diff", "--no-textconv", "--no-renames", "main"}).out;
     std::map<std::string, std::string> expected;
     for (const auto& line : lines(repo.git({"patch-id", "--stable"}, patches)))
         expected[line.substr(41)] = line.substr(0, 40);
@@ -158,7 +165,8 @@ void TestEquivalence::cherryAgrees()
             if (random() % 2 == 0 || i % 4 == 0)
                 main = bulk.commit("main", {main}, {{path, changed}}, "Taken " + std::to_string(i));
             if (random() % 2 == 0)
-                main = bulk.commit("main", {main}, {{"f5/text", text(int(random() % 9000))}}, "Own " + std::to_string(i));
+                main =
+                    bulk.commit("main", {main}, {{"f5/text", text(int(random() % 9000))}}, "Own " + std::to_string(i));
         }
         bulk.import(repo);
         std::set<std::string> expected, mine;
@@ -191,7 +199,8 @@ void TestEquivalence::cherryAgrees()
             const auto all = equalCommits(store, std::span(&commit, 1), others, kept);
             QVERIFY(some.has_value() && all.has_value());
             QVERIFY(some->size() <= all->size());
-            QCOMPARE(equalCommits(store, std::span(&commit, 1), others, inFull).value_or(decltype(all)::value_type()), *all);
+            QCOMPARE(equalCommits(store, std::span(&commit, 1), others, inFull).value_or(decltype(all)::value_type()),
+                     *all);
             if (!all->empty())
                 found.insert(commit.hex());
         }
@@ -261,7 +270,8 @@ void TestEquivalence::changesAgree()
                 found.insert((file.binary ? "-\t-" : std::to_string(added) + '\t' + std::to_string(deleted)) + '\t' +
                              file.newPath);
         }
-        const auto out = repo.tryGit({"diff-tree", "--root", "-r", "-M", "--no-commit-id", "--numstat", "-z", commit.c_str()}).out;
+        const auto out =
+            repo.tryGit({"diff-tree", "--root", "-r", "-M", "--no-commit-id", "--numstat", "-z", commit.c_str()}).out;
         const auto parts = out.split('\0');
         for (qsizetype i = 0; i < parts.size(); ++i) {
             if (parts[i].isEmpty())
@@ -281,7 +291,8 @@ void TestEquivalence::changesAgree()
         QCOMPARE(found, expected);
     }
     QVERIFY(compared > 30);
-    QVERIFY(changesBetween(opened, oid(repo.git({"rev-parse", "main~5"})), oid(repo.git({"rev-parse", "main"}))).has_value());
+    QVERIFY(changesBetween(opened, oid(repo.git({"rev-parse", "main~5"})), oid(repo.git({"rev-parse", "main"})))
+                .has_value());
     // `git apply` takes the patch text of a commit, onto its parent's tree.
     for (int back = 0; back < 8; ++back) {
         const auto commit = repo.git({"rev-parse", QString("main~%1").arg(back).toUtf8().constData()});

@@ -49,8 +49,8 @@ void growRandomly(const TempRepository& repo, unsigned seed, int count)
             if (other != 0 && std::ranges::find(parents, other) == parents.end())
                 parents.push_back(other);
         }
-        tips[std::size_t(lane)] =
-            bulk.commit(lane == 0 ? "main" : "topic/" + std::to_string(lane), parents, {}, "Commit " + std::to_string(i));
+        tips[std::size_t(lane)] = bulk.commit(lane == 0 ? "main" : "topic/" + std::to_string(lane), parents, {},
+                                              "Commit " + std::to_string(i));
     }
     bulk.import(repo);
     // The same names on two remotes, at older points; annotated tags, one of a tag; a tag of a tree.
@@ -104,15 +104,16 @@ void compareDrift(const TempRepository& repo, const SnapshotPtr& snapshot, const
 {
     // git for-each-ref --format=%(ahead-behind:COMMIT), git 2.41 and newer.
     std::map<std::string, std::string> expected;
-    for (const auto& line : lines(repo.git({"for-each-ref", QString::fromStdString(
-                                                "--format=%(refname) %(ahead-behind:" + mainLine + ")")}))) {
+    for (const auto& line : lines(repo.git(
+             {"for-each-ref", QString::fromStdString("--format=%(refname) %(ahead-behind:" + mainLine + ")")}))) {
         const std::size_t blank = line.find(' ');
         expected[line.substr(0, blank)] = line.substr(blank + 1);
     }
     std::vector<Row> tips;
     for (const Ref& ref : snapshot->refs)
         tips.push_back(ref.row);
-    const Row main = snapshot->history.find(*Oid::parse(repo.git({"rev-parse", QString::fromStdString(mainLine + "^{commit}")})));
+    const Row main =
+        snapshot->history.find(*Oid::parse(repo.git({"rev-parse", QString::fromStdString(mainLine + "^{commit}")})));
     const auto counts = driftOfAll(snapshot->history, main, tips);
     QVERIFY(counts.has_value());
     for (std::size_t i = 0; i < tips.size(); ++i) {
@@ -164,15 +165,14 @@ void TestHistory::tableAgrees_data()
     QTest::addColumn<bool>("packed");
     QTest::newRow("loose objects") << QStringList() << false;
     QTest::newRow("pack with deltas") << QStringList() << true;
-    QTest::newRow("single, generation 2") << QStringList{"-c", "commitGraph.generationVersion=2", "commit-graph", "write",
-                                                         "--reachable"}
-                                          << true;
-    QTest::newRow("single, generation 1") << QStringList{"-c", "commitGraph.generationVersion=1", "commit-graph", "write",
-                                                         "--reachable"}
-                                          << false;
+    QTest::newRow("single, generation 2")
+        << QStringList{"-c", "commitGraph.generationVersion=2", "commit-graph", "write", "--reachable"} << true;
+    QTest::newRow("single, generation 1")
+        << QStringList{"-c", "commitGraph.generationVersion=1", "commit-graph", "write", "--reachable"} << false;
     QTest::newRow("chain") << QStringList{"commit-graph", "write", "--reachable", "--split=no-merge"} << false;
-    QTest::newRow("chain, generation 1") << QStringList{"-c", "commitGraph.generationVersion=1", "commit-graph", "write",
-                                                        "--reachable", "--split=no-merge"}
+    QTest::newRow("chain, generation 1") << QStringList{"-c",           "commitGraph.generationVersion=1",
+                                                        "commit-graph", "write",
+                                                        "--reachable",  "--split=no-merge"}
                                          << true;
 }
 
@@ -207,8 +207,8 @@ void TestHistory::tableAgrees()
 void TestHistory::damagedCommitGraph_data()
 {
     QTest::addColumn<QString>("how");
-    for (const char* how : {"empty", "header", "cut", "one bit", "trailer", "garbage", "chain layer missing", "chain line",
-                            "sum mended"})
+    for (const char* how :
+         {"empty", "header", "cut", "one bit", "trailer", "garbage", "chain layer missing", "chain line", "sum mended"})
         QTest::newRow(how) << how;
 }
 
@@ -254,9 +254,10 @@ void TestHistory::damagedCommitGraph()
                 bytes[at + 36 * 7 + 22] = 0;
                 bytes[at + 36 * 7 + 23] = 7; // its own parent
                 bytes.resize(bytes.size() - 20);
-                bytes += QByteArray::fromHex(
-                             QCryptographicHash::hash(QByteArray::fromStdString(bytes), QCryptographicHash::Sha1).toHex())
-                             .toStdString();
+                bytes +=
+                    QByteArray::fromHex(
+                        QCryptographicHash::hash(QByteArray::fromStdString(bytes), QCryptographicHash::Sha1).toHex())
+                        .toStdString();
             }
         });
     }
@@ -294,8 +295,10 @@ void TestHistory::randomlyDamagedCommitGraph()
                 const std::size_t at = anywhere ? random() % bytes.size() : data + random() % (dataEnd - data);
                 bytes[at] = char(bytes[at] ^ (1 << random() % 8));
             }
-            if (seed % 10 == 9) bytes.resize(random() % bytes.size());
-            if (bytes == whole) bytes[data] ^= 1; // turned back again
+            if (seed % 10 == 9)
+                bytes.resize(random() % bytes.size());
+            if (bytes == whole)
+                bytes[data] ^= 1; // turned back again
         });
         const auto snapshot = snapshotOf(repo);
         QVERIFY2(tableOf(snapshot->history) == expected, qPrintable(QStringLiteral("seed %1").arg(seed)));
@@ -338,8 +341,8 @@ void TestHistory::placesAgree()
     for (int sample = 0; sample < 40; ++sample) {
         const Row row = Row(random() % snapshot->history.size());
         // git for-each-ref --contains
-        const auto names = lines(repo.git(
-            {"for-each-ref", "--format=%(refname)", "--contains", snapshot->history.id(row).hex().c_str()}));
+        const auto names = lines(
+            repo.git({"for-each-ref", "--format=%(refname)", "--contains", snapshot->history.id(row).hex().c_str()}));
         QCOMPARE(snapshot->placesOf(row), placesOfNames(names));
     }
 }
@@ -427,8 +430,9 @@ void TestHistory::sharedTimesAndClockSkew()
     std::mt19937 random(77);
     for (int i = 1; i <= 400; ++i) {
         const QByteArray ref = "refs/heads/b" + QByteArray::number(i % 7);
-        stream += "reset " + ref + "\ncommit " + ref + "\nmark :" + QByteArray::number(i) + "\ncommitter A U <a@example.org> " +
-                  QByteArray::number(1700000000 + int(random() % 50)) + " +0000\ndata 1\nx\n";
+        stream += "reset " + ref + "\ncommit " + ref + "\nmark :" + QByteArray::number(i) +
+                  "\ncommitter A U <a@example.org> " + QByteArray::number(1700000000 + int(random() % 50)) +
+                  " +0000\ndata 1\nx\n";
         if (i > 1)
             stream += "from :" + QByteArray::number(1 + int(random() % unsigned(i - 1))) + "\n";
         stream += "\n";
@@ -484,13 +488,16 @@ void TestHistory::replacedAndGrafted()
     const auto altered = [&] {
         std::vector<std::string> found;
         for (Row row = 0; row < snapshot->history.size(); ++row) {
-            if (snapshot->history.isReplaced(row)) found.push_back("replaced " + snapshot->history.id(row).hex());
-            if (snapshot->history.isGrafted(row)) found.push_back("grafted " + snapshot->history.id(row).hex());
+            if (snapshot->history.isReplaced(row))
+                found.push_back("replaced " + snapshot->history.id(row).hex());
+            if (snapshot->history.isGrafted(row))
+                found.push_back("grafted " + snapshot->history.id(row).hex());
         }
         return found;
     };
     QCOMPARE(altered(), std::vector{"replaced " + victim});
-    QVERIFY(findLandmarks(*snapshot).keepsRow[snapshot->history.find(*Oid::parse(victim))]); // never folded out of sight
+    QVERIFY(
+        findLandmarks(*snapshot).keepsRow[snapshot->history.find(*Oid::parse(victim))]); // never folded out of sight
     repo.git({"replace", "-d", victim.c_str()});
     repo.writeFile(".git/info/grafts", victim + " " + elsewhere + "\n");
     snapshot = snapshotOf(repo, snapshot);
@@ -515,7 +522,8 @@ void TestHistory::newestRowsComeFirst()
     QFETCH(bool, graph);
     TempRepository repo;
     growRandomly(repo, 71, 1500);
-    if (graph) repo.git({"commit-graph", "write", "--reachable"});
+    if (graph)
+        repo.git({"commit-graph", "write", "--reachable"});
     SnapshotPtr first;
     const auto whole = takeSnapshot(repo.open(), {}, {}, [&](SnapshotPtr seen) { first = std::move(seen); });
     QVERIFY(whole.has_value() && first);
@@ -541,7 +549,8 @@ void TestHistory::newestRowsComeFirst()
     TempRepository small;
     growRandomly(small, 72, 200);
     first.reset();
-    QVERIFY(takeSnapshot(small.open(), {}, {}, [&](SnapshotPtr seen) { first = std::move(seen); }).has_value() && !first);
+    QVERIFY(takeSnapshot(small.open(), {}, {}, [&](SnapshotPtr seen) { first = std::move(seen); }).has_value() &&
+            !first);
 }
 
 void TestHistory::reloadTakesOver()
@@ -580,9 +589,9 @@ void TestHistory::missingTipAndParent()
     QVERIFY(snapshot->findRef("refs/tags/v2"));
     QCOMPARE(snapshot->findRef("refs/tags/v2")->tip.hex(), repo.git({"rev-parse", "main~5"}));
     QCOMPARE(snapshot->notices.size(), std::size_t(2));
-    const std::string orphan = repo.writeRaw("commit", "tree " + std::string(emptyTreeHex) + "\nparent " +
-                                                           std::string(40, 'a') +
-                                                           "\nauthor A <a@b> 1 +0000\ncommitter A <a@b> 1 +0000\n\nx\n");
+    const std::string orphan =
+        repo.writeRaw("commit", "tree " + std::string(emptyTreeHex) + "\nparent " + std::string(40, 'a') +
+                                    "\nauthor A <a@b> 1 +0000\ncommitter A <a@b> 1 +0000\n\nx\n");
     repo.writeFile(".git/refs/heads/orphan", orphan + "\n");
     const auto broken = takeSnapshot(repo.open());
     QVERIFY(!broken.has_value());

@@ -58,7 +58,8 @@ class TestMergeTree : public QObject {
             QSKIP("ESPALIER_MERGE_REPOSITORY names no repository");
         TempRepository repo(TempRepository::Bare);
         repo.git({"fetch", "--quiet", "--no-tags", from, "+refs/*:refs/copied/*"});
-        const QStringList lines = QString::fromStdString(repo.git({"rev-list", "--all", "--parents", "--no-merges"})).split('\n');
+        const QStringList lines =
+            QString::fromStdString(repo.git({"rev-list", "--all", "--parents", "--no-merges"})).split('\n');
         SmallRandom random(qEnvironmentVariableIntValue("ESPALIER_MERGE_SEED"));
         std::vector<MergeCase> cases;
         const int wanted = qEnvironmentVariableIntValue("ESPALIER_MERGE_CASES");
@@ -98,7 +99,8 @@ class TestMergeTree : public QObject {
         if (base)
             files["deb-n/keep"] = keep + "of deb-n\n";
         const std::string from = repo.commitFiles(files, "Base");
-        const std::string both = repo.commitFiles({{"deb/old", std::nullopt}, {"deb/new", text}, {"deb-n/new", text}}, "Both", {from});
+        const std::string both =
+            repo.commitFiles({{"deb/old", std::nullopt}, {"deb/new", text}, {"deb-n/new", text}}, "Both", {from});
         const std::string one = repo.commitFiles({{"deb/old", std::nullopt}, {"deb-n/new", text}}, "One", {from});
         const Comparison found = compareMerges(repo, {{from, both, one}, {from, one, both}});
         for (const std::string& difference : found.differences)
@@ -124,8 +126,8 @@ class TestMergeTree : public QObject {
         }
         newBase["target"] = common + "of target\n";
         const std::string from = repo.commitFiles(base, "Base");
-        const Comparison found =
-            compareMerges(repo, {{from, repo.commitFiles(newBase, "New base", {from}), repo.commitFiles(commit, "Commit", {from})}});
+        const Comparison found = compareMerges(
+            repo, {{from, repo.commitFiles(newBase, "New base", {from}), repo.commitFiles(commit, "Commit", {from})}});
         QCOMPARE(found.conflicts, 1);
         for (const std::string& difference : found.differences)
             qWarning("%s", difference.c_str());
@@ -159,7 +161,8 @@ class TestMergeTree : public QObject {
                     continue;
                 const GitRun base = repo.tryGit({"merge-base", newBase, commit});
                 // Each pair in one of its directions, and not where one contains the other.
-                if (base.exitCode == 0 && base.out.trimmed() != newBase.toUtf8() && base.out.trimmed() != commit.toUtf8())
+                if (base.exitCode == 0 && base.out.trimmed() != newBase.toUtf8() &&
+                    base.out.trimmed() != commit.toUtf8())
                     cases.push_back({base.out.trimmed().toStdString(), newBase.toStdString(), commit.toStdString()});
             }
         QVERIFY(!cases.empty());

@@ -33,7 +33,8 @@ class TestShape : public QObject {
 
 void TestShape::initTestCase()
 {
-    if (m_path.isEmpty()) QSKIP("ESPALIER_SHAPE_REPOSITORY is not set");
+    if (m_path.isEmpty())
+        QSKIP("ESPALIER_SHAPE_REPOSITORY is not set");
     const auto opened = Repository::open(m_path.toStdString());
     QVERIFY(opened.has_value());
     const auto taken = takeSnapshot(*opened);
@@ -44,10 +45,12 @@ void TestShape::initTestCase()
 std::vector<std::string> TestShape::git(const QStringList& arguments) const
 {
     const GitRun run = runProgram("git", QStringList{"-C", m_path} + arguments, QDir::tempPath());
-    if (run.exitCode != 0) qFatal("git: %s", run.err.constData());
+    if (run.exitCode != 0)
+        qFatal("git: %s", run.err.constData());
     std::vector<std::string> list;
     for (const QByteArray& line : run.out.split('\n'))
-        if (!line.isEmpty()) list.push_back(line.toStdString());
+        if (!line.isEmpty())
+            list.push_back(line.toStdString());
     return list;
 }
 
@@ -109,9 +112,9 @@ void TestShape::places()
     const Snapshot& snapshot = *m_snapshot;
     const History& history = snapshot.history;
     std::vector<Places> expected(history.size(), 0);
-    for (const auto& [pattern, place] : {std::pair("--glob=refs/remotes/upstream/*", Place::Upstream),
-                                         std::pair("--glob=refs/remotes/origin/*", Place::Fork),
-                                         std::pair("--branches", Place::Clone)})
+    for (const auto& [pattern, place] :
+         {std::pair("--glob=refs/remotes/upstream/*", Place::Upstream),
+          std::pair("--glob=refs/remotes/origin/*", Place::Fork), std::pair("--branches", Place::Clone)})
         for (const std::string& id : git({"rev-list", pattern}))
             expected[history.find(*Oid::parse(id))] |= placeBit(place);
     for (Row row = 0; row < history.size(); ++row)
@@ -133,7 +136,8 @@ void TestShape::places()
         for (const Ref* ref : asked)
             QCOMPARE(history.isAncestor(row, ref->row), names.contains(ref->name));
         for (const Ref* ref : asked)
-            if (ref->place && names.contains(ref->name)) QVERIFY(snapshot.placesOf(row) & placeBit(*ref->place));
+            if (ref->place && names.contains(ref->name))
+                QVERIFY(snapshot.placesOf(row) & placeBit(*ref->place));
         contained += names.size();
     }
     QVERIFY(contained > 0);
@@ -144,7 +148,8 @@ void TestShape::drift()
     const Snapshot& snapshot = *m_snapshot;
     std::map<std::string, std::string> wanted;
     const std::string main = snapshot.mainLineRef()->name;
-    for (const auto& line : git({"for-each-ref", QString::fromStdString("--format=%(refname) %(ahead-behind:" + main + ")")})) {
+    for (const auto& line :
+         git({"for-each-ref", QString::fromStdString("--format=%(refname) %(ahead-behind:" + main + ")")})) {
         const std::size_t blank = line.find(' ');
         wanted[line.substr(0, blank)] = line.substr(blank + 1);
     }
@@ -154,7 +159,8 @@ void TestShape::drift()
     const auto counts = driftOfAll(snapshot.history, snapshot.mainLineRef()->row, tips);
     QVERIFY(counts.has_value());
     for (std::size_t i = 0; i < tips.size(); ++i)
-        QCOMPARE(std::to_string((*counts)[i].ahead) + ' ' + std::to_string((*counts)[i].behind), wanted.at(snapshot.refs[i].name));
+        QCOMPARE(std::to_string((*counts)[i].ahead) + ' ' + std::to_string((*counts)[i].behind),
+                 wanted.at(snapshot.refs[i].name));
 }
 
 QTEST_GUILESS_MAIN(TestShape)

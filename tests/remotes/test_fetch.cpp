@@ -82,14 +82,16 @@ class TestFetch : public QObject {
     {
         RemoteScene scene(RemoteScene::Ssh);
         const QString script = scene.repo.outside() + "/strict-ssh";
-        scene.writeScript(script, "#!/bin/sh\necho 'No ED25519 host key is known for example.org and you have requested strict "
-                                  "checking.' >&2\necho 'Host key verification failed.' >&2\nexit 255\n");
+        scene.writeScript(script,
+                          "#!/bin/sh\necho 'No ED25519 host key is known for example.org and you have requested strict "
+                          "checking.' >&2\necho 'Host key verification failed.' >&2\nexit 255\n");
         qputenv("GIT_SSH_COMMAND", script.toUtf8());
         const auto report = fetchRemote(scene.repo.open(), "origin");
         qunsetenv("GIT_SSH_COMMAND");
         QVERIFY(!report);
         const std::string line = report.error().line();
-        QVERIFY2(line.contains("Host key verification failed") && line.contains("compare the fingerprint"), line.c_str());
+        QVERIFY2(line.contains("Host key verification failed") && line.contains("compare the fingerprint"),
+                 line.c_str());
     }
 
     void clonesOrLeavesNothing()

@@ -118,12 +118,14 @@ class TestHttps : public QObject {
     QStringList helperHeard() const
     {
         QFile log(m_helperLog);
-        return log.open(QIODevice::ReadOnly) ? QString::fromUtf8(log.readAll()).split(u'\n', Qt::SkipEmptyParts) : QStringList();
+        return log.open(QIODevice::ReadOnly) ? QString::fromUtf8(log.readAll()).split(u'\n', Qt::SkipEmptyParts)
+                                             : QStringList();
     }
     // Whether some file of the clone has the word.
     bool isWrittenSomewhere(const QByteArray& word) const
     {
-        QDirIterator all(m_scene->repo.path(), QDir::Files | QDir::Hidden | QDir::NoDotAndDotDot, QDirIterator::Subdirectories);
+        QDirIterator all(m_scene->repo.path(), QDir::Files | QDir::Hidden | QDir::NoDotAndDotDot,
+                         QDirIterator::Subdirectories);
         while (all.hasNext()) {
             QFile one(all.next());
             if (one.open(QIODevice::ReadOnly) && one.readAll().contains(word))
@@ -136,7 +138,8 @@ class TestHttps : public QObject {
     void initTestCase()
     {
         const QString backend =
-            QString::fromUtf8(runProgram(QStringLiteral("git"), {QStringLiteral("--exec-path")}, QDir::tempPath()).out).trimmed() +
+            QString::fromUtf8(runProgram(QStringLiteral("git"), {QStringLiteral("--exec-path")}, QDir::tempPath()).out)
+                .trimmed() +
             QStringLiteral("/git-http-backend");
         for (const char* program : {"openssl", "python3"})
             if (QStandardPaths::findExecutable(QLatin1String(program)).isEmpty())
@@ -151,34 +154,39 @@ class TestHttps : public QObject {
             QSKIP(qPrintable(m_skip));
         m_asked = 0;
         m_scene = std::make_unique<RemoteScene>();
-        const auto made = runProgram(QStringLiteral("openssl"),
-                                     {QStringLiteral("req"), QStringLiteral("-x509"), QStringLiteral("-newkey"),
-                                      QStringLiteral("rsa:2048"), QStringLiteral("-nodes"), QStringLiteral("-days"),
-                                      QStringLiteral("2"), QStringLiteral("-subj"), QStringLiteral("/CN=127.0.0.1"),
-                                      QStringLiteral("-addext"), QStringLiteral("subjectAltName=IP:127.0.0.1"),
-                                      QStringLiteral("-keyout"), file("key.pem"), QStringLiteral("-out"), file("cert.pem")},
-                                     m_scene->repo.outside());
+        const auto made = runProgram(
+            QStringLiteral("openssl"),
+            {QStringLiteral("req"), QStringLiteral("-x509"), QStringLiteral("-newkey"), QStringLiteral("rsa:2048"),
+             QStringLiteral("-nodes"), QStringLiteral("-days"), QStringLiteral("2"), QStringLiteral("-subj"),
+             QStringLiteral("/CN=127.0.0.1"), QStringLiteral("-addext"), QStringLiteral("subjectAltName=IP:127.0.0.1"),
+             QStringLiteral("-keyout"), file("key.pem"), QStringLiteral("-out"), file("cert.pem")},
+            m_scene->repo.outside());
         QVERIFY2(made.exitCode == 0, made.err.constData());
         // The reference for the fingerprint: openssl's own.
-        const auto print = runProgram(QStringLiteral("openssl"),
-                                      {QStringLiteral("x509"), QStringLiteral("-in"), file("cert.pem"), QStringLiteral("-noout"),
-                                       QStringLiteral("-fingerprint"), QStringLiteral("-sha256")},
-                                      m_scene->repo.outside());
+        const auto print =
+            runProgram(QStringLiteral("openssl"),
+                       {QStringLiteral("x509"), QStringLiteral("-in"), file("cert.pem"), QStringLiteral("-noout"),
+                        QStringLiteral("-fingerprint"), QStringLiteral("-sha256")},
+                       m_scene->repo.outside());
         m_fingerprint = print.out.trimmed().mid(print.out.indexOf('=') + 1).toStdString();
         QCOMPARE(m_fingerprint.size(), std::size_t(95));
         m_scene->writeScript(file("server.py"), serverScript);
         const QString backend =
-            QString::fromUtf8(runProgram(QStringLiteral("git"), {QStringLiteral("--exec-path")}, QDir::tempPath()).out).trimmed();
+            QString::fromUtf8(runProgram(QStringLiteral("git"), {QStringLiteral("--exec-path")}, QDir::tempPath()).out)
+                .trimmed();
         m_server.start(QStringLiteral("python3"),
                        {file("server.py"), m_scene->repo.outside(), file("cert.pem"), file("key.pem"),
-                        backend + QStringLiteral("/git-http-backend"), QStringLiteral("%1:%2").arg(QLatin1String(user), QLatin1String(secret))});
+                        backend + QStringLiteral("/git-http-backend"),
+                        QStringLiteral("%1:%2").arg(QLatin1String(user), QLatin1String(secret))});
         while (!m_server.canReadLine() && m_server.waitForReadyRead(patience)) {
         }
         const QByteArray port = m_server.readLine().trimmed();
         QVERIFY2(port.toInt() > 0, m_server.readAllStandardError().constData());
         m_address = QStringLiteral("https://127.0.0.1:%1/").arg(QString::fromLatin1(port));
-        m_scene->repo.git({QStringLiteral("remote"), QStringLiteral("set-url"), QStringLiteral("origin"), m_address + QStringLiteral("fork.git")});
-        m_scene->repo.git({QStringLiteral("remote"), QStringLiteral("set-url"), QStringLiteral("upstream"), m_address + QStringLiteral("upstream.git")});
+        m_scene->repo.git({QStringLiteral("remote"), QStringLiteral("set-url"), QStringLiteral("origin"),
+                           m_address + QStringLiteral("fork.git")});
+        m_scene->repo.git({QStringLiteral("remote"), QStringLiteral("set-url"), QStringLiteral("upstream"),
+                           m_address + QStringLiteral("upstream.git")});
     }
     void cleanup()
     {
@@ -213,7 +221,8 @@ class TestHttps : public QObject {
         auto clone = m_scene->repo.open();
         const auto nobodyAsked = fetchRemote(clone, "upstream");
         QVERIFY(!nobodyAsked);
-        QVERIFY2(nobodyAsked.error().line().find("not trusted") != std::string::npos, nobodyAsked.error().line().c_str());
+        QVERIFY2(nobodyAsked.error().line().find("not trusted") != std::string::npos,
+                 nobodyAsked.error().line().c_str());
         const auto refused = fetchRemote(clone, "upstream", trusting(false));
         QVERIFY(!refused);
         QCOMPARE(m_asked, 1);
@@ -228,7 +237,8 @@ class TestHttps : public QObject {
         const auto fetched = fetchRemote(clone, "upstream", trusting());
         QVERIFY2(fetched, fetched ? "" : fetched.error().line().c_str());
         QVERIFY(m_asked > 0);
-        QCOMPARE(m_scene->repo.git({QStringLiteral("rev-parse"), QStringLiteral("refs/remotes/upstream/main")}), m_scene->main);
+        QCOMPARE(m_scene->repo.git({QStringLiteral("rev-parse"), QStringLiteral("refs/remotes/upstream/main")}),
+                 m_scene->main);
         QVERIFY(helperHeard().contains(QStringLiteral("store")));
         QVERIFY(!isWrittenSomewhere(secret));
     }
@@ -240,7 +250,8 @@ class TestHttps : public QObject {
         const std::filesystem::path into = file("new-clone").toStdString();
         const auto made = cloneRepository((m_address + QStringLiteral("fork.git")).toStdString(), into, access);
         QVERIFY2(made, made ? "" : made.error().line().c_str());
-        QCOMPARE(m_scene->gitIn(QString::fromStdString(into.string()), {QStringLiteral("rev-parse"), QStringLiteral("refs/remotes/origin/topic/x")}),
+        QCOMPARE(m_scene->gitIn(QString::fromStdString(into.string()),
+                                {QStringLiteral("rev-parse"), QStringLiteral("refs/remotes/origin/topic/x")}),
                  m_scene->topic[1]);
         QFile config(QString::fromStdString((into / ".git/config").string()));
         QVERIFY(config.open(QIODevice::ReadOnly) && !config.readAll().contains(secret));

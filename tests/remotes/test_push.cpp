@@ -163,10 +163,11 @@ class TestPush : public QObject {
         QVERIFY2(pushed.error().line().contains("not today"), pushed.error().line().c_str());
         QFile seen(own + ".in");
         QVERIFY(seen.open(QIODevice::ReadOnly));
-        QCOMPARE(seen.readAll().toStdString(), "refs/heads/other " + scene.topic[0] + " refs/heads/other " +
-                                                   std::string(40, '0') + "\norigin\n");
+        QCOMPARE(seen.readAll().toStdString(),
+                 "refs/heads/other " + scene.topic[0] + " refs/heads/other " + std::string(40, '0') + "\norigin\n");
         QVERIFY(QFile::remove(own));
-        scene.writeScript(scene.fork + "/hooks/pre-receive", "#!/bin/sh\necho 'the fork \033[31msays no' >&2\nexit 1\n");
+        scene.writeScript(scene.fork + "/hooks/pre-receive",
+                          "#!/bin/sh\necho 'the fork \033[31msays no' >&2\nexit 1\n");
         pushed = push(clone, {"other", {}, std::nullopt});
         QVERIFY(!pushed);
         QCOMPARE(pushed.error().kind, ErrorKind::Refused);
@@ -192,7 +193,8 @@ class TestPush : public QObject {
     void sshFailureIsTold()
     {
         RemoteScene scene{RemoteScene::Ssh};
-        scene.writeScript(scene.repo.outside() + "/ssh", "#!/bin/sh\necho 'Host key verification failed.' >&2\nexit 255\n");
+        scene.writeScript(scene.repo.outside() + "/ssh",
+                          "#!/bin/sh\necho 'Host key verification failed.' >&2\nexit 255\n");
         const auto fetched = fetchRemote(scene.repo.open(), "origin");
         QVERIFY(!fetched);
         QCOMPARE(fetched.error().kind, ErrorKind::Network);

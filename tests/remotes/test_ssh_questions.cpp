@@ -26,12 +26,14 @@ class TestSshQuestions : public QObject {
     Q_OBJECT
 
     // A stand-in for ssh that asks `question` through its askpass program and goes on when the answer is `wanted`.
-    static void askBefore(const RemoteScene& scene, const QByteArray& question, const QByteArray& wanted, const QByteArray& prompt = {})
+    static void askBefore(const RemoteScene& scene, const QByteArray& question, const QByteArray& wanted,
+                          const QByteArray& prompt = {})
     {
         const QString script = scene.repo.outside() + "/asking-ssh";
         scene.writeScript(script, "#!/bin/sh\nset -u\n[ \"$SSH_ASKPASS_REQUIRE\" = force ] || exit 254\n" +
                                       (prompt.isEmpty() ? QByteArray() : "export SSH_ASKPASS_PROMPT=" + prompt + "\n") +
-                                      "answer=$(\"$SSH_ASKPASS\" \"" + question + "\")\n[ $? = 0 ] && [ \"$answer\" = '" + wanted +
+                                      "answer=$(\"$SSH_ASKPASS\" \"" + question +
+                                      "\")\n[ $? = 0 ] && [ \"$answer\" = '" + wanted +
                                       "' ] || { echo 'Host key verification failed.' >&2; exit 255; }\n"
                                       "for last; do :; done\nexec sh -c \"$last\"\n");
         qputenv("GIT_SSH_COMMAND", script.toUtf8());
@@ -54,8 +56,9 @@ class TestSshQuestions : public QObject {
     void hostKey()
     {
         const RemoteScene scene(RemoteScene::Ssh);
-        const QByteArray question = "The authenticity of host 'example.org' can't be established.\nED25519 key fingerprint is SHA256:abc.\n"
-                                    "Are you sure you want to continue connecting (yes/no/[fingerprint])? ";
+        const QByteArray question =
+            "The authenticity of host 'example.org' can't be established.\nED25519 key fingerprint is SHA256:abc.\n"
+            "Are you sure you want to continue connecting (yes/no/[fingerprint])? ";
         askBefore(scene, question, "yes");
         std::vector<SshQuestion> asked;
         const auto report = fetchRemote(scene.repo.open(), "origin", answering(asked, "yes"));
@@ -83,7 +86,8 @@ class TestSshQuestions : public QObject {
         QTest::addColumn<QByteArray>("secret");
         QTest::newRow("words") << QByteArray("two  words $HOME \\ \"");
         QTest::newRow("empty") << QByteArray();
-        QTest::newRow("not ASCII") << QByteArray("gr\xc3\xb6\xc3\x9f" "e");
+        QTest::newRow("not ASCII") << QByteArray("gr\xc3\xb6\xc3\x9f"
+                                                 "e");
     }
     void passphrase()
     {
@@ -107,8 +111,9 @@ class TestSshQuestions : public QObject {
 
         // A notice asks nobody; it is what is being waited for. The carrier comes back with no answer, which ssh does not read.
         const QString script = scene.repo.outside() + "/noting-ssh";
-        scene.writeScript(script, "#!/bin/sh\nSSH_ASKPASS_PROMPT=none \"$SSH_ASKPASS\" 'Confirm user presence for key' </dev/null\n"
-                                  "for last; do :; done\nexec sh -c \"$last\"\n");
+        scene.writeScript(
+            script, "#!/bin/sh\nSSH_ASKPASS_PROMPT=none \"$SSH_ASKPASS\" 'Confirm user presence for key' </dev/null\n"
+                    "for last; do :; done\nexec sh -c \"$last\"\n");
         qputenv("GIT_SSH_COMMAND", script.toUtf8());
         asked.clear();
         std::vector<std::string> steps;
@@ -129,8 +134,9 @@ class TestSshQuestions : public QObject {
     {
         const RemoteScene scene(RemoteScene::Ssh);
         const QString script = scene.repo.outside() + "/looking-ssh";
-        scene.writeScript(script, "#!/bin/sh\necho \"${SSH_ASKPASS-}/${SSH_ASKPASS_REQUIRE-}\" >\"$0.saw\"\nfor last; do :; done\n"
-                                  "exec sh -c \"$last\"\n");
+        scene.writeScript(
+            script, "#!/bin/sh\necho \"${SSH_ASKPASS-}/${SSH_ASKPASS_REQUIRE-}\" >\"$0.saw\"\nfor last; do :; done\n"
+                    "exec sh -c \"$last\"\n");
         qputenv("GIT_SSH_COMMAND", script.toUtf8());
         const auto saw = [&] {
             QFile file(script + ".saw");
@@ -157,15 +163,22 @@ class TestSshQuestions : public QObject {
         const QString at = scene.repo.outside() + "/real";
         QVERIFY(QDir().mkpath(at));
         for (const char* key : {"host", "mine"})
-            QCOMPARE(runProgram("ssh-keygen", {"-q", "-t", "ed25519", "-N", key == QByteArray("mine") ? "a secret" : "", "-f",
-                                               at + "/" + key}, at).exitCode, 0);
+            QCOMPARE(runProgram("ssh-keygen",
+                                {"-q", "-t", "ed25519", "-N", key == QByteArray("mine") ? "a secret" : "", "-f",
+                                 at + "/" + key},
+                                at)
+                         .exitCode,
+                     0);
         QVERIFY(QFile::copy(at + "/mine.pub", at + "/allowed"));
-        const QString daemon = QStringLiteral("%1 -i -f /dev/null -o HostKey=%2/host -o AuthorizedKeysFile=%2/allowed -o StrictModes=no "
-                                              "-o UsePAM=no -o PermitRootLogin=yes")
-                                   .arg(server, at);
-        scene.writeScript(at + "/ssh", ("#!/bin/sh\nexec ssh -F /dev/null -l \"$(id -un)\" -o ProxyCommand='" + daemon +
-                                        "' -o IdentitiesOnly=yes -o IdentityAgent=none -i " + at + "/mine -o UserKnownHostsFile=" + at +
-                                        "/known -o GlobalKnownHostsFile=/dev/null -o PasswordAuthentication=no \"$@\"\n").toUtf8());
+        const QString daemon =
+            QStringLiteral("%1 -i -f /dev/null -o HostKey=%2/host -o AuthorizedKeysFile=%2/allowed -o StrictModes=no "
+                           "-o UsePAM=no -o PermitRootLogin=yes")
+                .arg(server, at);
+        scene.writeScript(at + "/ssh",
+                          ("#!/bin/sh\nexec ssh -F /dev/null -l \"$(id -un)\" -o ProxyCommand='" + daemon +
+                           "' -o IdentitiesOnly=yes -o IdentityAgent=none -i " + at + "/mine -o UserKnownHostsFile=" +
+                           at + "/known -o GlobalKnownHostsFile=/dev/null -o PasswordAuthentication=no \"$@\"\n")
+                              .toUtf8());
         qputenv("GIT_SSH_COMMAND", (at + "/ssh").toUtf8());
         scene.repo.git({"remote", "set-url", "origin", "ssh://example.org" + scene.fork});
         std::vector<SshQuestion> asked;

@@ -22,10 +22,7 @@ namespace {
 
 const Person person{"Ada Quill", "ada@example.org", 1700000500, 60};
 
-Oid oid(const std::string& hex)
-{
-    return *Oid::parse(hex);
-}
+Oid oid(const std::string& hex) { return *Oid::parse(hex); }
 std::string numbered(int from, int to, const std::map<int, std::string>& changed = {})
 {
     std::string text;
@@ -38,14 +35,16 @@ Plan planOf(const Repository& repository, const std::string& branch, const std::
 {
     options.committer = person;
     auto plan = planBranch(repository, **takeSnapshot(repository), "refs/heads/" + branch, oid(onto), "main", options);
-    if (!plan) qFatal("%s", plan.error().line().c_str());
+    if (!plan)
+        qFatal("%s", plan.error().line().c_str());
     return *plan;
 }
 
 DryRun runOf(const Repository& repository, const Plan& plan, const Settlements& settlements = {})
 {
     auto run = dryRun(repository, plan, settlements);
-    if (!run) qFatal("%s", run.error().line().c_str());
+    if (!run)
+        qFatal("%s", run.error().line().c_str());
     return *run;
 }
 
@@ -63,7 +62,8 @@ using Strings = std::vector<std::string>;
 std::string fileOf(const DryRun& run, const TempRepository& repo, const std::string& path)
 {
     const Repository opened = repo.open();
-    if (auto written = writeObjects(opened, *run.objects); !written) qFatal("%s", written.error().line().c_str());
+    if (auto written = writeObjects(opened, *run.objects); !written)
+        qFatal("%s", written.error().line().c_str());
     return repo.tryGit({"cat-file", "blob", QString::fromStdString(run.newTree->hex() + ":" + path)}).out.toStdString();
 }
 
@@ -199,12 +199,11 @@ class TestDryRun : public QObject {
         const std::string tail = repo.commitFiles({{"g", numbered(1, 30)}}, "Base", {root}, "partly");
         const std::string one = repo.commitFiles({{"f", numbered(1, 30, {{5, "five"}})}}, "One", {tail}, "partly");
         repo.commitFiles({{"g", numbered(1, 30, {{2, "two"}, {20, "twenty"}})}}, "Two", {one}, "partly");
-        const std::string both = repo.commitFiles({{"f", numbered(1, 30, {{5, "five"}})},
-                                                   {"g", numbered(1, 30, {{2, "two"}, {20, "twenty"}})}},
-                                                  "Both", {tail}, "moved");
-        const std::string back = repo.commitFiles({{"f", numbered(1, 30, {{5, "6"}})},
-                                                   {"g", numbered(1, 30, {{20, "twenty"}})}},
-                                                  "Back", {both}, "moved");
+        const std::string both = repo.commitFiles(
+            {{"f", numbered(1, 30, {{5, "five"}})}, {"g", numbered(1, 30, {{2, "two"}, {20, "twenty"}})}}, "Both",
+            {tail}, "moved");
+        const std::string back = repo.commitFiles(
+            {{"f", numbered(1, 30, {{5, "6"}})}, {"g", numbered(1, 30, {{20, "twenty"}})}}, "Back", {both}, "moved");
         QCOMPARE(outcomes(runOf(opened, planOf(opened, "partly", back))), (Strings{"conflict", "clean"}));
     }
 
@@ -474,7 +473,8 @@ class TestDryRun : public QObject {
                 const QStringList told = QString::fromUtf8(merged.out).split('\n', Qt::SkipEmptyParts);
                 QCOMPARE(run.commits[i].outcome == Outcome::Conflict, merged.exitCode == 1);
                 QCOMPARE(int(run.commits[i].conflicts.size()), int(told.size()) - 1);
-                if (merged.exitCode != 0) break;
+                if (merged.exitCode != 0)
+                    break;
                 QCOMPARE(run.commits[i].newTree->hex(), told[0].toStdString());
                 tree = repo.git({"commit-tree", "-p", QString::fromStdString(main), "-m", "x", told[0]});
                 base = commits[i];

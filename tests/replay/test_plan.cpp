@@ -21,10 +21,7 @@ namespace {
 
 const Person person{"Ada Quill", "ada@example.org", 1700000500, 60};
 
-Oid oid(const std::string& hex)
-{
-    return *Oid::parse(hex);
-}
+Oid oid(const std::string& hex) { return *Oid::parse(hex); }
 
 std::vector<std::string> hexes(const std::vector<Oid>& ids)
 {
@@ -97,14 +94,17 @@ class TestPlan : public QObject {
             for (int n = marks.empty() ? 0 : 1 + int(random() % 4 == 0); n > 0; --n) {
                 const int span = std::min<int>(int(marks.size()), 12);
                 const int parent = marks[marks.size() - 1 - random() % std::size_t(span)];
-                if (!std::ranges::contains(parents, parent)) parents.push_back(parent);
+                if (!std::ranges::contains(parents, parent))
+                    parents.push_back(parent);
             }
-            if (i == 40) parents.clear(); // a second root
+            if (i == 40)
+                parents.clear(); // a second root
             marks.push_back(bulk.commit("b" + std::to_string(i), parents, {{"f", std::to_string(i)}}, "c"));
         }
         const std::vector<std::string> all = bulk.import(repo);
         for (const bool graph : {false, true}) {
-            if (graph) repo.git({"commit-graph", "write", "--reachable"});
+            if (graph)
+                repo.git({"commit-graph", "write", "--reachable"});
             const Repository opened = repo.open();
             ObjectStore store(opened);
             CommitTable table(opened);
@@ -154,7 +154,8 @@ class TestPlan : public QObject {
         std::vector<int> mainLine, side, marks;
         const auto commit = [&](const std::string& name, const std::vector<int>& parents) {
             const long long before = bulk.clock();
-            if (int(random() % 100) < wrongClocks) bulk.setClock(1600000000 + long(random() % 200000000));
+            if (int(random() % 100) < wrongClocks)
+                bulk.setClock(1600000000 + long(random() % 200000000));
             const int mark = bulk.commit(name, parents, {{"f", std::to_string(marks.size())}}, "c");
             bulk.setClock(before + long(random() % 2) * 60); // every second one at the same time as the next
             marks.push_back(mark);
@@ -166,7 +167,8 @@ class TestPlan : public QObject {
         for (int i = 0; i < 300; ++i) {
             const unsigned kind = unsigned(random() % 10);
             if (mainLine.empty() || kind < 4)
-                mainLine.push_back(commit("main", mainLine.empty() ? std::vector<int>{} : std::vector{mainLine.back()}));
+                mainLine.push_back(
+                    commit("main", mainLine.empty() ? std::vector<int>{} : std::vector{mainLine.back()}));
             else if (kind < 6 || side.empty())
                 side.push_back(commit("side" + std::to_string(i), {among(mainLine, kind == 4 ? 5 : 300)}));
             else if (kind == 6)
@@ -179,9 +181,11 @@ class TestPlan : public QObject {
                 mainLine.push_back(commit("main", {mainLine.back(), among(side, 4)}));
         }
         const std::vector<std::string> all = bulk.import(repo);
-        if (graph) repo.git({"commit-graph", "write", "--reachable"});
+        if (graph)
+            repo.git({"commit-graph", "write", "--reachable"});
         std::map<std::string, std::set<std::string>> reached; // parents come first
-        for (const std::string& line : lines(repo.git({"rev-list", "--all", "--parents", "--topo-order", "--reverse"}))) {
+        for (const std::string& line :
+             lines(repo.git({"rev-list", "--all", "--parents", "--topo-order", "--reverse"}))) {
             std::set<std::string>& own = reached[line.substr(0, 40)];
             for (std::size_t at = 41; at < line.size(); at += 41) {
                 const std::set<std::string>& below = reached[line.substr(at, 40)];
@@ -193,8 +197,8 @@ class TestPlan : public QObject {
         ObjectStore store(opened);
         CommitTable table(opened), small(opened, 50), fresh(opened);
         for (int i = 0; i < 240; ++i) {
-            const std::string onto = all[std::size_t(i < 200 ? mainLine[mainLine.size() - 1 - std::size_t(i / 50) * 7]
-                                                             : among(marks, 300))];
+            const std::string onto =
+                all[std::size_t(i < 200 ? mainLine[mainLine.size() - 1 - std::size_t(i / 50) * 7] : among(marks, 300))];
             const std::string tip = all[std::size_t(among(marks, 300))];
             std::vector<std::string> own, common, bases;
             std::ranges::set_difference(reached[tip], reached[onto], std::back_inserter(own));

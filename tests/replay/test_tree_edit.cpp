@@ -22,9 +22,8 @@ class TestTreeEdit : public QObject {
         static constexpr const char* paths[] = {"a", "a/b", "a/c/d", "a-b", "a.c/d", "a.c/e/f", "b/a", "b/b/c", "z"};
         std::map<std::string, std::string> files{{"always", "here\n"}};
         for (const std::string path : paths) {
-            const bool inTheWay = std::ranges::any_of(files, [&](const auto& file) {
-                return path.starts_with(file.first + "/");
-            });
+            const bool inTheWay =
+                std::ranges::any_of(files, [&](const auto& file) { return path.starts_with(file.first + "/"); });
             if (random.chance(60) && !inTheWay)
                 files[path] = random.chance(70) ? "text\n" : "other text\n";
         }
@@ -54,15 +53,18 @@ class TestTreeEdit : public QObject {
                 for (const auto& [path, text] : *files)
                     for (std::size_t end = path.find('/');; end = path.find('/', end + 1)) {
                         paths.insert(path.substr(0, end));
-                        if (end == path.npos) break;
+                        if (end == path.npos)
+                            break;
                     }
             for (const std::string& path : paths) {
                 const auto left = entryAt(store, one, path), right = entryAt(store, other, path);
                 QVERIFY(left && right);
                 if (!path.empty()) {
-                    const std::string listed = repo.git({"ls-tree", QString::fromStdString(one.hex()), QString::fromStdString(path)});
+                    const std::string listed =
+                        repo.git({"ls-tree", QString::fromStdString(one.hex()), QString::fromStdString(path)});
                     QCOMPARE(left->exists(), !listed.empty());
-                    if (left->exists()) QVERIFY2(listed.contains(left->id.hex()), path.c_str());
+                    if (left->exists())
+                        QVERIFY2(listed.contains(left->id.hex()), path.c_str());
                 }
                 const auto equal = sameAt(store, one, other, path);
                 QVERIFY(equal);
@@ -72,7 +74,8 @@ class TestTreeEdit : public QObject {
 
             std::map<std::string, PathEntry> edits;
             for (const auto& [path, text] : before)
-                if (!after.contains(path)) edits[path];
+                if (!after.contains(path))
+                    edits[path];
             for (const auto& [path, text] : after)
                 edits[path] = {FileMode::File, store.add(ObjectType::Blob, text)};
             const auto edited = editTree(store, one, edits);

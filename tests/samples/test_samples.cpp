@@ -41,7 +41,8 @@ class TestSamples : public QObject {
             QVERIFY(!sample.summary.empty());
             names << QString::fromStdString(sample.name);
         }
-        for (const char* name : {"moved-upstream", "same-lines", "already-landed", "someone-pushed", "stacked", "hostile"})
+        for (const char* name :
+             {"moved-upstream", "same-lines", "already-landed", "someone-pushed", "stacked", "hostile"})
             QVERIFY2(names.contains(QLatin1String(name)), name);
         QVERIFY(!names.contains(QStringLiteral("tidebook")));
     }
@@ -60,8 +61,8 @@ class TestSamples : public QObject {
         QVERIFY2(first, first ? "" : first.error().line().c_str());
         const auto second = buildSample(name.toStdString(), under(folder, "two"));
         QVERIFY(second);
-        for (const auto& [a, b] : {std::pair{first->upstream, second->upstream},
-                                   std::pair{first->fork, second->fork}, std::pair{first->clone, second->clone}}) {
+        for (const auto& [a, b] : {std::pair{first->upstream, second->upstream}, std::pair{first->fork, second->fork},
+                                   std::pair{first->clone, second->clone}}) {
             // Source: git fsck, the reference implementation's check of the format.
             const QByteArray found = git(a, {"fsck", "--strict", "--no-dangling"});
             QVERIFY2(found.isEmpty(), found.constData());
@@ -96,14 +97,16 @@ class TestSamples : public QObject {
         QTest::addColumn<QByteArray>("line");
         QTest::newRow("statement") << QByteArray("summary x\nnonsense\n") << QByteArray("line 2");
         QTest::newRow("person") << QByteArray("person ana Ana\n") << QByteArray("line 1");
-        QTest::newRow("parent") << QByteArray("person a A <a@b> +0000\nme a\n\ncommit x after y by a at 2026-01-01 10:00\n")
+        QTest::newRow("parent") << QByteArray(
+                                       "person a A <a@b> +0000\nme a\n\ncommit x after y by a at 2026-01-01 10:00\n")
                                 << QByteArray("line 4");
         QTest::newRow("date") << QByteArray("person a A <a@b> +0000\nme a\ncommit x by a at soon\n")
                               << QByteArray("line 3");
         QTest::newRow("no such day") << QByteArray("person a A <a@b> +0000\nme a\ncommit x by a at 2026-02-30 10:00\n")
                                      << QByteArray("line 3");
         // Found by tests/fuzz/fuzz_parsers: the minutes overflowed.
-        QTest::newRow("no such time") << QByteArray("person a A <a@b> +0000\nme a\ncommit x by a at 2026-02-03 10:215014513\n")
+        QTest::newRow("no such time") << QByteArray(
+                                             "person a A <a@b> +0000\nme a\ncommit x by a at 2026-02-03 10:215014513\n")
                                       << QByteArray("line 3");
         QTest::newRow("zone") << QByteArray("person a A <a@b> +9900000\n") << QByteArray("line 1");
         QTest::newRow("label") << QByteArray("person a A <a@b> +0000\nme a\nref clone main nowhere\n")

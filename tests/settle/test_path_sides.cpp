@@ -32,7 +32,8 @@ class TestPathSides : public QObject {
     {
         test::TempRepository repo;
         const std::string commit = repo.commitFiles({{"a", "1\n"}, {"in/b", "2\n"}}, "Folder", {}, "main");
-        const PathSide side = newBaseSide(repo, repo.git({QStringLiteral("rev-parse"), QString::fromStdString(commit + "^{tree}")}));
+        const PathSide side =
+            newBaseSide(repo, repo.git({QStringLiteral("rev-parse"), QString::fromStdString(commit + "^{tree}")}));
         QCOMPARE(side.mode, FileMode::Tree);
         QCOMPARE(side.words, std::string("f, a folder with 2 files"));
         QCOMPARE(side.contents, std::string("f/a\nf/in/b\n"));

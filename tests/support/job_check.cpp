@@ -73,8 +73,9 @@ void checkJob(WholeJob& job, MainWindow& window, const Sample& sample, const Who
             QCOMPARE(folderState(sample.fork), forkUntouched);
         } else if (step == QStringLiteral("pushed")) {
             QCOMPARE(tipOf(sample.fork).hex(), announced->newTip->hex());
-            QCOMPARE(rewriteProblem(sample, QStringLiteral("topic/metric-heights"), before, QStringLiteral("upstream/main")),
-                     QString());
+            QCOMPARE(
+                rewriteProblem(sample, QStringLiteral("topic/metric-heights"), before, QStringLiteral("upstream/main")),
+                QString());
         } else if (step == QStringLiteral("restored")) {
             QCOMPARE(tipOf(sample.fork).hex(), before.hex());
             QCOMPARE(tipOf(sample.clone).hex(), before.hex());

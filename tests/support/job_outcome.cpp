@@ -39,7 +39,8 @@ QByteArray gitReads(const std::filesystem::path& fork, const QStringList& ids)
 {
     QByteArray text;
     for (const QString& id : ids)
-        text += gitAt(fork, {"log", "-1", "--date=raw", "--format=%H%n%T%n%P%n%an <%ae> %ad%n%cn <%ce> %cd%n%B", id}) + '\0';
+        text += gitAt(fork, {"log", "-1", "--date=raw", "--format=%H%n%T%n%P%n%an <%ae> %ad%n%cn <%ce> %cd%n%B", id}) +
+                '\0';
     for (const QByteArray& line : gitAt(fork, {"ls-tree", "-r", "-l", ids.last()}).split('\n')) {
         // "mode blob id   size<tab>path"
         const QList<QByteArray> words = line.left(line.indexOf('\t')).simplified().split(' ');
@@ -54,7 +55,8 @@ QString fsckProblem(const Sample& sample)
 {
     // Source: git fsck, the reference implementation's own check. The old commits are dangling on purpose in the fork.
     for (const std::filesystem::path& place : {sample.upstream, sample.fork, sample.clone})
-        if (const QByteArray said = gitAt(place, {"fsck", "--strict", "--no-dangling", "--no-progress"}); !said.isEmpty())
+        if (const QByteArray said = gitAt(place, {"fsck", "--strict", "--no-dangling", "--no-progress"});
+            !said.isEmpty())
             return QStringLiteral("git fsck in %1: %2")
                 .arg(QString::fromStdString(place.filename().string()), QString::fromUtf8(said));
     return {};
@@ -73,16 +75,18 @@ QString rewriteProblem(const Sample& sample, const QString& branch, const Oid& o
     const QString range = newBase + QStringLiteral("..");
     // Source: git log.
     const auto told = [&](const QByteArray& of) {
-        return gitAt(sample.clone, {"log", "--date=raw", "--format=%an <%ae> %ad %e%n%B", range + QString::fromLatin1(of)});
+        return gitAt(sample.clone,
+                     {"log", "--date=raw", "--format=%an <%ae> %ad %e%n%B", range + QString::fromLatin1(of)});
     };
     if (told(tip) != told(old) || told(tip).isEmpty())
         return QStringLiteral("author, date or message changed: %1\nbut they were: %2")
             .arg(QString::fromUtf8(told(tip)), QString::fromUtf8(told(old)));
-    const QString ids = QString::fromLatin1(gitAt(sample.clone, {"rev-list", "--reverse", range + QString::fromLatin1(tip)}));
+    const QString ids =
+        QString::fromLatin1(gitAt(sample.clone, {"rev-list", "--reverse", range + QString::fromLatin1(tip)}));
     const QStringList commits = ids.split(QLatin1Char('\n'));
     const QString fork = QString::fromStdString(sample.fork.string());
-    const GitRun dulwich = runProgram("/usr/bin/python3", QStringList{"-c", QString::fromLatin1(dulwichReads), fork} + commits,
-                                      fork);
+    const GitRun dulwich =
+        runProgram("/usr/bin/python3", QStringList{"-c", QString::fromLatin1(dulwichReads), fork} + commits, fork);
     if (dulwich.exitCode != 0)
         return QStringLiteral("dulwich: %1").arg(QString::fromUtf8(dulwich.err));
     // git's %B ends with the message's own line end, which gitAt() takes off.

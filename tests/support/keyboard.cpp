@@ -117,8 +117,10 @@ QStringList keyClashes(const QWidget* window)
             for (const QKeySequence& key : action->shortcuts())
                 add(key, action->text());
     for (const QShortcut* shortcut : window->findChildren<QShortcut*>())
-        if (const auto* owner = qobject_cast<QWidget*>(shortcut->parent()); owner && owner->isVisible() && shortcut->isEnabled())
-            add(shortcut->key(), QStringLiteral("a shortcut of ") + QString::fromLatin1(owner->metaObject()->className()));
+        if (const auto* owner = qobject_cast<QWidget*>(shortcut->parent());
+            owner && owner->isVisible() && shortcut->isEnabled())
+            add(shortcut->key(),
+                QStringLiteral("a shortcut of ") + QString::fromLatin1(owner->metaObject()->className()));
     for (const QAbstractButton* button : window->findChildren<QAbstractButton*>())
         if (button->isVisible() && button->isEnabled())
             add(button->shortcut(), button->text());
@@ -138,8 +140,9 @@ QStringList namelessControls(const QWidget* window)
             continue;
         const QAccessibleInterface* face = QAccessible::queryAccessibleInterface(widget);
         if (!face || face->text(QAccessible::Name).isEmpty())
-            nameless << QString::fromLatin1(widget->metaObject()->className()) + QLatin1Char(' ') + widget->objectName() +
-                            QStringLiteral(" in ") + QString::fromLatin1(widget->parentWidget()->metaObject()->className());
+            nameless << QString::fromLatin1(widget->metaObject()->className()) + QLatin1Char(' ') +
+                            widget->objectName() + QStringLiteral(" in ") +
+                            QString::fromLatin1(widget->parentWidget()->metaObject()->className());
     }
     return nameless;
 }

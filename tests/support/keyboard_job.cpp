@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "tests/support/whole_job.h"
 
-#include "app/dryrun/dry_run_page.h"
 #include "app/drift/drift_board.h"
+#include "app/dryrun/dry_run_page.h"
 #include "app/settle/settle_page.h"
 #include "app/settle/text_pane.h"
 #include "tests/support/keyboard.h"

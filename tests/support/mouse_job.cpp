@@ -78,7 +78,8 @@ bool MouseJob::openLogbook()
             if (action->text().remove(QLatin1Char('&')) != QStringLiteral("Logbook"))
                 continue;
             QMenu* menu = title->menu();
-            QTest::mouseClick(m_window.menuBar(), Qt::LeftButton, {}, m_window.menuBar()->actionGeometry(title).center());
+            QTest::mouseClick(m_window.menuBar(), Qt::LeftButton, {},
+                              m_window.menuBar()->actionGeometry(title).center());
             if (!waitFor([&] { return menu->isVisible(); }))
                 return false;
             // A menu takes a click only from a pointer that has moved since it popped up.

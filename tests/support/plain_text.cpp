@@ -22,8 +22,8 @@ bool isPlain(QChar c, bool lines)
     const char16_t u = c.unicode();
     if (u == u'\n')
         return lines;
-    return u >= 0x20 && (u < 0x7F || u > 0x9F) && u != 0x200E && u != 0x200F && u != 0x61C && (u < 0x202A || u > 0x202E) &&
-           (u < 0x2066 || u > 0x2069);
+    return u >= 0x20 && (u < 0x7F || u > 0x9F) && u != 0x200E && u != 0x200F && u != 0x61C &&
+           (u < 0x202A || u > 0x202E) && (u < 0x2066 || u > 0x2069);
 }
 
 class Judge {
@@ -90,7 +90,8 @@ void judgeModel(Judge& judge, const QString& where, const QAbstractItemModel& mo
 
 void judgeWidget(Judge& judge, const QWidget* widget)
 {
-    const QString where = QString::fromLatin1(widget->metaObject()->className()) + QLatin1Char(' ') + widget->objectName();
+    const QString where =
+        QString::fromLatin1(widget->metaObject()->className()) + QLatin1Char(' ') + widget->objectName();
     judge.toolTip(where + QStringLiteral(" tool tip"), widget->toolTip());
     judge.text(where + QStringLiteral(" name"), widget->accessibleName());
     judge.text(where + QStringLiteral(" description"), widget->accessibleDescription(), true);
@@ -123,8 +124,9 @@ QStringList textProblems(const QWidget* window)
     for (const QWidget* widget : window->findChildren<QWidget*>())
         judgeWidget(judge, widget);
     for (const QAbstractItemModel* model : window->findChildren<QAbstractItemModel*>())
-        judgeModel(judge, QString::fromLatin1(model->metaObject()->className()) + QStringLiteral(" of ") +
-                              QString::fromLatin1(model->parent() ? model->parent()->metaObject()->className() : "nothing"),
+        judgeModel(judge,
+                   QString::fromLatin1(model->metaObject()->className()) + QStringLiteral(" of ") +
+                       QString::fromLatin1(model->parent() ? model->parent()->metaObject()->className() : "nothing"),
                    *model);
     for (const QAction* action : window->findChildren<QAction*>()) {
         judge.caption(QStringLiteral("action"), action->text());

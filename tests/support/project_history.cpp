@@ -67,9 +67,12 @@ class Project {
         if (kind < m_knobs.movesPercent + m_knobs.kindPercent)
             return changeKind(tree);
         switch (m_random.below(10)) {
-        case 0: return create(tree);
-        case 1: return remove(tree);
-        case 2: return m_knobs.attributes ? attributes(tree) : create(tree);
+        case 0:
+            return create(tree);
+        case 1:
+            return remove(tree);
+        case 2:
+            return m_knobs.attributes ? attributes(tree) : create(tree);
         default: {
             auto& made = any(tree)->second;
             if (made.prefix == "link:")
@@ -92,7 +95,8 @@ class Project {
     {
         std::string folder;
         for (int depth = m_random.below(4); depth > 0; --depth)
-            folder = joined(folder, pick({"src", "lib", "core", "net", "docs", "unit", "packages", "one", "two", "Two"}));
+            folder =
+                joined(folder, pick({"src", "lib", "core", "net", "docs", "unit", "packages", "one", "two", "Two"}));
         return folder;
     }
     std::string someName()
@@ -139,7 +143,8 @@ class Project {
         std::string text;
         const bool crLf = m_random.chance(8);
         for (int lines = 1 + m_random.below(m_knobs.bigFiles ? 2000 : 40); lines > 0; --lines) {
-            const std::string common = shared.chance(40) ? pickShared(shared) : "line " + std::to_string(shared.below(500)) + "\n";
+            const std::string common =
+                shared.chance(40) ? pickShared(shared) : "line " + std::to_string(shared.below(500)) + "\n";
             std::string line = m_random.chance(m_knobs.alikePercent) ? common : ownLine();
             if (crLf)
                 line.insert(line.size() - 1, "\r");
@@ -188,11 +193,17 @@ class Project {
                 else if (line.ends_with('\n'))
                     line.insert(line.size() - 1, "\r");
             return textOf(lines);
-        case 1: return text.ends_with('\n') ? text.substr(0, text.size() - 1) : text + "\n";
-        case 2: return rewritten(text, 30 + m_random.below(40)); // near the limit of what counts as renamed
-        case 3: std::ranges::reverse(lines); return textOf(lines);
-        case 4: return text + ownLine() + ownLine();
-        default: break;
+        case 1:
+            return text.ends_with('\n') ? text.substr(0, text.size() - 1) : text + "\n";
+        case 2:
+            return rewritten(text, 30 + m_random.below(40)); // near the limit of what counts as renamed
+        case 3:
+            std::ranges::reverse(lines);
+            return textOf(lines);
+        case 4:
+            return text + ownLine() + ownLine();
+        default:
+            break;
         }
         const std::string end = text.contains("\r\n") && m_random.chance(80) ? "\r\n" : "\n";
         for (int edits = 1 + m_random.below(3); edits > 0; --edits) {
@@ -200,15 +211,20 @@ class Project {
             std::string line = ownLine();
             line.replace(line.size() - 1, 1, end);
             switch (m_random.below(4)) {
-            case 0: lines.insert(lines.begin() + at, line); break;
-            case 1: lines.insert(lines.begin() + at, {pickShared(m_random), line, pickShared(m_random)}); break;
+            case 0:
+                lines.insert(lines.begin() + at, line);
+                break;
+            case 1:
+                lines.insert(lines.begin() + at, {pickShared(m_random), line, pickShared(m_random)});
+                break;
             case 2:
                 if (at < int(lines.size()))
                     lines[std::size_t(at)] = line;
                 break;
             default:
                 if (at < int(lines.size()))
-                    lines.erase(lines.begin() + at, lines.begin() + std::min(int(lines.size()), at + 1 + m_random.below(4)));
+                    lines.erase(lines.begin() + at,
+                                lines.begin() + std::min(int(lines.size()), at + 1 + m_random.below(4)));
             }
         }
         return textOf(lines);
@@ -266,7 +282,8 @@ class Project {
         const std::string path = at->first;
         const Made made = at->second;
         switch (m_random.below(12)) {
-        case 0: case 1: // another folder, the same name
+        case 0:
+        case 1: // another folder, the same name
             tree.erase(at);
             return put(tree, joined(someFolder(), nameOf(path)), moved(made));
         case 2: // another name
@@ -299,7 +316,8 @@ class Project {
             std::swap(at->second, other->second);
             return;
         }
-        default: return moveFolder(tree, folderOf(path));
+        default:
+            return moveFolder(tree, folderOf(path));
         }
     }
 
@@ -311,14 +329,21 @@ class Project {
             return;
         std::string to;
         switch (m_random.below(6)) {
-        case 0: to = joined(from, pick({"inner", "main"})); break;
-        case 1: to = folderOf(from); break;
-        case 2: to = joined(folderOf(from), pick({"renamed", "new", "moved"})); break;
+        case 0:
+            to = joined(from, pick({"inner", "main"}));
+            break;
+        case 1:
+            to = folderOf(from);
+            break;
+        case 2:
+            to = joined(folderOf(from), pick({"renamed", "new", "moved"}));
+            break;
         case 3: { // into one that is there
             to = folderOf(any(tree)->first);
             break;
         }
-        default: to = joined(someFolder(), nameOf(from));
+        default:
+            to = joined(someFolder(), nameOf(from));
         }
         if (to == from)
             return;
@@ -345,8 +370,12 @@ class Project {
             if (made.prefix.empty() || made.prefix == "exe:")
                 made.prefix = made.prefix.empty() ? "exe:" : "";
             return;
-        case 1: made = {"link:", "target" + std::to_string(m_random.below(3))}; return;
-        case 2: made = {"", textFor(nameOf(path))}; return;
+        case 1:
+            made = {"link:", "target" + std::to_string(m_random.below(3))};
+            return;
+        case 2:
+            made = {"", textFor(nameOf(path))};
+            return;
         case 3:
             if (m_knobs.submodules)
                 made = {"sub:", submodule()};
@@ -365,9 +394,12 @@ class Project {
     {
         std::string text;
         for (int lines = 1 + m_random.below(4); lines > 0; --lines)
-            text += std::string(pick({"*", "*.c", "*.py", "README.md", "src/**", "/lib/*.h", "**/mod.rs", "docs/", "part[0-4]*"})) + " " +
+            text += std::string(pick(
+                        {"*", "*.c", "*.py", "README.md", "src/**", "/lib/*.h", "**/mod.rs", "docs/", "part[0-4]*"})) +
+                    " " +
                     pick({"merge=union", "-text", "binary", "conflict-marker-size=9", "-merge", "merge", "!merge",
-                          "text=auto eol=lf", "merge=binary", "merge=text", "generated", "merge=unknown"}) + "\n";
+                          "text=auto eol=lf", "merge=binary", "merge=text", "generated", "merge=unknown"}) +
+                    "\n";
         if (m_random.chance(30))
             text = "[attr]generated -diff -merge\n" + text;
         const std::string path = joined(m_random.chance(70) ? "" : someFolder(), ".gitattributes");
@@ -415,13 +447,26 @@ ProjectKnobs ProjectKnobs::of(std::uint64_t seed)
     if (knobs.bigFiles)
         knobs.files = 25, knobs.alikePercent = 60 + int(seed % 30);
     switch (seed % 13) {
-    case 1: knobs.config = {{"merge.renameLimit", std::to_string(1 + seed % 7)}}; break;
-    case 3: knobs.config = {{"diff.renameLimit", std::to_string(1 + seed % 5)}}; break;
-    case 5: knobs.config = {{"merge.directoryRenames", "true"}}; break;
-    case 7: knobs.config = {{"merge.directoryRenames", "false"}}; break;
-    case 9: knobs.config = {{"diff.renames", "copies"}, {"merge.renameLimit", "0"}}; break;
-    case 11: knobs.config = {{"merge.renames", "copy"}, {"merge.directoryRenames", "conflict"}}; break;
-    default: break;
+    case 1:
+        knobs.config = {{"merge.renameLimit", std::to_string(1 + seed % 7)}};
+        break;
+    case 3:
+        knobs.config = {{"diff.renameLimit", std::to_string(1 + seed % 5)}};
+        break;
+    case 5:
+        knobs.config = {{"merge.directoryRenames", "true"}};
+        break;
+    case 7:
+        knobs.config = {{"merge.directoryRenames", "false"}};
+        break;
+    case 9:
+        knobs.config = {{"diff.renames", "copies"}, {"merge.renameLimit", "0"}};
+        break;
+    case 11:
+        knobs.config = {{"merge.renames", "copy"}, {"merge.directoryRenames", "conflict"}};
+        break;
+    default:
+        break;
     }
     return knobs;
 }

@@ -16,11 +16,11 @@ struct ProjectKnobs {
     std::uint64_t seed = 1;
     int merges = 100;
     int files = 40;
-    int farChanges = 20;    // of the new base, at most
-    int nearChanges = 5;    // of a commit, at most
-    int alikePercent = 50;  // of the lines of two files of one name
-    int movesPercent = 30;  // of changes that rename, move, copy or split
-    int kindPercent = 10;   // of changes that turn one kind of thing into another
+    int farChanges = 20;   // of the new base, at most
+    int nearChanges = 5;   // of a commit, at most
+    int alikePercent = 50; // of the lines of two files of one name
+    int movesPercent = 30; // of changes that rename, move, copy or split
+    int kindPercent = 10;  // of changes that turn one kind of thing into another
     bool attributes = false;
     bool submodules = false;
     bool bigFiles = false;

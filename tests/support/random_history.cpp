@@ -54,7 +54,9 @@ class Author {
         for (int edits = 1 + m_random.below(3); edits > 0; --edits) {
             const int at = m_random.below(int(lines.size()) + 1);
             switch (m_random.below(3)) {
-            case 0: lines.insert(lines.begin() + at, line()); break;
+            case 0:
+                lines.insert(lines.begin() + at, line());
+                break;
             case 1:
                 if (at < int(lines.size()))
                     lines[std::size_t(at)] = line();
@@ -131,8 +133,12 @@ class Author {
         files.erase(path);
         const std::string plain = bare(path);
         switch (m_random.below(3)) {
-        case 0: files[path == plain ? "exe:" + plain : plain] = contents; break;
-        case 1: files["link:" + plain] = "target" + std::to_string(m_random.below(3)); break;
+        case 0:
+            files[path == plain ? "exe:" + plain : plain] = contents;
+            break;
+        case 1:
+            files["link:" + plain] = "target" + std::to_string(m_random.below(3));
+            break;
         default:
             if (fits(files, plain + "/inside.txt"))
                 files[plain + "/inside.txt"] = text();

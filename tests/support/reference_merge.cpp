@@ -100,7 +100,7 @@ std::string rawChanges(const TempRepository& repository, const MergeCase& merge)
     std::string told;
     for (const std::string& side : {merge.newBase, merge.commit})
         told += "\n  " + repository.git({"diff", "--raw", "--abbrev=6", "-M", QString::fromStdString(merge.base),
-                                        QString::fromStdString(side)});
+                                         QString::fromStdString(side)});
     return told;
 }
 
@@ -129,7 +129,8 @@ bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const 
     return !differ.empty() && std::ranges::all_of(differ, [&](const QString& line) {
         // ":000000 mode 0… id A\tpath": only here. All three have it so, or one side added it and nothing else is there. Where git
         // has something else (M), it has put a file there that it lists.
-        const QString path = line.section('\t', 1), entry = line.section(' ', 1, 1) + " blob " + line.section(' ', 3, 3);
+        const QString path = line.section('\t', 1),
+                      entry = line.section(' ', 1, 1) + " blob " + line.section(' ', 3, 3);
         QStringList has;
         for (const std::string& tree : {merge.base, merge.newBase, merge.commit})
             has += lines({"ls-tree", QString::fromStdString(tree), path}).value(0).section('\t', 0, 0);
@@ -137,7 +138,8 @@ bool gitIsWrong(const TempRepository& repository, const MergeCase& merge, const 
         const bool listed = std::ranges::any_of(reference.stages, [&](const std::string& stage) {
             return QString::fromStdString(stage).section('\t', 1) == path;
         });
-        return ((onlyHere || listed) && has == QStringList{entry, entry, entry}) || (onlyHere && (has == QStringList{"", entry, ""} || has == QStringList{"", "", entry}));
+        return ((onlyHere || listed) && has == QStringList{entry, entry, entry}) ||
+               (onlyHere && (has == QStringList{"", entry, ""} || has == QStringList{"", "", entry}));
     });
 }
 
@@ -189,20 +191,24 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
             for (const std::string& stage : stages)
                 if (std::ranges::find(reference[i].stages, stage) == reference[i].stages.end())
                     difference += "\n    only here: " + stage;
-            difference += "\n  git says: " +
-                          repository
-                              .tryGit({"merge-tree", "--write-tree", "--name-only",
-                                       "--merge-base=" + QString::fromStdString(cases[i].base),
-                                       QString::fromStdString(cases[i].newBase), QString::fromStdString(cases[i].commit)})
-                              .out.toStdString();
+            difference += "\n  git says: " + repository
+                                                 .tryGit({"merge-tree", "--write-tree", "--name-only",
+                                                          "--merge-base=" + QString::fromStdString(cases[i].base),
+                                                          QString::fromStdString(cases[i].newBase),
+                                                          QString::fromStdString(cases[i].commit)})
+                                                 .out.toStdString();
             result.differences.push_back(difference + rawChanges(repository, cases[i]));
         } else if (merge->tree.hex() != reference[i].tree && (merge->clean() || !cleanTreesOnly)) {
-            result.differences.push_back(name + (merge->clean() ? ": tree of a clean merge " : ": tree in marker form ") +
-                                         merge->tree.hex() + ", git has " + reference[i].tree + difference(merge.value(), reference[i]));
+            result.differences.push_back(
+                name + (merge->clean() ? ": tree of a clean merge " : ": tree in marker form ") + merge->tree.hex() +
+                ", git has " + reference[i].tree + difference(merge.value(), reference[i]));
             if (merge->clean() ? bool(writeObjects(opened, store.fresh())) : true)
-                result.differences.back() += "\n" + repository.tryGit({"diff", QString::fromStdString(reference[i].tree),
-                                                                       QString::fromStdString(merge->tree.hex())})
-                                                        .out.left(3000).toStdString() +
+                result.differences.back() += "\n" +
+                                             repository
+                                                 .tryGit({"diff", QString::fromStdString(reference[i].tree),
+                                                          QString::fromStdString(merge->tree.hex())})
+                                                 .out.left(3000)
+                                                 .toStdString() +
                                              rawChanges(repository, cases[i]);
         }
     }

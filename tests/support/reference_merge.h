@@ -30,7 +30,7 @@ std::vector<ReferenceMerge> referenceMerges(const TempRepository& repository, co
 // compared where the merge is clean, and in marker form too unless `cleanTreesOnly`; stages always.
 struct Comparison {
     int clean = 0, conflicts = 0;
-    int gitIsWrong = 0;                   // left out of what follows: git stopped, wrote a tree that cannot be, or lost files
+    int gitIsWrong = 0; // left out of what follows: git stopped, wrote a tree that cannot be, or lost files
     std::vector<std::string> whereGitIsWrong; // where it did not stop: "base -- new base commit"
     int fewerStages = 0;                  // git listed the same paths, one of them without the stages of its old name
     std::vector<std::string> differences; // a line each

@@ -47,8 +47,8 @@ void RemoteScene::replayTopic()
 
 std::string RemoteScene::strangerPushes()
 {
-    const std::string id = gitIn(fork, {"-c", "user.name=Oda Vik", "-c", "user.email=oda@example.org", "commit-tree", "-p", "topic/x",
-                                        "-m", "Somebody's work", "topic/x^{tree}"});
+    const std::string id = gitIn(fork, {"-c", "user.name=Oda Vik", "-c", "user.email=oda@example.org", "commit-tree",
+                                        "-p", "topic/x", "-m", "Somebody's work", "topic/x^{tree}"});
     gitIn(fork, {"update-ref", "refs/heads/topic/x", QString::fromStdString(id)});
     return id;
 }

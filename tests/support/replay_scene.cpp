@@ -17,12 +17,16 @@ std::shared_ptr<const NewObjects> objectsBetween(const TempRepository& from, con
                                                  const std::string& without)
 {
     auto objects = std::make_shared<NewObjects>();
-    const auto list = QString::fromStdString(from.git({"rev-list", "--objects", "--no-object-names", QString::fromStdString(tip),
-                                                       QString::fromStdString("^" + without)}));
+    const auto list =
+        QString::fromStdString(from.git({"rev-list", "--objects", "--no-object-names", QString::fromStdString(tip),
+                                         QString::fromStdString("^" + without)}));
     for (const QString& id : list.split('\n', Qt::SkipEmptyParts)) {
         const std::string type = from.git({"cat-file", "-t", id});
         const std::string bytes = from.readRaw(type.c_str(), id.toStdString());
-        objects->add(type == "commit" ? ObjectType::Commit : type == "tree" ? ObjectType::Tree : ObjectType::Blob, bytes);
+        objects->add(type == "commit" ? ObjectType::Commit
+                     : type == "tree" ? ObjectType::Tree
+                                      : ObjectType::Blob,
+                     bytes);
     }
     return objects;
 }
@@ -37,7 +41,8 @@ ReplayScene::ReplayScene()
                             "Base", {}, "main");
     const Files onMain{{"b.txt", "b, upstream's\n"}, {"up/new.txt", "new\n"}, {"gone/only.txt", std::nullopt}};
     const Files first{{"a.txt", "one\ntwo, mine\nthree\n"}};
-    const Files second{{"exe:dir/run.sh", "#!/bin/sh\n"}, {"link:dir/link", "c.txt"}, {"dir/c.txt", "c, longer than it was\n"}};
+    const Files second{
+        {"exe:dir/run.sh", "#!/bin/sh\n"}, {"link:dir/link", "c.txt"}, {"dir/c.txt", "c, longer than it was\n"}};
     main = repo.commitFiles(onMain, "Upstream moves", {base}, "main");
     topic.push_back(repo.commitFiles(first, "First of the topic", {base}));
     topic.push_back(repo.commitFiles(second, "Second of the topic", {topic[0]}, "topic/x"));

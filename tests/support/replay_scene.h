@@ -28,7 +28,7 @@ class ReplayScene {
     ReplayScene();
 
     TempRepository repo;
-    std::string base, main;                 // commits of the main line; topic/x begins at `base`
+    std::string base, main;                   // commits of the main line; topic/x begins at `base`
     std::vector<std::string> topic, replayed; // two commits each, oldest first
 
     Rewrite rewrite() const;

@@ -33,7 +33,8 @@ SyntheticHistory randomShape(unsigned seed, std::size_t commits)
             const std::size_t at = topics.size() - 1 - below(std::min<std::size_t>(topics.size(), 40));
             grown.push_back({main.back(), topics[at]});
             main.push_back(next);
-            if (below(3) > 0) topics.erase(topics.begin() + std::ptrdiff_t(at));
+            if (below(3) > 0)
+                topics.erase(topics.begin() + std::ptrdiff_t(at));
         } else if (what < 96) {
             std::size_t& topic = topics[below(topics.size())];
             grown.push_back({topic, main.back()});
@@ -87,7 +88,8 @@ SnapshotPtr snapshotOf(const SyntheticHistory& shape)
         ref.branch = tip.branch;
         ref.kind = tip.place == Place::Clone ? RefKind::Branch : RefKind::RemoteBranch;
         ref.remote = tip.place == Place::Clone ? "" : std::string(placeName(tip.place));
-        ref.name = tip.place == Place::Clone ? "refs/heads/" + tip.branch : "refs/remotes/" + ref.remote + "/" + tip.branch;
+        ref.name =
+            tip.place == Place::Clone ? "refs/heads/" + tip.branch : "refs/remotes/" + ref.remote + "/" + tip.branch;
         ref.shortName = tip.place == Place::Clone ? tip.branch : ref.remote + "/" + tip.branch;
         ref.tip = ids[tip.row];
         ref.row = tip.row;
@@ -100,11 +102,13 @@ SnapshotPtr snapshotOf(const SyntheticHistory& shape)
     const std::string mainName = snapshot->refs.empty() ? std::string() : snapshot->refs.front().name;
     std::ranges::sort(snapshot->refs, {}, &Ref::name);
     for (std::size_t at = 0; at < snapshot->refs.size(); ++at) {
-        if (snapshot->refs[at].name == mainName) snapshot->mainLine = int(at);
+        if (snapshot->refs[at].name == mainName)
+            snapshot->mainLine = int(at);
         snapshot->refsByRow.emplace_back(snapshot->refs[at].row, int(at));
     }
     std::ranges::sort(snapshot->refsByRow);
-    snapshot->history = HistoryBuilder::fromRows(std::move(ids), std::move(times), std::move(starts), std::move(parents));
+    snapshot->history =
+        HistoryBuilder::fromRows(std::move(ids), std::move(times), std::move(starts), std::move(parents));
     return snapshot;
 }
 

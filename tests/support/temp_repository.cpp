@@ -157,8 +157,8 @@ std::string TempRepository::git(const QStringList& arguments, const QByteArray& 
 {
     const GitRun run = tryGit(arguments, input);
     if (run.exitCode != 0) {
-        const QByteArray words = "git " + arguments.join(' ').toUtf8() + " ended with " +
-                                 QByteArray::number(run.exitCode) + ": " + run.err;
+        const QByteArray words =
+            "git " + arguments.join(' ').toUtf8() + " ended with " + QByteArray::number(run.exitCode) + ": " + run.err;
         QTest::qFail(words.constData(), __FILE__, __LINE__);
     }
     std::string text = run.out.toStdString();

@@ -65,8 +65,8 @@ void WholeJob::run(const Look& tell)
     };
     const auto step = [&](const char* name, bool done) {
         if (!done && m_problem.isEmpty())
-            m_problem = QStringLiteral("%1; the window says: %2")
-                            .arg(QString::fromLatin1(name), m_window.notice()->line());
+            m_problem =
+                QStringLiteral("%1; the window says: %2").arg(QString::fromLatin1(name), m_window.notice()->line());
         if (done)
             look(QString::fromLatin1(name));
         return done;
@@ -121,15 +121,17 @@ bool WholeJob::settle(const Look& look)
     if (!waitFor([&] { return findButton(page, QStringLiteral("Back to the dry run")) != nullptr; }))
         return false;
     look(QStringLiteral("settled"));
-    return std::size_t(m_hunks) == before && goOn() &&
-           waitFor([&] { return m_window.currentPage() == m_window.workbench() && !flow->isBusy() && flow->run()->clean; });
+    return std::size_t(m_hunks) == before && goOn() && waitFor([&] {
+               return m_window.currentPage() == m_window.workbench() && !flow->isBusy() && flow->run()->clean;
+           });
 }
 
 bool WholeJob::untilSaid(const std::function<bool()>& act)
 {
     bool said = false;
     const auto heard = QObject::connect(m_window.session(), &Session::said, [&] { said = true; });
-    const bool done = act() && waitFor([&] { return said; }) && waitFor([&] { return !m_window.session()->isLoading(); });
+    const bool done =
+        act() && waitFor([&] { return said; }) && waitFor([&] { return !m_window.session()->isLoading(); });
     QObject::disconnect(heard);
     return done;
 }
