@@ -5,7 +5,7 @@
 //     page->reload();          // searches in the background
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 
 #include <QWidget>
 

@@ -4,8 +4,8 @@
 // commit or a label of the graph, or onto another row.
 #pragma once
 
+#include "app/session/session.h"
 #include "app/support/drag.h"
-#include "app/window/session.h"
 
 #include <QWidget>
 

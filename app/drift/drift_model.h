@@ -4,8 +4,8 @@
 // paint; the delegate paints, the board asks.
 #pragma once
 
+#include "app/session/session.h"
 #include "app/support/drag.h"
-#include "app/window/session.h"
 
 #include <QAbstractListModel>
 #include <QTimer>

@@ -4,7 +4,7 @@
 // the model changes nothing itself, it only says what was asked for.
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 
 #include <QAbstractTableModel>
 #include <QStyledItemDelegate>

@@ -7,8 +7,8 @@
 //     connect(page, &DryRunPage::ghostChanged, graph, …);
 #pragma once
 
-#include "app/dryrun/ghost.h"
-#include "app/dryrun/replay_flow.h"
+#include "app/history/ghost.h"
+#include "app/session/replay_flow.h"
 
 #include <QWidget>
 

@@ -6,7 +6,7 @@
 //     // "4 commits become 3. The fork's copy will need a forced update: 3 commits of yours replaced, none of anyone else's."
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 
 #include <QString>
 #include <QStringList>

@@ -4,7 +4,7 @@
 // paint is handed in.
 #pragma once
 
-#include "app/dryrun/ghost.h"
+#include "app/history/ghost.h"
 #include "app/history/graph_geometry.h"
 #include "app/history/history_model.h"
 #include "app/history/ref_labels.h"

@@ -7,7 +7,7 @@
 //     connect(view, &GraphView::replayRequested, …);
 #pragma once
 
-#include "app/dryrun/ghost.h"
+#include "app/history/ghost.h"
 #include "app/support/drag.h"
 #include "core/lanes/lanes.h"
 

@@ -3,7 +3,7 @@
 // The record of what was changed, newest first, each entry with the way back.
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 #include "core/keep/logbook.h"
 
 #include <QWidget>

@@ -5,7 +5,7 @@
 //     session->checkOverwrite("topic/x", [=](const OverwriteCheck& check) { page->showFor(check); });
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 
 #include <QWidget>
 

@@ -4,7 +4,7 @@
 // text between them. Every decision goes to the flow at once; nothing in the repository changes before Apply.
 #pragma once
 
-#include "app/dryrun/replay_flow.h"
+#include "app/session/replay_flow.h"
 #include "core/settle/conflict_text.h"
 
 #include <QWidget>

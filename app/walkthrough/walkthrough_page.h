@@ -4,7 +4,7 @@
 // dry run.
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 
 #include <QWidget>
 

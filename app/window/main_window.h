@@ -9,8 +9,8 @@
 //     window.openRepository("/home/mira/src/tidebook");
 #pragma once
 
+#include "app/session/session.h"
 #include "app/support/drag.h"
-#include "app/window/session.h"
 
 #include <QMainWindow>
 #include <QPointer>

@@ -6,8 +6,8 @@
 //     connect(strip, &PlacesStrip::fetchRequested, session, &Session::fetch);
 #pragma once
 
+#include "app/session/session.h"
 #include "app/support/text.h"
-#include "app/window/session.h"
 
 #include <QWidget>
 

@@ -3,8 +3,8 @@
 // start.
 #include "app/drift/clean_up_page.h"
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/overwrite/overwrite_page.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/code_highlighter.h"
 #include "app/settle/settle_page.h"
 #include "app/settle/text_pane.h"

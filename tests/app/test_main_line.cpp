@@ -3,7 +3,7 @@
 // The main line brought up to date from the places strip, and local changes in its way or in the way of a replay: what must
 // move moves, what must stay stays, and what is refused is refused with the names of the files before anything has moved.
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
+#include "app/session/replay_flow.h"
 #include "app/support/text.h"
 #include "app/window/places_strip.h"
 #include "core/samples/samples.h"

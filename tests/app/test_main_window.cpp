@@ -3,9 +3,9 @@
 // The window on repositories as people have them: each odd one opens, or is refused with one clear line; and the whole
 // job on a sample, by mouse, from the drag to taking everything back.
 #include "app/drift/clean_up_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/history/commit_panel.h"
 #include "app/history/graph_view.h"
+#include "app/session/replay_flow.h"
 #include "app/support/text.h"
 #include "app/window/dialogs.h"
 #include "app/window/places_strip.h"

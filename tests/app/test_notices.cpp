@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // Every failure of a replay is said once, in the page where the user acts.
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
 #include "app/support/text.h"
 #include "app/window/main_window.h"

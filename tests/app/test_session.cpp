@@ -2,7 +2,7 @@
 // Works that write: one at a time, in order, cancelled and answered one by one; and what the pages make of that.
 #include "app/drift/clean_up_page.h"
 #include "app/drift/drift_model.h"
-#include "app/dryrun/replay_flow.h"
+#include "app/session/replay_flow.h"
 #include "app/support/text.h"
 #include "app/support/work_queue.h"
 #include "app/window/dialogs.h"

@@ -2,8 +2,8 @@
 // The window at 1024 x 640, at 100% and with the desktop's usual font: every page fits into it as people meet it, and no
 // button's text is cut.
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/overwrite/overwrite_page.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
 #include "app/support/theme.h"
 #include "app/walkthrough/walkthrough_page.h"

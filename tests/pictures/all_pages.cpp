@@ -3,12 +3,12 @@
 
 #include "app/drift/clean_up_page.h"
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/history/commit_panel.h"
 #include "app/history/filter_bar.h"
 #include "app/history/graph_view.h"
 #include "app/logbook/logbook_page.h"
 #include "app/overwrite/overwrite_page.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"

@@ -11,8 +11,8 @@
 //                                            FILE is the path that is looked for
 #include "app/drift/drift_board.h"
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/logbook/logbook_page.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
 #include "app/support/theme.h"
 #include "tests/pictures/all_pages.h"

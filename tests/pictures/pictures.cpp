@@ -3,11 +3,11 @@
 
 #include "app/drift/drift_board.h"
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/history/graph_list.h"
 #include "app/history/graph_view.h"
 #include "app/logbook/logbook_page.h"
 #include "app/overwrite/overwrite_page.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
 #include "core/samples/samples.h"
 

@@ -2,8 +2,8 @@
 #include "tests/support/job_check.h"
 
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/overwrite/overwrite_page.h"
+#include "app/session/replay_flow.h"
 #include "tests/support/job_outcome.h"
 #include "tests/support/temp_repository.h"
 

@@ -8,8 +8,8 @@
 //     open.flow->start(*open.plan);
 #pragma once
 
-#include "app/dryrun/replay_flow.h"
-#include "app/window/session.h"
+#include "app/session/replay_flow.h"
+#include "app/session/session.h"
 #include "tests/support/temp_repository.h"
 
 #include <memory>

@@ -2,9 +2,9 @@
 #include "tests/support/whole_job.h"
 
 #include "app/dryrun/dry_run_page.h"
-#include "app/dryrun/replay_flow.h"
 #include "app/logbook/logbook_page.h"
 #include "app/overwrite/overwrite_page.h"
+#include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
 #include "app/support/text.h"
 

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "app/dryrun/ghost.h"
+#include "app/history/ghost.h"
 
 #include "app/support/text.h"
 

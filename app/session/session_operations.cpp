@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // What a session changes: every operation that writes to the repository or to a remote, one after another.
+#include "app/session/session_private.h"
 #include "app/support/text.h"
-#include "app/window/session_private.h"
 #include "core/replay/rewrite.h"
 
 namespace espalier {

@@ -4,7 +4,7 @@
 // page and the settle page are two views of one flow; every change of plan or decisions computes the dry run again.
 #pragma once
 
-#include "app/window/session.h"
+#include "app/session/session.h"
 #include "core/settle/remembered.h"
 
 #include <QObject>

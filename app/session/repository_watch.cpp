@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "app/window/repository_watch.h"
+#include "app/session/repository_watch.h"
 
 #include <QDirIterator>
 

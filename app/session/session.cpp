@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // What a session reads: the snapshot and what is computed from it. What it changes is in session_operations.cpp.
+#include "app/session/session_private.h"
 #include "app/support/text.h"
-#include "app/window/session_private.h"
 #include "core/replay/forecast.h"
 
 #include <QElapsedTimer>

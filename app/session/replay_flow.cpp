@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "app/dryrun/replay_flow.h"
+#include "app/session/replay_flow.h"
 
 #include "app/support/text.h"
 #include "app/support/work.h"

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 //
 // What a session holds between its two halves, reading (session.cpp) and changing (session_operations.cpp). Private to
-// app/window.
+// app/session.
 #pragma once
 
+#include "app/session/repository_watch.h"
+#include "app/session/session.h"
 #include "app/support/work_queue.h"
-#include "app/window/repository_watch.h"
-#include "app/window/session.h"
 #include "core/history/equivalence.h"
 
 #include <map>
