@@ -49,12 +49,12 @@ void printCheck(const OverwriteCheck& check)
         printLine("A plain push does it: nothing on the fork is replaced.");
     else
         printLine("A forced update would replace " + counted(replaced, "commit", "commits") + " on the fork.");
-    printCommits("NOT YOURS, and lost if overwritten:", check.foreign);
+    printCommits("OF OTHERS, WITHOUT A COUNTERPART, lost if overwritten:", check.foreign);
     if (!check.pairs.empty())
         printLine("Replaced by a new version:");
     for (const CommitPair& pair : check.pairs)
         printLine("    " + pair.old.id.brief() + " by " + pair.now.id.brief() + " " + pair.now.subject +
-                  (pair.sameChange ? "" : " (changed)"));
+                  (pair.sameChange ? "" : " (changed)") + (pair.byUser ? "" : " (" + pair.old.author + ")"));
     printCommits("Yours, only on the fork:", check.removed);
     printCommits("Added:", check.added);
     for (const std::string& caution : check.cautions)

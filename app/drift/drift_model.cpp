@@ -159,17 +159,25 @@ DriftRow DriftModel::describe(const BranchDrift& branch) const
         row.forkTone = DriftTone::Warning;
         break;
     case ForkState::OlderVersion:
-        row.fork = tr("fork: older version");
-        break;
     case ForkState::Foreign:
-        row.fork = tr("fork: %1 not yours").arg(words(branch.foreign, "commit", "commits"));
-        row.forkTone = DriftTone::Loss;
+        describeReplacement(*branch.replacement, row);
         break;
     }
     if (branch.standsOn >= 0 && branch.fork == ForkState::None)
         row.fork = tr("stands on %1").arg(toText(snapshot.refs[std::size_t(branch.standsOn)].branch));
     describeForecast(row);
     return row;
+}
+
+void DriftModel::describeReplacement(const Replacement& replacement, DriftRow& row)
+{
+    row.replacement = toText(replacement.line());
+    if (replacement.alone() == 0) {
+        row.fork = tr("fork: older version");
+        return;
+    }
+    row.fork = tr("fork: %1 without counterpart").arg(replacement.alone());
+    row.forkTone = replacement.foreign.empty() ? DriftTone::Warning : DriftTone::Loss;
 }
 
 void DriftModel::describeForecast(DriftRow& row) const
@@ -282,7 +290,7 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
             tr("%1, %2 behind, %3 ahead").arg(row.text, QString::number(row.behind), QString::number(row.ahead));
         if (row.checkedOut)
             text += tr(", checked out");
-        for (const QString& part : {row.forecast, row.fork})
+        for (const QString& part : {row.forecast, row.fork, row.replacement})
             if (!part.isEmpty())
                 text += QStringLiteral(", ") + part;
         if (row.forecastOld)
@@ -290,7 +298,9 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
         return text;
     }
     if (role == Qt::ToolTipRole && !row.heading)
-        return toToolTip(row.text);
+        return toToolTip(row.replacement.isEmpty()
+                             ? row.text
+                             : row.text + QLatin1Char('\n') + tr("If it is pushed: %1").arg(row.replacement));
     return {};
 }
 

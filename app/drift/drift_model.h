@@ -24,6 +24,7 @@ struct DriftRow {
     int refIndex = -1; // into Snapshot::refs
     std::uint32_t ahead = 0, behind = 0;
     QString forecast, fork;   // right-hand texts, above and below
+    QString replacement;      // what a forced update would replace, in a sentence; empty when there is nothing to say
     bool forecastOld = false; // what it was; it is being computed again
     DriftTone forecastTone = DriftTone::Quiet, forkTone = DriftTone::Quiet;
     bool checkedOut = false;
@@ -76,6 +77,7 @@ class DriftModel : public QAbstractListModel {
 
   private:
     DriftRow describe(const BranchDrift& drift) const;
+    static void describeReplacement(const Replacement& replacement, DriftRow& row);
     void describeForecast(DriftRow& row) const;
     void tellForecast(DriftRow& row) const;
 

@@ -145,8 +145,7 @@ void DryRunPage::Private::updateTexts()
                              : QString());
         return;
     }
-    const SnapshotPtr snapshot = session ? session->snapshot() : nullptr;
-    const ForkCopy copyOfFork = snapshot ? forkCopyOf(*snapshot, session->drift().get(), *run) : ForkCopy{};
+    const ForkCopy copyOfFork = flow ? flow->forkCopy() : ForkCopy{};
     meaning->setText(meaningOf(*run, copyOfFork));
     for (const QString& line : cautionsOf(*run, copyOfFork)) {
         auto* label = new PlainLabel(QStringLiteral("▲ ") + line, q);

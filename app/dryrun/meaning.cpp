@@ -26,42 +26,6 @@ bool stays(const ReplayedCommit& commit)
 
 } // namespace
 
-ForkCopy forkCopyOf(const Snapshot& snapshot, const Drift* drift, const DryRun& run)
-{
-    ForkCopy copy;
-    const Ref* branch = run.plan.branch.empty() ? nullptr : snapshot.findRef(run.plan.branch);
-    copy.known = branch && !snapshot.roles.fork.empty();
-    if (!branch)
-        return copy;
-    const Ref* main = snapshot.mainLineRef();
-    copy.isMainLine = main && (main == branch || main->branch == branch->branch);
-    const Ref* fork = snapshot.forkCopy(branch->branch);
-    copy.exists = fork && fork->row != noRow;
-    for (const ReplayedCommit& commit : run.commits) {
-        const Row row = snapshot.history.find(commit.id);
-        if (row == noRow)
-            continue;
-        copy.onUpstream = copy.onUpstream || (snapshot.placesOf(row) & placeBit(Place::Upstream));
-        if (copy.exists && commit.outcome != Outcome::Unchanged)
-            copy.replaced += snapshot.history.isAncestor(row, fork->row);
-    }
-    if (copy.exists) {
-        if (drift)
-            for (const BranchDrift& entry : drift->branches)
-                if (entry.ref >= 0 && std::size_t(entry.ref) < drift->snapshot->refs.size() &&
-                    drift->snapshot->refs[std::size_t(entry.ref)].name == branch->name) {
-                    copy.foreign = entry.foreign;
-                    copy.otherOwn = entry.forkAhead > entry.foreign ? entry.forkAhead - entry.foreign : 0;
-                }
-        copy.fastForwards = copy.replaced == 0 && copy.foreign == 0 && copy.otherOwn == 0;
-    } else {
-        copy.fastForwards = true;
-    }
-    if (snapshot.roles.oneForBoth())
-        copy.onUpstream = false;
-    return copy;
-}
-
 QString meaningOf(const DryRun& run, const ForkCopy& copy)
 {
     const std::size_t before = run.commits.size();
@@ -86,9 +50,7 @@ QString meaningOf(const DryRun& run, const ForkCopy& copy)
     else if (copy.fastForwards)
         parts << tr("A plain push will bring the fork's copy up to date.");
     else
-        parts << tr("The fork's copy will need a forced update: %1 of yours replaced, %2 of anyone else's.")
-                     .arg(count(copy.replaced + copy.otherOwn, "commit", "commits"),
-                          copy.foreign == 0 ? tr("none") : QString::number(copy.foreign));
+        parts << tr("The fork's copy will need a forced update: %1.").arg(toText(copy.replacement.line()));
     return parts.join(QLatin1Char(' '));
 }
 
@@ -100,11 +62,13 @@ QStringList cautionsOf(const DryRun& run, const ForkCopy& copy)
     if (copy.onUpstream)
         lines << tr("Upstream already has some of these commits. Others build on them: leave them as they are unless "
                     "the maintainers asked for this.");
-    if (copy.foreign > 0)
-        lines << tr("The fork's copy has %1 that you did not write. The overwrite check will name them before anything "
-                    "is replaced.")
-                     .arg(count(copy.foreign, "commit", "commits"));
-    else if (copy.replaced > 0 && !copy.onUpstream)
+    const std::vector<CommitSummary>& foreign = copy.replacement.foreign;
+    if (!foreign.empty())
+        lines
+            << tr("The fork's copy has %1 of %2 that the outcome has no counterpart of. The overwrite check will name "
+                  "them before anything is replaced.")
+                   .arg(count(foreign.size(), "commit", "commits"), toText(authorsOf(foreign)));
+    else if (!copy.replacement.replaced.empty() && !copy.onUpstream)
         lines << tr("Some of these commits are on the fork already, where reviewers or others may have fetched them. "
                     "Whether a published branch may be rewritten is for the project's contribution rules and its "
                     "maintainers to say.");

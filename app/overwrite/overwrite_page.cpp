@@ -87,6 +87,7 @@ struct OverwritePage::Private {
     void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning,
                     bool loud);
     QString foreignPeople() const;
+    QString writtenByOthers() const;
     void update();
 };
 
@@ -201,13 +202,17 @@ void OverwritePage::Private::addCommits(const std::vector<CheckedCommit>& commit
     page::fitRows(table, mostRows);
 }
 
-QString OverwritePage::Private::foreignPeople() const
+QString OverwritePage::Private::foreignPeople() const { return toText(authorsOf(check.foreign)); }
+
+QString OverwritePage::Private::writtenByOthers() const
 {
-    QStringList names;
-    for (const CheckedCommit& commit : check.foreign)
-        if (const QString name = toText(commit.author); !names.contains(name))
-            names << name;
-    return names.join(QStringLiteral(", "));
+    const std::vector<CommitSummary> others = othersOf(check.pairs);
+    if (others.empty())
+        return {};
+    const QString people = toText(authorsOf(others));
+    return QLatin1Char(' ') + (others.size() == check.pairs.size()
+                                   ? tr("All were written by %1.").arg(people)
+                                   : tr("Of these, %1 written by %2.").arg(others.size()).arg(people));
 }
 
 void OverwritePage::Private::fill()
@@ -221,7 +226,7 @@ void OverwritePage::Private::fill()
     const QString lost = counted(check.foreign.size(), "commit", "commits");
     const QString there = toText(check.remote + "/" + check.branch);
     addCommits(
-        check.foreign, tr("Not yours, and lost if overwritten: %1 by %2").arg(lost, foreignPeople()),
+        check.foreign, tr("Of others, without a counterpart, lost if overwritten: %1 by %2").arg(lost, foreignPeople()),
         one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
                  "branch first, or ask its author.")
                   .arg(there)
@@ -230,9 +235,10 @@ void OverwritePage::Private::fill()
                   .arg(there),
         true);
     if (!check.pairs.empty()) {
-        CheckTable* table = section(
-            tr("Replaced by a new version"), tr("Each old commit on the fork has a counterpart in your branch."),
-            {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
+        CheckTable* table =
+            section(tr("Replaced by a new version"),
+                    tr("Each old commit on the fork has a counterpart in your branch.") + writtenByOthers(),
+                    {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
         for (const CommitPair& pair : check.pairs)
             table->add({toText(pair.old.id.brief()), toText(pair.now.id.brief()),
                         pair.sameChange ? tr("same change, new ID") : tr("the change was edited"),

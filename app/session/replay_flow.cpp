@@ -10,12 +10,24 @@ namespace {
 
 using Folder = std::filesystem::path;
 
-Result<DryRunPtr> compute(const Folder& path, const Plan& plan, const Settlements& settlements,
-                          const Progress& progress)
+struct Computed {
+    DryRunPtr run;
+    Result<ForkCopy> forkCopy;
+};
+
+Result<Computed> compute(const Folder& path, const SnapshotPtr& snapshot, const Plan& plan,
+                         const Settlements& settlements, const Progress& progress)
 {
-    return Repository::open(path)
-        .and_then([&](const Repository& repository) { return dryRun(repository, plan, settlements, progress); })
-        .transform([](DryRun&& run) { return std::make_shared<const DryRun>(std::move(run)); });
+    const auto repository = Repository::open(path);
+    if (!repository)
+        return std::unexpected(repository.error());
+    auto run = dryRun(*repository, plan, settlements, progress);
+    if (!run)
+        return std::unexpected(run.error());
+    auto forkCopy = snapshot ? forkCopyOf(*repository, *snapshot, *run, progress) : ForkCopy{};
+    if (progress.stopped())
+        return cancelled();
+    return Computed{std::make_shared<const DryRun>(std::move(*run)), std::move(forkCopy)};
 }
 
 } // namespace
@@ -46,7 +58,7 @@ struct ReplayFlow::Private {
     void request();
     void stop();
     void begin();
-    void ended(Result<DryRunPtr> computed, std::uint64_t of);
+    void ended(Result<Computed> computed, std::uint64_t of);
     void setBusy(bool busy);
     void forgetSettlements();
 
@@ -130,15 +142,14 @@ void ReplayFlow::Private::begin()
 {
     again = false;
     running = true;
-    work = startWork<DryRunPtr>(
+    work = startWork<Computed>(
         q, tr("Dry run"),
-        [path = path(), plan = q->m_plan, settlements = q->m_settlements](const Progress& progress) {
-            return compute(path, plan, settlements, progress);
-        },
-        [this, of = replay](Result<DryRunPtr> computed) { ended(std::move(computed), of); });
+        [path = path(), snapshot = q->m_session->snapshot(), plan = q->m_plan, settlements = q->m_settlements](
+            const Progress& progress) { return compute(path, snapshot, plan, settlements, progress); },
+        [this, of = replay](Result<Computed> computed) { ended(std::move(computed), of); });
 }
 
-void ReplayFlow::Private::ended(Result<DryRunPtr> computed, std::uint64_t of)
+void ReplayFlow::Private::ended(Result<Computed> computed, std::uint64_t of)
 {
     running = false;
     if (again && q->m_active) {
@@ -155,8 +166,12 @@ void ReplayFlow::Private::ended(Result<DryRunPtr> computed, std::uint64_t of)
             Q_EMIT q->failed(toText(computed.error().line()));
         return;
     }
-    q->m_run = std::move(*computed);
+    q->m_run = std::move(computed->run);
+    q->m_forkCopy = computed->forkCopy.value_or(ForkCopy{});
     Q_EMIT q->runChanged();
+    // The dry run holds all the same: only what it means for the fork is not known.
+    if (!computed->forkCopy)
+        Q_EMIT q->failed(toText(computed->forkCopy.error().line()));
 }
 
 void ReplayFlow::start(const Plan& plan)

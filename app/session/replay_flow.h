@@ -5,6 +5,7 @@
 #pragma once
 
 #include "app/session/session.h"
+#include "core/replay/fork_copy.h"
 #include "core/settle/remembered.h"
 
 #include <QObject>
@@ -40,6 +41,8 @@ class ReplayFlow : public QObject {
 
     // Null until the first has been computed; stays the last one while a new one is computed.
     DryRunPtr run() const { return m_run; }
+    // What run() means for the fork's branch of the same name.
+    const ForkCopy& forkCopy() const { return m_forkCopy; }
     bool isBusy() const { return m_busy; }
     // Only when run() is clean and not busy.
     void apply();
@@ -60,6 +63,7 @@ class ReplayFlow : public QObject {
     Settlements m_settlements;
     std::vector<Settlements> m_undo, m_redo;
     DryRunPtr m_run;
+    ForkCopy m_forkCopy;
     bool m_active = false;
     bool m_busy = false;
     bool m_applying = false;

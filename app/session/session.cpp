@@ -27,27 +27,6 @@ struct Counted {
     MainLines mainLines;
 };
 
-// How the fork's and the clone's copies of the main line stand to upstream's.
-Result<MainLines> standings(const Snapshot& snapshot, const Progress& progress)
-{
-    MainLines found;
-    const Ref* mainLine = snapshot.mainLineRef();
-    if (!mainLine || mainLine->row == noRow)
-        return found;
-    const Ref* clone = snapshot.findRef("refs/heads/" + mainLine->branch);
-    const Ref* fork = snapshot.forkCopy(mainLine->branch);
-    for (const auto& [ref, standing] : {std::pair{clone, &found.clone}, std::pair{fork, &found.fork}}) {
-        if (!ref || ref->row == noRow)
-            continue;
-        const Row tip = ref->row;
-        const auto counts = driftOfAll(snapshot.history, mainLine->row, std::span(&tip, 1), progress);
-        if (!counts)
-            return std::unexpected(counts.error());
-        *standing = counts->front();
-    }
-    return found;
-}
-
 } // namespace
 
 Session::Session(QObject* parent) : QObject(parent), d(std::make_unique<Private>())
@@ -184,7 +163,7 @@ void Session::computeDriftNow()
         auto drift = computeDrift(snapshot, DriftScope::Branches, progress);
         if (!drift)
             return std::unexpected(drift.error());
-        auto mainLines = standings(*snapshot, progress);
+        auto mainLines = mainLinesOf(*snapshot, progress);
         if (!mainLines)
             return std::unexpected(mainLines.error());
         return Counted{std::move(*drift), *mainLines};

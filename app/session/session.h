@@ -30,11 +30,6 @@ namespace espalier {
 
 using DryRunPtr = std::shared_ptr<const DryRun>;
 
-// The fork's and the clone's copies of the main line against upstream's; nothing where there is no copy.
-struct MainLines {
-    std::optional<AheadBehind> fork, clone;
-};
-
 // What an operation tells whoever asked for it, once, on the GUI thread: also that it failed or was stopped. It is not
 // told when another repository was opened meanwhile.
 template <typename T> using Answer = std::function<void(const Result<T>&)>;

@@ -22,25 +22,28 @@ class Conversation {
     static Result<Conversation> start(const ProcessRequest& request);
     Conversation(Conversation&& other) noexcept;
     Conversation& operator=(Conversation&&) = delete;
-    // Ends the program when it still runs.
+    // Ends the program when it still runs, by force when it must be.
     ~Conversation();
 
-    // Bytes of its standard output, 0 at the end. Errors: Cancelled; Network after five minutes of silence.
+    // Bytes of its standard output, 0 at the end, which is there as soon as the program is gone. Errors: Cancelled; Network
+    // after five minutes of silence.
     Result<std::size_t> read(char* buffer, std::size_t size, const Progress& progress);
-    // All of it. Errors: Cancelled; Network when the program is gone.
+    // All of it. Errors: Cancelled; Network when the program is gone or its input was closed, or after five minutes of
+    // silence.
     Result<void> write(std::string_view bytes, const Progress& progress);
     void closeInput();
-    // Waits for the end; the exit status, 128 and more for a signal.
+    // Closes its input and waits for the end, ten seconds at most: what has not ended then is ended. The exit status, 128
+    // and more for a signal.
     int wait();
     // What it wrote to standard error so far, at most the last 64 KiB.
     const std::string& errors() const { return m_errors; }
 
   private:
-    Conversation();
-    void drainErrors();
-    Result<void> waitFor(int file, short events, const Progress& progress);
-
     struct State;
+    explicit Conversation(std::unique_ptr<State> state);
+    void drainErrors();
+    template <typename Move> Result<std::size_t> move(const Progress& progress, bool writes, const Move& attempt);
+
     std::unique_ptr<State> d;
     std::string m_errors;
 };

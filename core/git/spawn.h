@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// Starting an outside program with its three standard files as pipes: what run() (process.h) and Conversation share. Private
-// to core/git.
+// Starting an outside program with its three standard files as pipes. What becomes of it is Child's affair (child.h), which
+// is who calls this. Private to core/git.
 #pragma once
 
 #include "core/git/process.h"

@@ -1,38 +1,15 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/drift.h"
 
-#include "core/git/commit.h"
 #include "core/history/drift_counts.h"
-#include "core/history/equivalence.h"
+#include "core/history/versions.h"
 
 #include <algorithm>
-#include <cstdlib>
 #include <set>
 
 namespace espalier {
 
 namespace {
-
-std::string lowered(std::string text)
-{
-    // Mail addresses are compared without regard to ASCII case, as mailmap does.
-    std::ranges::transform(text, text.begin(), [](char c) { return c >= 'A' && c <= 'Z' ? char(c + 32) : c; });
-    return text;
-}
-
-std::set<std::string> addressesOfUser(const Repository& repository)
-{
-    std::set<std::string> addresses;
-    for (const char* key : {"user.email", "author.email", "committer.email"})
-        if (const auto address = repository.config(key); address && !address->empty())
-            addresses.insert(lowered(*address));
-    for (const char* variable : {"GIT_AUTHOR_EMAIL", "GIT_COMMITTER_EMAIL"})
-        if (const char* address = std::getenv(variable); address && *address)
-            addresses.insert(lowered(address));
-    if (const auto identity = committerIdentity(repository))
-        addresses.insert(lowered(identity->email));
-    return addresses;
-}
 
 // The refs that get a row: the clone's branches, and what only a remote of the places has.
 std::vector<int> chooseRefs(const Snapshot& snapshot, DriftScope scope)
@@ -81,13 +58,14 @@ class ForkComparison {
             drift.forkBehind = fork.empty() ? std::uint32_t(m_snapshot.history.onlyIn(ref.row, copy->row).size()) : 0;
             return {};
         }
-        const auto clone = m_snapshot.history.onlyIn(ref.row, copy->row);
-        drift.forkBehind = std::uint32_t(clone.size());
-        auto foreign = countForeign(fork, clone, ref.row);
-        if (!foreign)
-            return std::unexpected(foreign.error());
-        drift.foreign = *foreign;
-        drift.fork = drift.foreign > 0 ? ForkState::Foreign : ForkState::OlderVersion;
+        drift.forkBehind = std::uint32_t(m_snapshot.history.onlyIn(ref.row, copy->row).size());
+        if (auto opened = open(); !opened)
+            return opened;
+        const auto pairs = pairVersions(*m_store, versionIds(m_snapshot, copy->row, ref.row), m_cache, m_progress);
+        if (!pairs)
+            return std::unexpected(pairs.error());
+        drift.replacement = std::make_shared<const Replacement>(replacementOf(*pairs, m_addresses));
+        drift.fork = drift.replacement->foreign.empty() ? ForkState::OlderVersion : ForkState::Foreign;
         return {};
     }
 
@@ -104,48 +82,6 @@ class ForkComparison {
         m_addresses = addressesOfUser(*m_repository);
         return {};
     }
-    std::vector<Oid> ids(std::span<const Row> rows) const
-    {
-        std::vector<Oid> list;
-        list.reserve(rows.size());
-        for (const Row row : rows)
-            list.push_back(m_snapshot.history.id(row));
-        return list;
-    }
-
-    Result<std::uint32_t> countForeign(std::span<const Row> fork, const std::vector<Row>& clone, Row tip)
-    {
-        if (auto opened = open(); !opened)
-            return std::unexpected(opened.error());
-        std::vector<Oid> others;
-        const Ref* mainLine = m_snapshot.mainLineRef();
-        for (const Row row : fork) {
-            // What the upstream has stays there whatever happens to the fork.
-            if (!m_snapshot.roles.oneForBoth() && (m_snapshot.placesOf(row) & placeBit(Place::Upstream)))
-                continue;
-            const auto commit = readCommit(*m_store, m_snapshot.history.id(row));
-            if (!commit)
-                return std::unexpected(commit.error());
-            if (!m_addresses.contains(lowered(commit->author.email)))
-                others.push_back(commit->id);
-        }
-        // What is equal is nearly always among the branch's own commits; the main line's are read only for the rest.
-        std::vector<Row> own = mainLine ? m_snapshot.history.onlyIn(tip, mainLine->row) : clone;
-        std::erase_if(own, [&](Row row) { return !std::ranges::binary_search(clone, row); });
-        std::vector<Row> rest;
-        std::ranges::set_difference(clone, own, std::back_inserter(rest));
-        for (const auto& among : {own, rest}) {
-            if (others.empty() || among.empty())
-                continue;
-            const auto pairs = equalCommits(*m_store, others, ids(among), m_cache, m_progress);
-            if (!pairs)
-                return std::unexpected(pairs.error());
-            for (const auto& pair : *pairs)
-                std::erase(others, pair.first);
-        }
-        return std::uint32_t(others.size());
-    }
-
     const Snapshot& m_snapshot;
     const Progress& m_progress;
     std::optional<Repository> m_repository;
@@ -229,6 +165,26 @@ Result<Drift> computeDrift(const SnapshotPtr& snapshot, DriftScope scope, const 
             return std::unexpected(compared.error());
     }
     return drift;
+}
+
+Result<MainLines> mainLinesOf(const Snapshot& snapshot, const Progress& progress)
+{
+    MainLines found;
+    const Ref* mainLine = snapshot.mainLineRef();
+    if (!mainLine || mainLine->row == noRow)
+        return found;
+    const Ref* clone = snapshot.findRef("refs/heads/" + mainLine->branch);
+    const Ref* fork = snapshot.forkCopy(mainLine->branch);
+    for (const auto& [ref, standing] : {std::pair{clone, &found.clone}, std::pair{fork, &found.fork}}) {
+        if (!ref || ref->row == noRow)
+            continue;
+        const Row tip = ref->row;
+        const auto counts = driftOfAll(snapshot.history, mainLine->row, std::span(&tip, 1), progress);
+        if (!counts)
+            return std::unexpected(counts.error());
+        *standing = counts->front();
+    }
+    return found;
 }
 
 } // namespace espalier

@@ -3,8 +3,9 @@
 // How far every branch has moved away from the main line, and what became of its commits there.
 #pragma once
 
-#include "core/history/snapshot.h"
+#include "core/history/versions.h"
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -17,8 +18,8 @@ enum class ForkState : std::uint8_t {
     Same,
     Behind,       // a plain push brings it up to date
     Ahead,        // the fork has commits on top of the clone's tip
-    OlderVersion, // both have commits of their own; every one of the fork's is one of the user's or has an equal here
-    Foreign,      // both have commits of their own; some of the fork's are not the user's
+    OlderVersion, // both have commits of their own; every one of the fork's has a counterpart here or is the user's
+    Foreign,      // both have commits of their own; some of the fork's have no counterpart and are not the user's
 };
 
 struct BranchDrift {
@@ -28,7 +29,8 @@ struct BranchDrift {
     Row mergeBase = noRow;    // a best one; noRow for unrelated histories (and from driftOfAll)
     ForkState fork = ForkState::None;
     std::uint32_t forkAhead = 0, forkBehind = 0; // the fork's copy against the clone's tip
-    std::uint32_t foreign = 0;                   // commits of the fork's copy that are not the user's and would be lost
+    // What the clone's version would replace on the fork; null unless both have commits of their own.
+    std::shared_ptr<const Replacement> replacement;
     int standsOn = -1; // the nearest other topic branch of the clone below this one's tip; index into refs
 };
 
@@ -41,7 +43,6 @@ enum class DriftScope { Branches, AllRefs };
 
 // A row per branch of the three places (the clone's first; a remote branch only when the clone has no branch of its
 // name), or per ref of the repository. Bit-parallel over the table: cost does not grow with branches times commits.
-// `userEmails` tell whose commits are the user's (user.email and the emails of the identity configured).
 Result<Drift> computeDrift(const SnapshotPtr& snapshot, DriftScope scope, const Progress& progress = {});
 
 // Only the two numbers, for many tips against one row: ahead[i], behind[i] for tips[i].
@@ -52,6 +53,12 @@ struct AheadBehind {
 Result<std::vector<AheadBehind>> driftOfAll(const History& history, Row mainLine, std::span<const Row> tips,
                                             const Progress& progress = {});
 
+// The fork's and the clone's copies of the main line against upstream's; nothing where there is no copy.
+struct MainLines {
+    std::optional<AheadBehind> fork, clone;
+};
+Result<MainLines> mainLinesOf(const Snapshot& snapshot, const Progress& progress = {});
+
 // What became of a branch's commits on the main line. Slower than the above (reads changes); for the background.
 struct Landed {
     std::vector<std::pair<Oid, Oid>> commits; // the branch's commit, the equal one of the main line
@@ -61,7 +68,6 @@ struct Landed {
     // Every commit is there under this or another id: the branch can be cleaned up.
     bool wholly() const { return merged || squash || (ahead > 0 && commits.size() == ahead); }
 };
-class EquivalenceCache;
 Result<Landed> findLanded(const Repository& repository, const Snapshot& snapshot, Row tip, Row mainLine,
                           EquivalenceCache& cache, const Progress& progress = {});
 

@@ -1,14 +1,22 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/versions.h"
 
+#include "core/git/commit.h"
 #include "core/git/text.h"
-#include "core/history/equivalence.h"
 
 #include <algorithm>
+#include <cstdlib>
 
 namespace espalier {
 
 namespace {
+
+std::string lowered(std::string text)
+{
+    // Mail addresses are compared without regard to ASCII case, as mailmap does.
+    std::ranges::transform(text, text.begin(), [](char c) { return c >= 'A' && c <= 'Z' ? char(c + 32) : c; });
+    return text;
+}
 
 struct Read {
     CommitSummary summary;
@@ -30,26 +38,16 @@ Result<std::vector<Read>> readAll(ObjectStore& store, const std::vector<Oid>& id
     return all;
 }
 
-std::vector<Oid> onlyIn(const Snapshot& snapshot, Row of, Row without)
-{
-    std::vector<Row> excluded{without};
-    if (const Ref* main = snapshot.mainLineRef(); main && main->row != noRow)
-        excluded.push_back(main->row);
-    std::vector<Oid> ids;
-    for (const Row row : snapshot.history.onlyIn(std::span(&of, 1), excluded))
-        ids.push_back(snapshot.history.id(row));
-    return ids;
-}
-
 bool alike(const Read& a, const Read& b)
 {
     return a.message == b.message && a.summary.author == b.summary.author &&
            a.summary.authorEmail == b.summary.authorEmail;
 }
 
+using Partners = std::vector<std::pair<Oid, Oid>>;
+
 // Which of `now` each of `before` became: an index, or -1.
-std::vector<int> partners(const std::vector<Read>& before, const std::vector<Read>& now,
-                          const std::vector<std::pair<Oid, Oid>>& equal)
+std::vector<int> partners(const std::vector<Read>& before, const std::vector<Read>& now, const Partners& equal)
 {
     std::vector<int> found(before.size(), -1);
     std::vector<bool> taken(now.size(), false);
@@ -66,6 +64,34 @@ std::vector<int> partners(const std::vector<Read>& before, const std::vector<Rea
                 pair(i, [&](const Read& each) { return each.summary.id == other; });
     for (std::size_t i = 0; i < before.size(); ++i)
         pair(i, [&](const Read& each) { return alike(each, before[i]); });
+    return found;
+}
+
+// The equal commits of the upstream's for those that have no partner.
+Result<std::vector<std::optional<Read>>> landedPartners(ObjectStore& store, const VersionIds& ids,
+                                                        const std::vector<int>& became, EquivalenceCache& cache,
+                                                        const Progress& progress)
+{
+    std::vector<std::optional<Read>> found(became.size());
+    std::vector<Oid> alone;
+    for (std::size_t i = 0; i < became.size(); ++i)
+        if (became[i] < 0)
+            alone.push_back(ids.before[i]);
+    if (alone.empty() || !ids.landedAmong)
+        return found;
+    const auto among = ids.landedAmong();
+    if (!among)
+        return std::unexpected(among.error());
+    const auto equal = equalCommits(store, alone, *among, cache, progress);
+    if (!equal)
+        return std::unexpected(equal.error());
+    for (const auto& [mine, other] : *equal) {
+        auto read = readAll(store, {other});
+        if (!read)
+            return std::unexpected(read.error());
+        const auto at = std::ranges::find(ids.before, mine);
+        found[std::size_t(at - ids.before.begin())] = std::move(read->front());
+    }
     return found;
 }
 
@@ -127,47 +153,158 @@ std::string fileAt(std::string_view text, int line)
 
 } // namespace
 
-Result<std::vector<VersionPair>> pairVersions(const Repository& repository, const Snapshot& snapshot, Row beforeTip,
-                                              Row nowTip, const Progress& progress)
+VersionIds versionIds(const Snapshot& snapshot, Row beforeTip, Row nowTip)
 {
-    const std::vector<Oid> oldIds = onlyIn(snapshot, beforeTip, nowTip), newIds = onlyIn(snapshot, nowTip, beforeTip);
-    ObjectStore store(repository);
-    EquivalenceCache cache;
-    const auto equal = equalCommits(store, oldIds, newIds, cache, progress);
+    const History& history = snapshot.history;
+    const Ref* main = snapshot.mainLineRef();
+    // With one remote for both parts everything on it is the upstream's, so that only its main line tells; and the main
+    // line itself may be what is overwritten.
+    const bool oneForBoth = snapshot.roles.oneForBoth();
+    const bool usesMain = main && main->row != noRow && !(oneForBoth && main->row == beforeTip);
+    const auto split = [&](Row of, Row without) {
+        std::pair<std::vector<Oid>, std::vector<Oid>> ids; // the version's own, the upstream's
+        std::vector<Row> excluded{without};
+        const std::vector<Row> all = history.onlyIn(std::span(&of, 1), excluded);
+        if (usesMain)
+            excluded.push_back(main->row);
+        std::vector<Row> own = usesMain ? history.onlyIn(std::span(&of, 1), excluded) : all;
+        if (!oneForBoth)
+            std::erase_if(own, [&](Row row) { return snapshot.placesOf(row) & placeBit(Place::Upstream); });
+        for (const Row row : all)
+            (std::ranges::binary_search(own, row) ? ids.first : ids.second).push_back(history.id(row));
+        return ids;
+    };
+    auto [now, landed] = split(nowTip, beforeTip);
+    return {split(beforeTip, nowTip).first, std::move(now),
+            [landed = std::move(landed)] -> Result<std::vector<Oid>> { return landed; }};
+}
+
+Result<std::vector<VersionPair>> pairVersions(ObjectStore& store, const VersionIds& ids, EquivalenceCache& cache,
+                                              const Progress& progress)
+{
+    const auto equal = equalCommits(store, ids.before, ids.now, cache, progress);
     if (!equal)
         return std::unexpected(equal.error());
-    const auto before = readAll(store, oldIds);
+    const auto before = readAll(store, ids.before);
     if (!before)
         return std::unexpected(before.error());
-    const auto now = readAll(store, newIds);
+    const auto now = readAll(store, ids.now);
     if (!now)
         return std::unexpected(now.error());
     const std::vector<int> became = partners(*before, *now, *equal);
+    auto landed = landedPartners(store, ids, became, cache, progress);
+    if (!landed)
+        return std::unexpected(landed.error());
     std::vector<VersionPair> pairs;
     std::vector<bool> placed(before->size(), false);
-    // What has no partner stands above the first below it that has one.
-    const auto placeLeftOut = [&](std::size_t until) {
-        for (std::size_t i = 0; i < until; ++i)
-            if (!placed[i] && became[i] < 0) {
-                pairs.push_back({(*before)[i].summary, std::nullopt, false, false});
-                placed[i] = true;
-            }
-    };
-    for (std::size_t k = 0; k < now->size(); ++k) {
+    const auto place = [&](std::size_t i, const Read* as, bool sameChange) {
         VersionPair pair;
-        pair.now = (*now)[k].summary;
-        if (const auto from = std::ranges::find(became, int(k)); from != became.end()) {
-            const auto i = std::size_t(from - became.begin());
-            placeLeftOut(i);
-            pair.before = (*before)[i].summary;
-            placed[i] = true;
-            pair.sameMessage = (*before)[i].message == (*now)[k].message;
-            pair.sameChange = std::ranges::find(*equal, std::pair(pair.before->id, pair.now->id)) != equal->end();
+        pair.before = (*before)[i].summary;
+        pair.sameChange = sameChange;
+        if (as) {
+            pair.now = as->summary;
+            pair.sameMessage = (*before)[i].message == as->message;
         }
         pairs.push_back(std::move(pair));
+        placed[i] = true;
+    };
+    // What has no partner in the new version stands above the first below it that has one.
+    const auto placeLeftOut = [&](std::size_t until) {
+        for (std::size_t i = 0; i < until; ++i)
+            if (!placed[i] && became[i] < 0)
+                place(i, (*landed)[i] ? &*(*landed)[i] : nullptr, (*landed)[i].has_value());
+    };
+    for (std::size_t k = 0; k < now->size(); ++k) {
+        const auto from = std::ranges::find(became, int(k));
+        if (from == became.end()) {
+            pairs.emplace_back().now = (*now)[k].summary;
+            continue;
+        }
+        const auto i = std::size_t(from - became.begin());
+        placeLeftOut(i);
+        const bool same = std::ranges::find(*equal, std::pair(ids.before[i], ids.now[k])) != equal->end();
+        place(i, &(*now)[k], same);
     }
     placeLeftOut(before->size());
     return pairs;
+}
+
+Result<std::vector<VersionPair>> pairVersions(const Repository& repository, const Snapshot& snapshot, Row beforeTip,
+                                              Row nowTip, const Progress& progress)
+{
+    ObjectStore store(repository);
+    EquivalenceCache cache;
+    return pairVersions(store, versionIds(snapshot, beforeTip, nowTip), cache, progress);
+}
+
+std::set<std::string> addressesOfUser(const Repository& repository)
+{
+    std::set<std::string> addresses;
+    for (const char* key : {"user.email", "author.email", "committer.email"})
+        if (const auto address = repository.config(key); address && !address->empty())
+            addresses.insert(lowered(*address));
+    for (const char* variable : {"GIT_AUTHOR_EMAIL", "GIT_COMMITTER_EMAIL"})
+        if (const char* address = std::getenv(variable); address && *address)
+            addresses.insert(lowered(address));
+    if (const auto identity = committerIdentity(repository))
+        addresses.insert(lowered(identity->email));
+    return addresses;
+}
+
+Replacement replacementOf(const std::vector<VersionPair>& pairs, const std::set<std::string>& addresses)
+{
+    Replacement sorted;
+    for (const VersionPair& pair : pairs) {
+        if (!pair.before) {
+            sorted.added.push_back(*pair.now);
+            continue;
+        }
+        const bool byUser = addresses.contains(lowered(pair.before->authorEmail));
+        if (!pair.now) {
+            (byUser ? sorted.removed : sorted.foreign).push_back(*pair.before);
+            continue;
+        }
+        sorted.replaced.push_back({*pair.before, *pair.now, pair.sameChange, byUser});
+    }
+    return sorted;
+}
+
+std::vector<CommitSummary> othersOf(std::span<const CommitPair> pairs)
+{
+    std::vector<CommitSummary> others;
+    for (const CommitPair& pair : pairs)
+        if (!pair.byUser)
+            others.push_back(pair.old);
+    return others;
+}
+
+std::string authorsOf(std::span<const CommitSummary> commits)
+{
+    std::vector<std::string> names;
+    for (const CommitSummary& commit : commits)
+        if (std::string name = displayText(commit.author, 200); !std::ranges::contains(names, name))
+            names.push_back(std::move(name));
+    std::string line;
+    for (const std::string& name : names)
+        line += (line.empty() ? "" : ", ") + name;
+    return line;
+}
+
+std::string Replacement::line() const
+{
+    const auto written = [](std::size_t of, const std::vector<CommitSummary>& others) {
+        if (others.empty())
+            return std::string();
+        return " (" + (others.size() == of ? "" : std::to_string(others.size()) + " of them ") + "written by " +
+               authorsOf(others) + ")";
+    };
+    const std::size_t old = replaced.size();
+    std::string text;
+    if (old > 0)
+        text = counted(old, "commit", "commits") + " replaced by " +
+               (old == 1 ? "its new version" : "their new versions") + written(old, othersOf(replaced)) + ", ";
+    text += alone() == 0 ? "none" : old == 0 ? counted(alone(), "commit", "commits") : std::to_string(alone());
+    return text + " without a counterpart" + written(alone(), foreign);
 }
 
 Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& before, const Oid& now,

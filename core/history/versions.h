@@ -4,13 +4,19 @@
 // the change itself.
 //
 //     auto pairs = pairVersions(repository, *snapshot, forkTip, cloneTip).value();
+//     replacementOf(pairs, addressesOfUser(repository)).foreign; // somebody else's, and in the old version only
 //     auto change = differenceOfChanges(repository, pairs[0].before->id, pairs[0].now->id).value();
 #pragma once
 
 #include "core/history/changes.h"
+#include "core/history/equivalence.h"
 #include "core/history/snapshot.h"
 
+#include <functional>
 #include <optional>
+#include <set>
+#include <span>
+#include <string>
 #include <vector>
 
 namespace espalier {
@@ -22,14 +28,56 @@ struct VersionPair {
     bool sameMessage = false;
 };
 
-// What `beforeTip` reaches and `nowTip` does not, against the other way round; what the main line reaches is left out.
-// Newest first, in the order of the new version; what is in the old one only stands where its neighbours are.
+// The commits of two versions of a branch, newest first each, without those that both reach.
+struct VersionIds {
+    std::vector<Oid> before, now; // without the upstream's: those stay whatever becomes of the branch
+    // The upstream's commits that the new version stands on and the old one does not: a commit of the old one that has
+    // landed there has its counterpart there. Asked once, and only when something has none in `now`; may be null.
+    std::function<Result<std::vector<Oid>>()> landedAmong;
+};
+VersionIds versionIds(const Snapshot& snapshot, Row beforeTip, Row nowTip);
+
+// Which commit became which: by equal change, then by message and author, then by an equal change of the upstream's. A
+// commit of the old version alone has no counterpart; whoever asks what a new version replaces or loses asks here. In the
+// order of the new version; what is in the old one only stands where its neighbours are.
 // Errors: those of reading commits; Cancelled.
+Result<std::vector<VersionPair>> pairVersions(ObjectStore& store, const VersionIds& ids, EquivalenceCache& cache,
+                                              const Progress& progress = {});
+// What `beforeTip` reaches and `nowTip` does not, against the other way round.
 Result<std::vector<VersionPair>> pairVersions(const Repository& repository, const Snapshot& snapshot, Row beforeTip,
                                               Row nowTip, const Progress& progress = {});
 
+// The addresses the user writes commits under, in small letters: those of the configuration and of the environment.
+std::set<std::string> addressesOfUser(const Repository& repository);
+
+struct CommitPair {
+    CommitSummary old, now;
+    bool sameChange = false; // as in VersionPair
+    bool byUser = false;     // the user wrote the old one
+};
+
+// What becomes of the old version's commits when the new one takes its place, and whose they are.
+struct Replacement {
+    std::vector<CommitPair> replaced;   // by a new version, or landed upstream
+    std::vector<CommitSummary> removed; // without a counterpart, and written by the user
+    std::vector<CommitSummary> foreign; // without a counterpart, and written by somebody else: lost if overwritten
+    std::vector<CommitSummary> added;   // of the new version only
+    std::size_t alone() const { return removed.size() + foreign.size(); }
+
+    // "2 commits replaced by their new versions (1 of them written by Mira Holt), 1 without a counterpart (written by Teo
+    // Brandt)". Names stand only where somebody else than the user wrote something.
+    std::string line() const;
+};
+Replacement replacementOf(const std::vector<VersionPair>& pairs, const std::set<std::string>& addresses);
+
+// Of the old commits those that somebody else than the user wrote.
+std::vector<CommitSummary> othersOf(std::span<const CommitPair> pairs);
+// Who wrote them, each once: "Mira Holt, Teo Brandt", made safe to show. Empty for none.
+std::string authorsOf(std::span<const CommitSummary> commits);
+
 // The difference between what two commits do: message and changed lines of each, with their signs, compared as texts
-// without line numbers, as one file; a hunk's header is the path, empty in the message. A zero id stands for a commit that does nothing. Errors: as changesOf.
+// without line numbers, as one file; a hunk's header is the path, empty in the message. A zero id stands for a commit that
+// does nothing. Errors: as changesOf.
 Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& before, const Oid& now,
                                        const Progress& progress = {});
 

@@ -7,8 +7,7 @@
 #include "core/keep/ref_moves.h"
 #include "core/remotes/fetching.h"
 
-#include <cctype>
-#include <cstdlib>
+#include <map>
 #include <set>
 
 namespace espalier {
@@ -17,30 +16,9 @@ namespace {
 
 constexpr std::size_t maxCommits = 5000;
 
-std::string lower(std::string text)
-{
-    for (char& c : text)
-        c = char(std::tolower(std::uint8_t(c)));
-    return text;
-}
-
-std::set<std::string> userEmails(const Repository& repository)
-{
-    std::set<std::string> emails;
-    for (const char* key : {"user.email", "author.email", "committer.email"}) {
-        if (const auto value = repository.config(key))
-            emails.insert(lower(*value));
-    }
-    for (const char* name : {"GIT_AUTHOR_EMAIL", "GIT_COMMITTER_EMAIL"}) {
-        if (const char* value = std::getenv(name); value && *value)
-            emails.insert(lower(value));
-    }
-    return emails;
-}
-
 // What `tip` reaches and neither `without` nor the upstream does, newest first.
 Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, const Oid& without,
-                                const std::vector<Oid>& upstream)
+                                const std::vector<Oid>& upstream, std::size_t most)
 {
     std::vector<Oid> commits;
     if (tip.isZero())
@@ -60,26 +38,32 @@ Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, co
     }
     git_oid id;
     while (git_revwalk_next(&id, walk.get()) == 0) {
-        if (commits.size() == maxCommits)
+        if (commits.size() == most)
             return fail(ErrorKind::Unsupported,
-                        "The two versions differ by more than " + std::to_string(maxCommits) + " commits", tip.hex(),
+                        "The two versions differ by more than " + std::to_string(most) + " commits", tip.hex(),
                         "Check that this is the branch you mean");
         commits.push_back(fromGit(id));
     }
     return commits;
 }
 
-std::vector<Oid> upstreamTips(const Repository& repository, const std::string& fork)
+// Whatever stands below these stays when the fork's branch is overwritten.
+std::vector<Oid> upstreamTips(const Repository& repository, const OverwriteCheck& check)
 {
     std::vector<Oid> tips;
     const Roles roles = guessRoles(repository, readRemotes(repository));
-    if (roles.upstream.empty() || roles.upstream == fork)
+    if (roles.upstream.empty())
         return tips;
+    // Of one remote that plays both parts it is the main line, unless that is what is overwritten.
+    const std::string own = "refs/remotes/" + check.remote + "/" + check.branch;
+    const std::string pattern = "refs/remotes/" + roles.upstream + (roles.oneForBoth() ? "/HEAD" : "/*");
     Handle<git_reference_iterator> refs;
-    const std::string pattern = "refs/remotes/" + roles.upstream + "/*";
     if (git_reference_iterator_glob_new(out(refs), raw(repository), pattern.c_str()) < 0)
         return tips;
     for (Handle<git_reference> ref; git_reference_next(out(ref), refs.get()) == 0;) {
+        if (const char* target = git_reference_symbolic_target(ref.get());
+            target && roles.oneForBoth() && own == target)
+            continue;
         Handle<git_object> commit;
         if (git_reference_peel(out(commit), ref.get(), GIT_OBJECT_COMMIT) == 0)
             tips.push_back(fromGit(*git_object_id(commit.get())));
@@ -87,79 +71,39 @@ std::vector<Oid> upstreamTips(const Repository& repository, const std::string& f
     return tips;
 }
 
-struct Read {
-    CheckedCommit checked;
-    std::string message; // whole, for pairing
-};
-
-Result<std::vector<Read>> readAll(ObjectStore& store, const std::vector<Oid>& ids)
+// A version may stand on any number of the upstream's commits; the versions themselves are what a person has written.
+Result<std::vector<Oid>> landedAmong(const Repository& repository, const OverwriteCheck& check,
+                                     const std::vector<Oid>& own)
 {
-    std::vector<Read> all;
-    for (const Oid& id : ids) {
-        auto commit = readCommit(store, id);
-        if (!commit)
-            return std::unexpected(commit.error());
-        all.push_back({{id, displayText(commit->subject(), 500), displayText(commit->author.name, 200),
-                        displayText(commit->author.email, 200), commit->author.when},
-                       commit->messageUtf8()});
-    }
+    auto all = onlyIn(repository, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max());
+    if (!all)
+        return all;
+    const std::set<Oid> known(own.begin(), own.end());
+    std::erase_if(*all, [&](const Oid& id) { return known.contains(id); });
     return all;
 }
 
 Result<void> compare(const Repository& repository, OverwriteCheck& check, const Progress& progress)
 {
-    const std::vector<Oid> upstream = upstreamTips(repository, check.remote);
-    auto oldIds = onlyIn(repository, check.remoteTip, check.localTip, upstream);
-    if (!oldIds)
-        return std::unexpected(oldIds.error());
-    auto newIds = onlyIn(repository, check.localTip, check.remoteTip, upstream);
-    if (!newIds)
-        return std::unexpected(newIds.error());
+    const std::vector<Oid> upstream = upstreamTips(repository, check);
+    auto before = onlyIn(repository, check.remoteTip, check.localTip, upstream, maxCommits);
+    if (!before)
+        return std::unexpected(before.error());
+    auto now = onlyIn(repository, check.localTip, check.remoteTip, upstream, maxCommits);
+    if (!now)
+        return std::unexpected(now.error());
+    VersionIds ids{std::move(*before), std::move(*now), {}};
+    ids.landedAmong = [&] { return landedAmong(repository, check, ids.now); };
     ObjectStore store(repository);
     EquivalenceCache cache;
-    auto equal = equalCommits(store, *oldIds, *newIds, cache, progress);
-    if (!equal)
-        return std::unexpected(equal.error());
-    auto olds = readAll(store, *oldIds);
-    if (!olds)
-        return std::unexpected(olds.error());
-    auto news = readAll(store, *newIds);
-    if (!news)
-        return std::unexpected(news.error());
-    std::set<Oid> paired; // of the clone's commits
-    const std::set<std::string> emails = userEmails(repository);
-    std::vector<const Read*> alone;
-    const auto pair = [&](const Read& old, const Read& now, bool same) {
-        check.pairs.push_back({old.checked, now.checked, same});
-        paired.insert(now.checked.id);
-    };
-    for (const Read& old : *olds) {
-        const auto match = std::ranges::find(*equal, old.checked.id, [](const auto& p) { return p.first; });
-        const auto now = match == equal->end()
-                             ? news->end()
-                             : std::ranges::find(*news, match->second, [](const Read& r) { return r.checked.id; });
-        if (now != news->end() && !paired.contains(now->checked.id))
-            pair(old, *now, true);
-        else
-            alone.push_back(&old);
-    }
-    for (const Read* old : alone) {
-        const auto now = std::ranges::find_if(*news, [&](const Read& candidate) {
-            return !paired.contains(candidate.checked.id) && candidate.message == old->message &&
-                   candidate.checked.author == old->checked.author &&
-                   candidate.checked.authorEmail == old->checked.authorEmail;
-        });
-        if (now != news->end())
-            pair(*old, *now, false);
-        else if (emails.contains(lower(old->checked.authorEmail)))
-            check.removed.push_back(old->checked);
-        else
-            check.foreign.push_back(old->checked);
-    }
-    for (const Read& now : *news) {
-        if (!paired.contains(now.checked.id))
-            check.added.push_back(now.checked);
-    }
+    const auto pairs = pairVersions(store, ids, cache, progress);
+    if (!pairs)
+        return std::unexpected(pairs.error());
+    Replacement found = replacementOf(*pairs, addressesOfUser(repository));
+    check.pairs = std::move(found.replaced);
+    check.added = std::move(found.added);
+    check.removed = std::move(found.removed);
+    check.foreign = std::move(found.foreign);
     return {};
 }
 
@@ -167,15 +111,9 @@ void addCautions(OverwriteCheck& check)
 {
     const std::string there = displayText(check.remote + "/" + check.branch, 300);
     if (!check.foreign.empty()) {
-        std::set<std::string> authors;
-        for (const CheckedCommit& commit : check.foreign)
-            authors.insert(commit.author);
-        std::string names;
-        for (const std::string& author : authors)
-            names += (names.empty() ? "" : ", ") + author;
-        check.cautions.push_back(counted(check.foreign.size(), "commit", "commits") + " of " + displayText(names, 500) +
-                                 " would be lost. To keep them, carry them over from " + there +
-                                 " onto your branch first");
+        check.cautions.push_back(counted(check.foreign.size(), "commit", "commits") + " of " +
+                                 authorsOf(check.foreign) + " would be lost. To keep them, carry them over from " +
+                                 there + " onto your branch first");
     }
     if (!check.removed.empty() && !check.fastForward)
         check.cautions.push_back(counted(check.removed.size(), "commit", "commits") + " of yours " +

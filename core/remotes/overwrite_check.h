@@ -6,7 +6,7 @@
 //     if (!check->foreign.empty()) … // somebody's commits would be lost
 #pragma once
 
-#include "core/history/changes.h"
+#include "core/history/versions.h"
 #include "core/remotes/access.h"
 #include "core/remotes/fetch.h"
 
@@ -16,16 +16,7 @@
 
 namespace espalier {
 
-struct CheckedCommit {
-    Oid id;
-    std::string subject, author, authorEmail;
-    std::int64_t authorTime = 0;
-};
-struct CommitPair {
-    CheckedCommit old, now;
-    bool sameChange = false; // equal patch id; else paired by message and author
-};
-
+using CheckedCommit = CommitSummary;
 struct OverwriteCheck {
     std::string branch;            // "topic/x"
     std::string remote, remoteRef; // "origin", "refs/heads/topic/x"
@@ -33,7 +24,7 @@ struct OverwriteCheck {
     Oid localTip;
     bool fastForward = false; // a plain push does it (also for a new branch)
     bool upToDate = false;
-    std::vector<CommitPair> pairs;      // replaced by a new version
+    std::vector<CommitPair> pairs;      // replaced by a new version, or landed upstream
     std::vector<CheckedCommit> added;   // only in the clone's version
     std::vector<CheckedCommit> removed; // the user's own, only in the fork's version
     std::vector<CheckedCommit> foreign; // not the user's and without a counterpart: lost if overwritten

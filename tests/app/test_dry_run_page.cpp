@@ -97,14 +97,19 @@ class TestDryRunPage : public QObject {
         const DryRun run = madeUp();
         ForkCopy copy;
         copy.known = copy.exists = true;
-        copy.replaced = 3;
+        copy.replacement.replaced.resize(3);
+        for (CommitPair& pair : copy.replacement.replaced)
+            pair.byUser = true;
         QCOMPARE(meaningOf(run, copy),
-                 QStringLiteral("4 commits become 3. The fork's copy will need a forced update: 3 commits "
-                                "of yours replaced, none of anyone else's."));
+                 QStringLiteral("4 commits become 3. The fork's copy will need a forced update: 3 commits replaced by "
+                                "their new versions, none without a counterpart."));
         QVERIFY(cautionsOf(run, copy).join(u' ').contains(QStringLiteral("contribution rules")));
-        copy.foreign = 1;
-        QVERIFY(meaningOf(run, copy).contains(QStringLiteral("1 of anyone else's")));
-        QVERIFY(cautionsOf(run, copy).join(u' ').contains(QStringLiteral("you did not write")));
+        CommitSummary other;
+        other.author = "Teo <b>Brandt</b>";
+        copy.replacement.foreign = {other};
+        QVERIFY(meaningOf(run, copy).contains(
+            QStringLiteral("versions, 1 without a counterpart (written by Teo <b>Brandt</b>).")));
+        QVERIFY(cautionsOf(run, copy).join(u' ').contains(QStringLiteral("1 commit of Teo <b>Brandt</b>")));
         copy = {};
         copy.known = copy.fastForwards = true;
         QVERIFY(meaningOf(run, copy).contains(QStringLiteral("plain push")));

@@ -29,8 +29,9 @@ OverwriteCheck forced()
     check.remote = "origin";
     check.remoteTip.bytes.fill(0xab);
     check.localTip.bytes.fill(0xcd);
-    check.pairs = {{commit(1, "Add a unit", "Mira Sol"), commit(2, "Add a unit", "Mira Sol"), true},
-                   {commit(3, "Convert <b>feet</b>", "Mira Sol"), commit(4, "Convert <b>feet</b>", "Mira Sol"), false}};
+    check.pairs = {
+        {commit(1, "Add a unit", "Mira Sol"), commit(2, "Add a unit", "Mira Sol"), true, true},
+        {commit(3, "Convert <b>feet</b>", "Mira Sol"), commit(4, "Convert <b>feet</b>", "Mira Sol"), false, true}};
     check.removed = {commit(5, "Try something", "Mira Sol")};
     return check;
 }
@@ -118,7 +119,8 @@ class TestOverwritePage : public QObject {
             if (label->isVisible() && label->fullText().contains(QStringLiteral("To keep it")))
                 keeping << label->fullText();
         }
-        QCOMPARE(named, QStringList(QStringLiteral("Not yours, and lost if overwritten: 1 commit by Teo Brandt")));
+        QCOMPARE(named, QStringList(QStringLiteral(
+                            "Of others, without a counterpart, lost if overwritten: 1 commit by Teo Brandt")));
         QCOMPARE(keeping.size(), 1);
     }
 

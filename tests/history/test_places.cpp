@@ -189,11 +189,14 @@ void TestPlaces::forkStates()
     QCOMPARE(row("older").fork, ForkState::OlderVersion);
     QCOMPARE(row("older").forkAhead, 1u);
     QCOMPARE(row("older").forkBehind, 2u);
+    QCOMPARE(row("older").replacement->line(), "1 commit without a counterpart");
     QCOMPARE(row("foreign").fork, ForkState::Foreign);
-    QCOMPARE(row("foreign").foreign, 1u);
+    QCOMPARE(row("foreign").replacement->foreign.size(), std::size_t(1));
+    QCOMPARE(row("foreign").replacement->line(), "1 commit without a counterpart (written by P)");
     // Its own commit has an equal one in the clone, and the commit of the main line below it cannot be lost.
     QCOMPARE(row("equal").fork, ForkState::OlderVersion);
-    QCOMPARE(row("equal").foreign, 0u);
+    QCOMPARE(row("equal").replacement->line(),
+             "1 commit replaced by its new version (written by P), none without a counterpart");
     QCOMPARE(row("behind").ahead, 2u);
     QCOMPARE(row("behind").behind, 1u);
     // "behind" stands at two, above the branches at one; none of these stands on another.
