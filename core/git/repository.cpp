@@ -1,14 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/repository.h"
 
+#include "core/git/files.h"
 #include "core/git/handles.h"
 #include "core/git/library.h"
 
 #include <git2/sys/repository.h>
 
-#include <cctype>
 #include <cstdlib>
-#include <fstream>
 
 namespace espalier {
 
@@ -50,16 +49,6 @@ Result<void> checkFormat(const fs::path& commonDir, const std::string& shown)
         return fail(ErrorKind::Unsupported, "The repository is a partial clone, which lacks objects on purpose", shown,
                     "Make a full clone of it and open that one");
     return {};
-}
-
-std::string firstLine(const fs::path& file)
-{
-    std::string line;
-    std::ifstream stream(file);
-    std::getline(stream, line);
-    while (!line.empty() && std::isspace(static_cast<unsigned char>(line.back())))
-        line.pop_back();
-    return line;
 }
 
 // The folder that holds config and objects of the git directory of a worktree (gitrepository-layout's "commondir").

@@ -17,6 +17,7 @@ enum class ApplyStep : std::uint8_t {
     TipsKept, // the kept refs stand, the entry does not
     EntryBegun,
     Locked,        // index and refs are locked against other programs
+    PathsChecked,  // nothing is in the way in the worktree, looked at under the locks
     FileMoved,     // once a file of the worktree
     WorktreeMoved, // all files are in place, the index is not
     IndexMoved,

@@ -58,12 +58,6 @@ std::string inProgress(git_repository* handle)
     }
 }
 
-std::string firstLine(const fs::path& file)
-{
-    auto text = readFileBounded(file, 1 << 16);
-    return text ? text->substr(0, text->find('\n')) : std::string();
-}
-
 // The branches that a git directory holds: checked out, or being rebased (its HEAD is then detached).
 bool holdsBranch(const fs::path& gitDir, const std::string& ref)
 {
@@ -262,8 +256,9 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     if (session) {
         if (auto checked = checkPaths(session->handle(), session->index(), paths); !checked)
             return checked;
+        passApplyStep(ApplyStep::PathsChecked);
         touched = true;
-        if (auto moved = moveFiles(*session, paths, course.head.tip, course.tipAfter, notices); !moved)
+        if (auto moved = moveFiles(*session, paths, notices); !moved)
             return moved;
         passApplyStep(ApplyStep::WorktreeMoved);
         if (auto published = session->publish(); !published)

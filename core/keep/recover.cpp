@@ -70,7 +70,7 @@ Result<void> settleWorktree(const LogbookEntry& entry, bool forwards, std::vecto
     auto session = WorktreeSession::begin(move.gitDir);
     if (!session)
         return std::unexpected(session.error());
-    if (auto done = finishFiles(*session, *paths, move.from, move.to, forwards, lines); !done)
+    if (auto done = finishFiles(*session, *paths, forwards, lines); !done)
         return done;
     return session->publish();
 }

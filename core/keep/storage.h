@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: MIT
 //
-// Files of the program's own under `commonDir/espalier`: written so that a reader finds the old or the new one, never a
-// part, and so that what was reported as written survives a power cut. Private to core/keep and core/remotes.
+// Where files of the program's own are, and who may change a repository. Private to core/keep and core/remotes.
 //
 //     auto lock = ChangeLock::take(repository);          // one change at a time, whichever process
-//     auto done = writeFileAtomically(folder / "x.json", text);
+//     auto done = writeFileAtomically(ownFolder(repository) / "x.json", text);
 #pragma once
 
-#include "core/git/error.h"
+#include "core/git/files.h"
 #include "core/git/repository.h"
 
 #include <filesystem>
@@ -19,18 +18,6 @@ namespace espalier {
 
 // `commonDir/espalier`, not necessarily there.
 std::filesystem::path ownFolder(const Repository& repository);
-
-// Creates the folders. Errors: Storage.
-Result<void> makeFolders(const std::filesystem::path& folder);
-// Temporary file, fsync, rename, fsync of the folder. Errors: Storage; the old file is then still there.
-Result<void> writeFileAtomically(const std::filesystem::path& file, std::string_view bytes);
-// Errors: NotFound, Storage, Broken when it is larger than `limit` bytes.
-Result<std::string> readFileBounded(const std::filesystem::path& file, std::size_t limit);
-// Makes renames and removals inside the folder durable. Errors: Storage.
-Result<void> syncFolder(const std::filesystem::path& folder);
-
-// What errno says, in our words.
-std::unexpected<Error> storageError(std::string what, const std::filesystem::path& on, int errorNumber);
 
 // Held while a repository is changed, so that two windows, or a window and a command, do not do so at the same time.
 // The operating system lets go of it when the process ends, however it ends.

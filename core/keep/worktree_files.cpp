@@ -7,178 +7,302 @@
 
 #include <git2/sys/repository.h>
 
-#include <cerrno>
+#include <algorithm>
+#include <ranges>
 
-#include <fcntl.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 namespace espalier {
 
-namespace fs = std::filesystem;
-
 namespace {
 
-Result<void> copyIndex(const fs::path& from, const fs::path& to)
-{
-    std::error_code error;
-    fs::remove(to, error);
-    if (!fs::exists(from, error))
-        return {};
-    fs::copy_file(from, to, error);
-    // With the old time stamp, so that a file edited within the index's own moment is still looked at.
-    if (!error)
-        fs::last_write_time(to, fs::last_write_time(from, error), error);
-    if (error)
-        return storageError("The index cannot be copied", to, error.value());
-    return {};
-}
+constexpr std::size_t largestFile = std::size_t(1) << 31;
 
-git_index_entry newEntry(const PathMove& move)
-{
-    git_index_entry entry{};
-    entry.path = move.path.c_str();
-    entry.mode = std::uint32_t(move.newMode);
-    entry.id = toGit(move.newId);
-    return entry;
-}
+bool isFile(FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; }
 
-void removeEmptyParents(const fs::path& root, const std::string& path)
+bool isAttributes(const PathMove& move)
 {
-    for (fs::path at = fs::path(path).parent_path(); !at.empty(); at = at.parent_path()) {
-        if (::rmdir((root / at).c_str()) < 0)
-            return;
-    }
-}
-
-// Submodules are the index's and an empty folder's business; what is inside belongs to another repository.
-Result<void> moveSubmodule(WorktreeSession& session, const PathMove& move, std::vector<std::string>& notices)
-{
-    const fs::path root = session.repository().workDir();
-    const fs::path at = root / move.path;
-    if (move.newMode == FileMode::Submodule) {
-        if (move.oldMode != FileMode::None && move.oldMode != FileMode::Submodule)
-            ::unlink(at.c_str());
-        std::error_code error;
-        fs::create_directories(at, error);
-        const git_index_entry entry = newEntry(move);
-        if (git_index_add(session.index(), &entry) < 0)
-            return libgitError("The submodule cannot be put into the index", move.path);
-        return {};
-    }
-    git_index_remove(session.index(), move.path.c_str(), 0);
-    if (::rmdir(at.c_str()) == 0) {
-        if (move.newMode == FileMode::None)
-            removeEmptyParents(root, move.path);
-    } else if (errno != ENOENT) {
-        notices.push_back("The folder of the submodule " + displayText(move.path, 300) +
-                          " was kept with what is in it");
-    }
-    return {};
-}
-
-struct CheckoutReport {
-    std::vector<std::string> conflicts;
-};
-
-Result<void> checkOutPaths(WorktreeSession& session, const std::vector<const std::string*>& paths, const Oid& baseline,
-                           const Oid& target, unsigned strategy)
-{
-    // No paths would mean all of them.
-    if (paths.empty())
-        return {};
-    std::vector<char*> list;
-    for (const std::string* path : paths)
-        list.push_back(const_cast<char*>(path->c_str()));
-    Handle<git_object> targetCommit, baselineTree;
-    const git_oid targetId = toGit(target), baselineId = toGit(baseline);
-    if (git_object_lookup(out(targetCommit), session.handle(), &targetId, GIT_OBJECT_COMMIT) < 0)
-        return libgitError("The commit cannot be read", target.hex());
-    if (!baseline.isZero()) {
-        Handle<git_object> commit;
-        if (git_object_lookup(out(commit), session.handle(), &baselineId, GIT_OBJECT_COMMIT) < 0 ||
-            git_object_peel(out(baselineTree), commit.get(), GIT_OBJECT_TREE) < 0)
-            return libgitError("The commit cannot be read", baseline.hex());
-    }
-    CheckoutReport report;
-    git_checkout_options options = GIT_CHECKOUT_OPTIONS_INIT;
-    options.checkout_strategy = strategy | GIT_CHECKOUT_DISABLE_PATHSPEC_MATCH | GIT_CHECKOUT_DONT_WRITE_INDEX |
-                                GIT_CHECKOUT_DONT_OVERWRITE_IGNORED | GIT_CHECKOUT_NO_REFRESH;
-    options.paths = {list.data(), list.size()};
-    options.baseline = reinterpret_cast<git_tree*>(baselineTree.get());
-    options.notify_flags = GIT_CHECKOUT_NOTIFY_CONFLICT;
-    options.notify_payload = &report;
-    options.notify_cb = [](git_checkout_notify_t, const char* path, const git_diff_file*, const git_diff_file*,
-                           const git_diff_file*, void* payload) {
-        static_cast<CheckoutReport*>(payload)->conflicts.push_back(path ? path : "");
-        return 0;
-    };
-    options.progress_cb = [](const char* path, size_t, size_t, void*) {
-        if (path)
-            passApplyStep(ApplyStep::FileMoved);
-    };
-    const int code = git_checkout_tree(session.handle(), targetCommit.get(), &options);
-    if (code < 0 && !report.conflicts.empty())
-        return fail(ErrorKind::Refused, "A file was changed just now", displayText(report.conflicts.front(), 300),
-                    "Commit the change, put it aside or undo it, then try again");
-    if (code < 0)
-        return libgitError("The worktree cannot be written", session.repository().workDir().string(),
-                           "Check the free space and the permissions of the folder");
-    return {};
+    return move.path == ".gitattributes" || move.path.ends_with("/.gitattributes");
 }
 
 // What is found where a move was to happen.
-enum class Found { Nothing, Wanted, OtherSide, Torn, Foreign };
+enum class Found : std::uint8_t { Nothing, Wanted, OtherSide, Torn, Foreign };
 
-std::string readLink(const fs::path& path)
-{
-    std::error_code error;
-    return fs::read_symlink(path, error).string();
-}
-
-// A file that was being written when the machine stopped holds the beginning of what was to be there.
-bool isBeginningOf(git_repository* handle, const std::string& bytes, const PathMove& move, const Oid& id)
-{
-    const git_oid raw = toGit(id);
-    Handle<git_blob> blob;
-    if (id.isZero() || git_blob_lookup(out(blob), handle, &raw) < 0)
-        return false;
-    git_blob_filter_options options = GIT_BLOB_FILTER_OPTIONS_INIT;
-    Buffer filtered;
-    return git_blob_filter(&filtered, blob.get(), move.path.c_str(), &options) == 0 && bytes.size() < filtered.size &&
-           std::string_view(filtered.ptr, filtered.size).starts_with(bytes);
-}
-
-Found lookAt(git_repository* handle, const fs::path& root, const PathMove& move)
-{
-    const FileMode wantedMode = move.newMode, otherMode = move.oldMode;
-    const Oid &wanted = move.newId, &other = move.oldId;
-    const fs::path at = root / move.path;
-    struct stat status{};
-    if (::lstat(at.c_str(), &status) < 0)
-        return Found::Nothing;
-    if (S_ISLNK(status.st_mode)) {
-        const Oid id = hashObject(ObjectType::Blob, readLink(at));
-        if (wantedMode == FileMode::Symlink && id == wanted)
-            return Found::Wanted;
-        return otherMode == FileMode::Symlink && id == other ? Found::OtherSide : Found::Foreign;
+class Mover {
+  public:
+    explicit Mover(WorktreeSession& session)
+        : m_session(session)
+        , m_folder(session.folder())
+        , m_hasSymlinks(session.repository().configBool("core.symlinks", true))
+    {
     }
-    if (!S_ISREG(status.st_mode))
+
+    Result<Found> lookAt(const PathMove& move) const
+    {
+        const auto status = m_folder.look(move.path);
+        if (!status)
+            return std::unexpected(status.error());
+        if (!*status)
+            return Found::Nothing;
+        if (S_ISLNK((*status)->st_mode)) {
+            const auto target = m_folder.readLink(move.path);
+            return target ? lookAtLink(move, *target) : Found::Foreign;
+        }
+        if (!S_ISREG((*status)->st_mode))
+            return Found::Foreign;
+        const auto bytes = m_folder.readFile(move.path, largestFile);
+        if (!bytes)
+            return Found::Foreign;
+        if (!m_hasSymlinks && !isFile(move.newMode) && !isFile(move.oldMode))
+            return lookAtLink(move, *bytes);
+        return lookAtFile(move, *bytes, (*status)->st_mode & 0100);
+    }
+
+    // Refused unless the old side stands there, as checkPaths() found it.
+    Result<void> checkUnchanged(const PathMove& move) const
+    {
+        const auto status = m_folder.look(move.path);
+        if (!status)
+            return std::unexpected(status.error());
+        const git_index_entry* entry = git_index_get_bypath(m_session.index(), move.path.c_str(), 0);
+        if (*status && entry && m_session.isAsIndexed(*entry, **status))
+            return {};
+        const auto found = lookAt(move);
+        if (!found)
+            return std::unexpected(found.error());
+        if (*found == Found::OtherSide || *found == Found::Wanted)
+            return {};
+        return changedJustNow(move.path);
+    }
+
+    static std::unexpected<Error> changedJustNow(const std::string& path)
+    {
+        return fail(ErrorKind::Refused, "A file was changed just now", displayText(path, 300),
+                    "Commit the change, put it aside or undo it, then try again");
+    }
+
+    Result<void> remove(const PathMove& move)
+    {
+        if (auto removed = m_folder.remove(move.path); !removed)
+            return removed;
+        takenAway(move);
+        return {};
+    }
+    // False: something is in it that is another repository's business.
+    Result<bool> removeSubmodule(const PathMove& move)
+    {
+        auto gone = m_folder.removeEmptyFolder(move.path);
+        if (gone && *gone)
+            takenAway(move);
+        return gone;
+    }
+    void forget(const PathMove& move) { git_index_remove(m_session.index(), move.path.c_str(), 0); }
+
+    // The new side, where nothing but an empty folder stands.
+    Result<void> write(const PathMove& move)
+    {
+        if (move.newMode == FileMode::Submodule)
+            return m_folder.makeFolder(move.path);
+        const auto there = m_folder.look(move.path);
+        if (!there)
+            return std::unexpected(there.error());
+        if (*there && S_ISDIR((*there)->st_mode))
+            if (auto gone = m_folder.removeEmptyFolder(move.path); !gone)
+                return std::unexpected(gone.error());
+        // Attributes hold for their own file too; where there is none libgit2 asks the index.
+        if (isAttributes(move)) {
+            if (auto recorded = record(move, false); !recorded)
+                return recorded;
+            readAttributesAgain();
+        }
+        const auto bytes = contentsOf(move.path, move.newMode, move.newId);
+        if (!bytes)
+            return std::unexpected(bytes.error());
+        const auto written = move.newMode == FileMode::Symlink && m_hasSymlinks
+                                 ? m_folder.writeLink(move.path, *bytes)
+                                 : m_folder.writeFile(move.path, *bytes, move.newMode == FileMode::Executable);
+        if (written)
+            passApplyStep(ApplyStep::FileMoved);
+        return written;
+    }
+
+    // The new side in the index; `seen`: with what lstat says, so that git need not read the file again.
+    Result<void> record(const PathMove& move, bool seen)
+    {
+        git_index_entry entry{};
+        entry.path = move.path.c_str();
+        entry.mode = std::uint32_t(move.newMode);
+        entry.id = toGit(move.newId);
+        const auto status = seen && move.newMode != FileMode::Submodule ? m_folder.look(move.path)
+                                                                        : Result<std::optional<struct stat>>();
+        if (status && *status) {
+            const struct stat& at = **status;
+            entry.ctime = {std::int32_t(at.st_ctim.tv_sec), std::uint32_t(at.st_ctim.tv_nsec)};
+            entry.mtime = {std::int32_t(at.st_mtim.tv_sec), std::uint32_t(at.st_mtim.tv_nsec)};
+            entry.dev = std::uint32_t(at.st_dev);
+            entry.ino = std::uint32_t(at.st_ino);
+            entry.uid = at.st_uid;
+            entry.gid = at.st_gid;
+            entry.file_size = std::uint32_t(at.st_size);
+        }
+        if (git_index_add(m_session.index(), &entry) < 0)
+            return libgitError("The index cannot be changed", move.path);
+        return {};
+    }
+
+    // libgit2 reads the attributes of the worktree; those that have moved count for what is written from now on.
+    void readAttributesAgain() { git_attr_cache_flush(m_session.handle()); }
+
+  private:
+    void takenAway(const PathMove& move)
+    {
+        if (move.newMode == FileMode::None)
+            m_folder.removeEmptyParents(move.path);
+        passApplyStep(ApplyStep::FileMoved);
+    }
+
+    static Found lookAtLink(const PathMove& move, std::string_view target)
+    {
+        const Oid id = hashObject(ObjectType::Blob, target);
+        if (move.newMode == FileMode::Symlink && id == move.newId)
+            return Found::Wanted;
+        return move.oldMode == FileMode::Symlink && id == move.oldId ? Found::OtherSide : Found::Foreign;
+    }
+
+    Found lookAtFile(const PathMove& move, std::string_view bytes, bool executable) const
+    {
+        const Oid id = idOf(move.path, bytes);
+        if (isFile(move.newMode) && id == move.newId && executable == (move.newMode == FileMode::Executable))
+            return Found::Wanted;
+        if ((isFile(move.oldMode) && id == move.oldId) || (isFile(move.newMode) && id == move.newId))
+            return Found::OtherSide;
+        // A file that was being written when the machine stopped holds the beginning of what was to be there.
+        for (const auto& [mode, side] : {std::pair(move.newMode, move.newId), std::pair(move.oldMode, move.oldId)}) {
+            const auto whole = isFile(mode) ? contentsOf(move.path, mode, side) : Result<std::string>();
+            if (whole && bytes.size() < whole->size() && whole->starts_with(bytes))
+                return Found::Torn;
+        }
         return Found::Foreign;
-    git_oid raw;
-    if (git_repository_hashfile(&raw, handle, at.c_str(), GIT_OBJECT_BLOB, move.path.c_str()) < 0)
-        return Found::Foreign;
-    const Oid id = fromGit(raw);
-    const auto isFile = [](FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; };
-    const bool executable = status.st_mode & 0100;
-    if (isFile(wantedMode) && id == wanted && executable == (wantedMode == FileMode::Executable))
-        return Found::Wanted;
-    if ((isFile(otherMode) && id == other) || (isFile(wantedMode) && id == wanted))
-        return Found::OtherSide;
-    auto bytes = readFileBounded(at, std::size_t(1) << 31);
-    if (bytes && (isBeginningOf(handle, *bytes, move, wanted) || isBeginningOf(handle, *bytes, move, other)))
-        return Found::Torn;
-    return Found::Foreign;
+    }
+
+    // The id that a file's bytes have in the repository, after git's filters; zero when a filter fails.
+    Oid idOf(const std::string& path, std::string_view bytes) const
+    {
+        git_filter_list* list = nullptr;
+        if (git_filter_list_load(&list, m_session.handle(), nullptr, path.c_str(), GIT_FILTER_TO_ODB,
+                                 GIT_FILTER_DEFAULT) < 0)
+            return {};
+        const std::unique_ptr<git_filter_list, decltype(&git_filter_list_free)> filters(list, git_filter_list_free);
+        if (!filters)
+            return hashObject(ObjectType::Blob, bytes);
+        Buffer filtered;
+        if (git_filter_list_apply_to_buffer(&filtered, filters.get(), bytes.data(), bytes.size()) < 0)
+            return {};
+        return hashObject(ObjectType::Blob, {filtered.ptr, filtered.size});
+    }
+
+    // What a blob's file holds: its bytes after the filters of the path, or where a symlink leads.
+    Result<std::string> contentsOf(const std::string& path, FileMode mode, const Oid& id) const
+    {
+        const git_oid raw = toGit(id);
+        Handle<git_blob> blob;
+        if (git_blob_lookup(out(blob), m_session.handle(), &raw) < 0)
+            return libgitError("A file's contents cannot be read", displayText(path, 300), "git fsck tells more");
+        if (mode == FileMode::Symlink)
+            return std::string(static_cast<const char*>(git_blob_rawcontent(blob.get())),
+                               std::size_t(git_blob_rawsize(blob.get())));
+        git_blob_filter_options options = GIT_BLOB_FILTER_OPTIONS_INIT;
+        options.flags = 0; // a configured filter gets binary files too
+        Buffer filtered;
+        if (git_blob_filter(&filtered, blob.get(), path.c_str(), &options) < 0)
+            return libgitError("A file's contents cannot be made", displayText(path, 300),
+                               "Check what its attributes and your filters say");
+        return filtered.str();
+    }
+
+    WorktreeSession& m_session;
+    const WorktreeFolder& m_folder;
+    const bool m_hasSymlinks;
+};
+
+// Whether the old side must go before the new one can be written: all but a file that another replaces.
+bool goesFirst(const PathMove& move)
+{
+    const bool stays = (isFile(move.oldMode) && isFile(move.newMode)) ||
+                       (move.oldMode == FileMode::Submodule && move.newMode == FileMode::Submodule);
+    return move.oldMode != FileMode::None && !stays;
+}
+
+// In the order in which they are written: attributes first, since they say how the others are.
+template <typename Write> Result<void> writeEach(Mover& mover, const std::vector<PathMove>& moves, const Write& write)
+{
+    for (const bool attributes : {true, false}) {
+        mover.readAttributesAgain();
+        for (const PathMove& move : moves)
+            if (move.newMode != FileMode::None && isAttributes(move) == attributes)
+                if (auto written = write(move); !written)
+                    return written;
+    }
+    return {};
+}
+
+Result<void> takeAway(Mover& mover, const PathMove& move, std::vector<std::string>& notices)
+{
+    if (move.oldMode != FileMode::Submodule) {
+        auto unchanged = mover.checkUnchanged(move);
+        return unchanged ? mover.remove(move) : unchanged;
+    }
+    const auto gone = mover.removeSubmodule(move);
+    if (!gone)
+        return std::unexpected(gone.error());
+    if (!*gone && move.newMode != FileMode::None)
+        return Mover::changedJustNow(move.path);
+    if (!*gone)
+        notices.push_back("The folder of the submodule " + displayText(move.path, 300) +
+                          " was kept with what is in it");
+    return {};
+}
+
+// The same after a crash: what is not ours stays, and is spoken of.
+Result<void> takeAwayIfOurs(Mover& mover, const PathMove& move, std::vector<std::string>& notices)
+{
+    if (move.oldMode == FileMode::Submodule) {
+        const auto gone = mover.removeSubmodule(move);
+        if (gone && !*gone && move.newMode == FileMode::None)
+            notices.push_back("The folder of the submodule " + displayText(move.path, 300) +
+                              " was kept with what is in it");
+        return gone ? Result<void>() : std::unexpected(gone.error());
+    }
+    const auto found = mover.lookAt(move);
+    if (!found)
+        return std::unexpected(found.error());
+    // Folders may have been made for a file that never came.
+    const bool nothingLeft = *found == Found::Nothing && move.newMode == FileMode::None;
+    if (*found == Found::OtherSide || *found == Found::Torn || nothingLeft)
+        return mover.remove(move);
+    if (*found == Found::Foreign && move.newMode == FileMode::None)
+        notices.push_back(displayText(move.path, 300) + " was left as it is: it was changed since");
+    return {};
+}
+
+Result<void> writeIfOurs(Mover& mover, const PathMove& move, std::vector<std::string>& notices)
+{
+    const auto found = move.newMode == FileMode::Submodule ? Result<Found>(Found::Nothing) : mover.lookAt(move);
+    if (!found)
+        return std::unexpected(found.error());
+    bool ours = *found != Found::Foreign;
+    if (*found == Found::OtherSide || *found == Found::Torn)
+        if (auto removed = mover.remove(move); !removed)
+            return removed;
+    if (*found != Found::Wanted) {
+        const auto written = mover.write(move);
+        if (!written && written.error().kind != ErrorKind::Refused)
+            return written;
+        ours = written.has_value();
+    }
+    if (!ours)
+        notices.push_back(displayText(move.path, 300) + " was left as it is: it was changed since");
+    return mover.record(move, ours);
 }
 
 bool indexIsOurs(git_index* index, const PathMove& move)
@@ -192,75 +316,31 @@ bool indexIsOurs(git_index* index, const PathMove& move)
 
 } // namespace
 
-fs::path WorktreeSession::workingCopy(const fs::path& gitDir) { return gitDir / "index.espalier"; }
-
-Result<WorktreeSession> WorktreeSession::begin(const fs::path& path)
+Result<void> moveFiles(WorktreeSession& session, const std::vector<PathMove>& moves, std::vector<std::string>& notices)
 {
-    auto opened = Repository::open(path);
-    if (!opened)
-        return std::unexpected(opened.error());
-    WorktreeSession session(std::move(*opened));
-    const fs::path gitDir = session.m_repository.gitDir(), lock = gitDir / "index.lock";
-    const int file = ::open(lock.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
-    if (file < 0 && errno == EEXIST)
-        return fail(ErrorKind::Refused, "Another program is using the index", lock.string(),
-                    "Wait until it is done; if no git program is running, remove that file");
-    if (file < 0)
-        return storageError("The index cannot be locked", lock, errno);
-    ::close(file);
-    session.m_lock = FileMark::of(lock);
-    const fs::path copy = workingCopy(gitDir);
-    if (auto copied = copyIndex(gitDir / "index", copy); !copied)
-        return std::unexpected(copied.error());
-    if (git_index_open(out(session.m_index), copy.c_str()) < 0)
-        return libgitError("The index cannot be read", (gitDir / "index").string(),
-                           "git update-index --no-split-index and git status tell more");
-    if (git_repository_set_index(session.handle(), session.index()) < 0 ||
-        git_index_set_caps(session.index(), GIT_INDEX_CAPABILITY_FROM_OWNER) < 0)
-        return libgitError("The index cannot be read", (gitDir / "index").string());
-    return session;
-}
-
-WorktreeSession::~WorktreeSession()
-{
-    if (!m_lock)
-        return;
-    ::unlink(workingCopy(m_lock->path.parent_path()).c_str());
-    removeIfSame(*m_lock);
-}
-
-Result<void> WorktreeSession::publish()
-{
-    const fs::path gitDir = m_lock->path.parent_path();
-    if (git_index_write(index()) < 0)
-        return libgitError("The index cannot be written", gitDir.string(), "Check the free space and the permissions");
-    if (::rename(workingCopy(gitDir).c_str(), (gitDir / "index").c_str()) < 0)
-        return storageError("The index cannot be put in place", gitDir / "index", errno);
-    auto synced = syncFolder(gitDir);
-    removeIfSame(*m_lock);
-    m_lock.reset();
-    return synced;
-}
-
-Result<void> moveFiles(WorktreeSession& session, const std::vector<PathMove>& moves, const Oid& from, const Oid& to,
-                       std::vector<std::string>& notices)
-{
-    std::vector<const std::string*> files;
-    for (const PathMove& move : moves) {
-        if (move.touchesSubmodule()) {
-            if (auto moved = moveSubmodule(session, move, notices); !moved)
-                return moved;
-        }
-        if (move.newMode != FileMode::Submodule && (!move.touchesSubmodule() || move.newMode != FileMode::None))
-            files.push_back(&move.path);
+    Mover mover(session);
+    for (const PathMove& move : moves | std::views::reverse) {
+        if (!goesFirst(move))
+            continue;
+        if (auto gone = takeAway(mover, move, notices); !gone)
+            return gone;
+        mover.forget(move);
     }
-    return checkOutPaths(session, files, from, to, GIT_CHECKOUT_SAFE);
+    return writeEach(mover, moves, [&](const PathMove& move) -> Result<void> {
+        if (isFile(move.oldMode) && isFile(move.newMode)) {
+            if (auto unchanged = mover.checkUnchanged(move); !unchanged)
+                return unchanged;
+            if (auto removed = mover.remove(move); !removed)
+                return removed;
+        }
+        auto written = mover.write(move);
+        return written ? mover.record(move, true) : written;
+    });
 }
 
-Result<void> finishFiles(WorktreeSession& session, const std::vector<PathMove>& moves, const Oid& from, const Oid& to,
-                         bool forwards, std::vector<std::string>& notices)
+Result<void> finishFiles(WorktreeSession& session, const std::vector<PathMove>& moves, bool forwards,
+                         std::vector<std::string>& notices)
 {
-    const fs::path root = session.repository().workDir();
     std::vector<PathMove> towards = moves;
     if (!forwards) {
         for (PathMove& move : towards) {
@@ -268,46 +348,21 @@ Result<void> finishFiles(WorktreeSession& session, const std::vector<PathMove>& 
             std::swap(move.oldId, move.newId);
         }
     }
-    const auto leave = [&](const PathMove& move, std::string_view why) {
-        notices.push_back(displayText(move.path, 300) + " was left as it is: " + std::string(why));
-    };
     std::erase_if(towards, [&](const PathMove& move) {
         const bool strange = !indexIsOurs(session.index(), move);
         if (strange)
-            leave(move, "something else was staged since");
+            notices.push_back(displayText(move.path, 300) + " was left as it is: something else was staged since");
         return strange;
     });
-    // What goes, goes first: whatever is then still in the way is not ours.
-    for (const PathMove& move : towards) {
-        if (move.touchesSubmodule()) {
-            if (auto moved = moveSubmodule(session, move, notices); !moved)
-                return moved;
-        } else if (move.newMode == FileMode::None) {
-            git_index_remove(session.index(), move.path.c_str(), 0);
-            const Found found = lookAt(session.handle(), root, move);
-            if (found == Found::OtherSide || found == Found::Torn) {
-                ::unlink((root / move.path).c_str());
-                removeEmptyParents(root, move.path);
-            } else if (found == Found::Foreign) {
-                leave(move, "it was changed since");
-            }
-        }
-    }
-    std::vector<const std::string*> write;
-    for (const PathMove& move : towards) {
-        if (move.newMode == FileMode::None || move.newMode == FileMode::Submodule)
+    Mover mover(session);
+    for (const PathMove& move : towards | std::views::reverse) {
+        if (!goesFirst(move))
             continue;
-        const git_index_entry entry = newEntry(move);
-        if (git_index_add(session.index(), &entry) < 0)
-            return libgitError("The index cannot be changed", move.path);
-        const Found found = lookAt(session.handle(), root, move);
-        if (found == Found::Foreign ||
-            (found == Found::Nothing && !obstructionAt(session.handle(), {}, move.path).empty()))
-            leave(move, "it was changed since");
-        else if (found != Found::Wanted)
-            write.push_back(&move.path);
+        if (auto gone = takeAwayIfOurs(mover, move, notices); !gone)
+            return gone;
+        mover.forget(move);
     }
-    return checkOutPaths(session, write, forwards ? from : to, forwards ? to : from, GIT_CHECKOUT_FORCE);
+    return writeEach(mover, towards, [&](const PathMove& move) { return writeIfOurs(mover, move, notices); });
 }
 
 } // namespace espalier

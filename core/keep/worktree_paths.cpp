@@ -2,6 +2,9 @@
 #include "core/keep/worktree_paths.h"
 
 #include "core/git/text.h"
+#include "core/tree/names.h"
+
+#include <git2/sys/path.h>
 
 #include <filesystem>
 #include <map>
@@ -117,6 +120,44 @@ Result<void> checkContents(git_repository* handle, git_index* index, const std::
     return {};
 }
 
+// Before anything else: nothing of such a commit is written, not even what is harmless by itself.
+Result<void> checkNames(const std::vector<PathMove>& moves)
+{
+    const auto harmful = [](const PathMove& move) {
+        const std::string_view name = std::string_view(move.path).substr(move.path.rfind('/') + 1);
+        // git reads .gitmodules wherever it leads, and so refuses one that is a symlink (common practice).
+        return !isSafePath(move.path) ||
+               (move.newMode == FileMode::Symlink &&
+                git_path_is_gitfile(name.data(), name.size(), GIT_PATH_GITFILE_GITMODULES, GIT_PATH_FS_GENERIC) > 0);
+    };
+    const auto at = std::ranges::find_if(moves, harmful);
+    if (at == moves.end())
+        return {};
+    return fail(ErrorKind::Refused, "The commit holds a path that no worktree may have", displayText(at->path, 300),
+                "Whoever made it may mean harm; git ls-tree -r shows what it holds");
+}
+
+// What stands where a path is to be written and is none of `moves`' own: the obstructing path, or nothing.
+std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const PathMove& move)
+{
+    const std::string& path = move.path;
+    const fs::path root = git_repository_workdir(handle);
+    struct stat status{};
+    for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1)) {
+        const std::string ancestor = path.substr(0, slash);
+        if (::lstat((root / ancestor).c_str(), &status) < 0)
+            return {};
+        if (!S_ISDIR(status.st_mode))
+            return isRemoved(moves, ancestor) ? std::string() : ancestor;
+    }
+    if (::lstat((root / path).c_str(), &status) < 0)
+        return {};
+    if (!S_ISDIR(status.st_mode))
+        return path;
+    // What is in a submodule's folder is the submodule's.
+    return move.newMode == FileMode::Submodule ? std::string() : strangerInside(root, moves, path);
+}
+
 } // namespace
 
 const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path)
@@ -174,39 +215,25 @@ Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from,
     return moves;
 }
 
-std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const std::string& path)
-{
-    const fs::path root = git_repository_workdir(handle);
-    struct stat status{};
-    for (std::size_t slash = path.find('/'); slash != std::string::npos; slash = path.find('/', slash + 1)) {
-        const std::string ancestor = path.substr(0, slash);
-        if (::lstat((root / ancestor).c_str(), &status) < 0)
-            return {};
-        if (!S_ISDIR(status.st_mode))
-            return isRemoved(moves, ancestor) ? std::string() : ancestor;
-    }
-    if (::lstat((root / path).c_str(), &status) < 0)
-        return {};
-    return S_ISDIR(status.st_mode) ? strangerInside(root, moves, path) : path;
-}
-
 Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathMove>& moves)
 {
     if (git_index_has_conflicts(index))
         return fail(ErrorKind::Refused, "The index has conflicts that are not settled yet", {},
                     "Finish or abort what was begun in git first");
+    if (auto named = checkNames(moves); !named)
+        return named;
     Overlap overlap;
     for (const PathMove& move : moves)
         checkIndexEntry(index, move, overlap);
     if (auto checked = checkContents(handle, index, moves, overlap); !checked)
         return checked;
     for (const PathMove& move : moves) {
-        const bool newlyThere = move.oldMode == FileMode::None && move.newMode != FileMode::Submodule;
+        const bool newlyThere = move.oldMode == FileMode::None;
         const bool replacesFolder = move.oldMode == FileMode::Submodule && move.newMode != FileMode::Submodule &&
                                     move.newMode != FileMode::None;
         if ((!newlyThere && !replacesFolder) || overlap.changed.contains(move.path))
             continue;
-        const std::string obstruction = obstructionAt(handle, moves, move.path);
+        const std::string obstruction = obstructionAt(handle, moves, move);
         if (!obstruction.empty())
             overlap.untracked.insert(obstruction);
     }

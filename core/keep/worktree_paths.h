@@ -28,11 +28,8 @@ Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from,
                                         const Progress& progress = {});
 
 // Refused with the paths when one of them has local changes, staged or not, or when an untracked or ignored file would
-// be overwritten. Submodules' own contents are never touched and therefore not looked at.
+// be overwritten; also when a commit holds a path that no worktree may have (isSafePath()). Submodules' own contents are never touched and therefore not looked at.
 Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathMove>& moves);
-
-// What stands where `path` is to be written and is none of `moves`' own: the obstructing path, or nothing.
-std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const std::string& path);
 
 // The move of `path`; null when there is none. `moves` is in path order.
 const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path);

@@ -6,14 +6,20 @@
 
 #include <algorithm>
 #include <charconv>
+#include <ranges>
 
 namespace espalier {
 
 namespace {
 
 constexpr std::string_view blanks = " \t\r\n";
-constexpr std::size_t longestLine = 2048; // git's too
-constexpr std::size_t mostBytes = std::size_t(1) << 20;
+// git's attr.h, from memory: ATTR_MAX_LINE_LENGTH, and ATTR_MAX_FILE_SIZE, beyond which it ignores the whole file.
+constexpr std::size_t longestLine = 2048;
+constexpr std::size_t largestFile = 100 * std::size_t(1024) * 1024;
+// No real file comes near it, and rules take many times the bytes of their lines.
+constexpr std::size_t largestRead = 8 * std::size_t(1024) * 1024;
+// Of comparing one path with all patterns above it: a fraction of a second.
+constexpr long mostSteps = 20'000'000;
 
 std::string_view takeWord(std::string_view& line)
 {
@@ -65,8 +71,10 @@ bool isAttributeName(std::string_view name)
 
 std::optional<MergeAttributes::Rule> MergeAttributes::ruleOf(std::string_view line)
 {
+    if (line.size() >= longestLine)
+        return std::nullopt;
     line.remove_prefix(std::min(line.find_first_not_of(blanks), line.size()));
-    if (line.empty() || line.front() == '#' || line.size() >= longestLine)
+    if (line.empty() || line.front() == '#')
         return std::nullopt;
     Rule rule;
     const auto quoted = line.front() == '"' ? takeQuoted(line) : std::nullopt;
@@ -102,6 +110,25 @@ std::optional<MergeAttributes::Rule> MergeAttributes::ruleOf(std::string_view li
     return rule;
 }
 
+MergeAttributes::File MergeAttributes::parse(std::string_view bytes)
+{
+    File file;
+    constexpr std::string_view byteOrderMark = "\xef\xbb\xbf";
+    if (bytes.starts_with(byteOrderMark))
+        bytes.remove_prefix(byteOrderMark.size());
+    // For git a zero byte ends the text.
+    std::string_view rest = bytes.substr(0, bytes.find('\0'));
+    while (!rest.empty()) {
+        const std::string_view line = rest.substr(0, rest.find('\n'));
+        if (auto rule = ruleOf(line); rule && rule->isMacro)
+            file.macros.insert_or_assign(rule->pattern, std::move(*rule));
+        else if (rule)
+            file.rules.push_back(std::move(*rule));
+        rest.remove_prefix(std::min(line.size() + 1, rest.size()));
+    }
+    return file;
+}
+
 Result<MergeAttributes::Rules> MergeAttributes::rulesOf(ObjectStore& store, const Oid& blob)
 {
     if (const auto at = m_rules.find(blob); at != m_rules.end())
@@ -109,38 +136,49 @@ Result<MergeAttributes::Rules> MergeAttributes::rulesOf(ObjectStore& store, cons
     const auto object = store.read(blob, ObjectType::Blob);
     if (!object)
         return std::unexpected(object.error());
-    auto rules = std::make_shared<std::vector<Rule>>();
-    std::string_view rest = object->view().substr(0, mostBytes);
-    while (!rest.empty()) {
-        const std::string_view line = rest.substr(0, rest.find('\n'));
-        if (auto rule = ruleOf(line))
-            rules->push_back(std::move(*rule));
-        rest.remove_prefix(std::min(line.size() + 1, rest.size()));
-    }
+    const std::size_t size = object->view().size();
+    if (size > largestRead && size <= largestFile)
+        return fail(ErrorKind::Unsupported, "A .gitattributes file is too large", blob.hex(),
+                    "Merge with git itself, or make the file shorter");
+    const auto rules = std::make_shared<const File>(size > largestFile ? File{} : parse(object->view()));
     if (m_rules.size() > 256)
         m_rules.clear();
     m_rules[blob] = rules;
-    return Rules(rules);
-}
-
-bool MergeAttributes::matches(const Rule& rule, std::string_view below)
-{
-    return matchesWildcard(rule.pattern, rule.anchored ? below : below.substr(below.rfind('/') + 1));
+    return rules;
 }
 
 // What has been decided: the first that is come upon counts, from the last rule of the deepest file up.
 struct MergeAttributes::Decision {
+    const std::map<std::string, Rule, std::less<>>* macros = nullptr;
     std::map<std::string_view, const Setting*> settings;
-    std::map<std::string_view, const Rule*> macros;
 
+    // A macro's settings come right behind its own name, depth first as in git. Each name is set once, so that this ends
+    // whatever the macros say of each other; what waits is kept in a list, since a file can chain more of them than a
+    // stack has room for.
     void take(const Rule& rule)
     {
-        for (auto at = rule.settings.rbegin(); at != rule.settings.rend(); ++at) {
-            if (!settings.emplace(at->name, &*at).second || at->state != Setting::Set)
+        using Settings = std::vector<Setting>;
+        std::vector<std::pair<const Settings*, std::size_t>> waiting{{&rule.settings, rule.settings.size()}};
+        while (!waiting.empty()) {
+            auto& [list, left] = waiting.back();
+            if (left == 0) {
+                waiting.pop_back();
                 continue;
-            if (const auto macro = macros.find(at->name); macro != macros.end())
-                take(*macro->second);
+            }
+            const Setting& setting = (*list)[--left];
+            if (!settings.emplace(setting.name, &setting).second || setting.state != Setting::Set)
+                continue;
+            if (const Rule* macro = macroOf(setting.name))
+                waiting.emplace_back(&macro->settings, macro->settings.size());
         }
+    }
+    const Rule* macroOf(std::string_view name) const
+    {
+        static const Rule binary = *ruleOf("[attr]binary -diff -merge -text");
+        if (macros)
+            if (const auto at = macros->find(name); at != macros->end())
+                return &at->second;
+        return name == binary.pattern ? &binary : nullptr;
     }
     const Setting* find(std::string_view name) const
     {
@@ -149,11 +187,12 @@ struct MergeAttributes::Decision {
     }
 };
 
-Result<PathAttributes> MergeAttributes::of(ObjectStore& store, const Oid& tree, const std::string& path)
+// The files on the way to a path, topmost first, each with what is left of the path there.
+Result<std::vector<std::pair<std::string_view, MergeAttributes::Rules>>>
+MergeAttributes::filesAbove(ObjectStore& store, const Oid& tree, std::string_view path)
 {
-    std::vector<std::pair<std::string_view, Rules>> files; // what is left of the path there
+    std::vector<std::pair<std::string_view, Rules>> files;
     Oid folder = tree;
-    std::string_view rest = path;
     while (true) {
         const auto object = store.read(folder, ObjectType::Tree);
         if (!object)
@@ -164,30 +203,39 @@ Result<PathAttributes> MergeAttributes::of(ObjectStore& store, const Oid& tree, 
             auto rules = rulesOf(store, at.entry().id);
             if (!rules)
                 return std::unexpected(rules.error());
-            files.emplace_back(rest, std::move(*rules));
+            files.emplace_back(path, std::move(*rules));
         }
-        const std::size_t slash = rest.find('/');
+        const std::size_t slash = path.find('/');
         TreeCursor inside(object->view());
-        if (slash == std::string_view::npos || !inside.seek(rest.substr(0, slash), true))
-            break;
+        if (slash == std::string_view::npos || !inside.seek(path.substr(0, slash), true))
+            return files;
         folder = inside.entry().id;
-        rest.remove_prefix(slash + 1);
+        path.remove_prefix(slash + 1);
     }
+}
+
+Result<PathAttributes> MergeAttributes::of(ObjectStore& store, const Oid& tree, const std::string& path)
+{
+    const auto files = filesAbove(store, tree, path);
+    if (!files)
+        return std::unexpected(files.error());
     PathAttributes found;
-    if (files.empty())
+    if (files->empty())
         return found;
-    static const Rule binary = *ruleOf("[attr]binary -diff -merge -text");
     Decision decision;
-    decision.macros.emplace(binary.pattern, &binary);
     // Only the topmost file may define macros.
-    if (files.front().first.size() == path.size())
-        for (const Rule& rule : *files.front().second)
-            if (rule.isMacro)
-                decision.macros[rule.pattern] = &rule;
-    for (auto file = files.rbegin(); file != files.rend(); ++file)
-        for (auto rule = file->second->rbegin(); rule != file->second->rend(); ++rule)
-            if (!rule->isMacro && matches(*rule, file->first))
-                decision.take(*rule);
+    if (files->front().first.size() == path.size())
+        decision.macros = &files->front().second->macros;
+    long steps = mostSteps;
+    for (const auto& [below, file] : *files | std::views::reverse) {
+        const std::string_view name = below.substr(below.rfind('/') + 1);
+        for (const Rule& rule : file->rules | std::views::reverse)
+            if (matchesWildcard(rule.pattern, rule.anchored ? below : name, steps))
+                decision.take(rule);
+    }
+    if (steps < 0)
+        return fail(ErrorKind::Unsupported, "The patterns of a .gitattributes file take too long", path,
+                    "Merge with git itself, or make the patterns simpler");
     if (const Setting* merge = decision.find("merge")) {
         if (merge->state == Setting::Unset || (merge->state == Setting::Valued && merge->value == "binary"))
             found.driver = MergeAttribute::Binary;

@@ -23,7 +23,8 @@ struct PathAttributes {
 
 class MergeAttributes {
   public:
-    // Errors: Broken. A tree without such files costs one look at each folder above the path.
+    // A tree without such files costs one look at each folder above the path. Errors: Broken; Unsupported when a file was
+    // made to cost more than any real one does (many megabytes, patterns that take for ever).
     Result<PathAttributes> of(ObjectStore& store, const Oid& tree, const std::string& path);
 
   private:
@@ -37,12 +38,18 @@ class MergeAttributes {
         bool anchored = false; // holds a slash: matched against the whole path below its folder
         std::vector<Setting> settings;
     };
-    using Rules = std::shared_ptr<const std::vector<Rule>>;
+    struct File {
+        std::vector<Rule> rules;                         // in order, without macros
+        std::map<std::string, Rule, std::less<>> macros; // by name, the last of each
+    };
+    using Rules = std::shared_ptr<const File>;
     struct Decision;
 
     static std::optional<Rule> ruleOf(std::string_view line);
+    static File parse(std::string_view bytes);
     Result<Rules> rulesOf(ObjectStore& store, const Oid& blob);
-    static bool matches(const Rule& rule, std::string_view below);
+    Result<std::vector<std::pair<std::string_view, Rules>>> filesAbove(ObjectStore& store, const Oid& tree,
+                                                                       std::string_view path);
 
     std::map<Oid, Rules> m_rules; // by blob
 };

@@ -61,56 +61,73 @@ bool takeSet(std::string_view& pattern, unsigned char c)
     return false;
 }
 
-// `steps` bounds the work on a crafted pattern.
-bool matches(std::string_view pattern, std::string_view text, bool atFolder, int& steps)
+// Why a rest of the pattern does not match tells whether an earlier star can help (git's wildmatch.c, common practice):
+// without that, "a*a*a*b" takes a time that grows with the power of its stars.
+enum class Match : std::uint8_t {
+    Yes,
+    No,
+    NoLonger,    // the text is too short whatever a star holds
+    NotInFolder, // only a star that crosses folders can help
+};
+
+// Depth: at most one call a star, and a pattern is no longer than a line.
+Match match(std::string_view pattern, std::string_view text, bool atFolder, long& steps)
 {
     while (!pattern.empty()) {
         if (--steps < 0)
-            return false;
+            return Match::NoLonger;
         const char sign = pattern.front();
         if (sign == '*') {
             const std::size_t stars = std::min(pattern.find_first_not_of('*'), pattern.size());
-            std::string_view rest = pattern.substr(stars);
+            const std::string_view rest = pattern.substr(stars);
             const bool crosses = stars > 1 && atFolder && (rest.empty() || rest.front() == '/');
-            if (crosses && !rest.empty() && matches(rest.substr(1), text, true, steps))
-                return true; // no folder at all
+            if (crosses && !rest.empty() && match(rest.substr(1), text, true, steps) == Match::Yes)
+                return Match::Yes; // no folder at all
             if (rest.empty())
-                return crosses || !text.contains('/');
+                return crosses || !text.contains('/') ? Match::Yes : Match::NotInFolder;
             for (std::size_t at = 0;; ++at) {
-                if (matches(rest, text.substr(at), false, steps))
-                    return true;
-                if (at == text.size() || steps < 0 || (text[at] == '/' && !crosses))
-                    return false;
+                const Match found = match(rest, text.substr(at), false, steps);
+                if (found == Match::Yes || found == Match::NoLonger || (found == Match::NotInFolder && !crosses))
+                    return found;
+                if (at == text.size())
+                    return Match::NoLonger;
+                if (text[at] == '/' && !crosses)
+                    return Match::NotInFolder;
             }
         }
         if (text.empty())
-            return false;
+            return Match::NoLonger;
         const char c = text.front();
         if (sign == '?') {
             if (c == '/')
-                return false;
+                return Match::No;
             pattern.remove_prefix(1);
         } else if (sign == '[') {
+            steps -= long(std::min(pattern.find(']'), pattern.size()));
             if (!takeSet(pattern, static_cast<unsigned char>(c)))
-                return false;
+                return Match::No;
         } else {
             const bool escaped = sign == '\\' && pattern.size() > 1;
             if (pattern[escaped] != c)
-                return false;
+                return Match::No;
             pattern.remove_prefix(1 + std::size_t(escaped));
         }
         atFolder = c == '/';
         text.remove_prefix(1);
     }
-    return text.empty();
+    return text.empty() ? Match::Yes : Match::No;
 }
 
 } // namespace
 
-bool matchesWildcard(std::string_view pattern, std::string_view text)
+bool matchesWildcard(std::string_view pattern, std::string_view text, long& steps)
 {
-    int steps = 100000;
-    return matches(pattern, text, true, steps);
+    // git compares what comes before the first sign by itself, and a "**" right behind it then stands at a beginning
+    // (dir.c, match_pathname; common practice): "b**/a" matches "ba".
+    const std::size_t plain = std::min(pattern.find_first_of("*?[\\"), pattern.size());
+    if (!text.starts_with(pattern.substr(0, plain)))
+        return false;
+    return match(pattern.substr(plain), text.substr(plain), true, steps) == Match::Yes && steps >= 0;
 }
 
 } // namespace espalier

@@ -7,7 +7,8 @@
 
 namespace espalier {
 
-// '*', '?' and sets stop at a '/'; "**/", "/**/" and "/**" cross folders. The whole text must match.
-bool matchesWildcard(std::string_view pattern, std::string_view text);
+// '*', '?' and sets stop at a '/'; "**/", "/**/" and "/**" cross folders. The whole text must match. `steps` bounds the work
+// on crafted patterns: each look at a character takes one; once it is below zero nothing matches.
+bool matchesWildcard(std::string_view pattern, std::string_view text, long& steps);
 
 } // namespace espalier

@@ -249,7 +249,7 @@ std::map<std::string, std::string> folderState(const std::filesystem::path& fold
             text << fs::read_symlink(entry.path()).string();
         else if (fs::is_regular_file(status))
             text << std::ifstream(entry.path(), std::ios::binary).rdbuf();
-        state[fs::relative(entry.path(), folder).string()] = text.str();
+        state[entry.path().lexically_relative(folder).string()] = text.str();
     }
     return state;
 }

@@ -1,0 +1,160 @@
+// SPDX-License-Identifier: MIT
+#include "core/git/files.h"
+
+#include "core/git/spawn.h"
+
+#include <atomic>
+#include <cctype>
+#include <cerrno>
+#include <cstring>
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+namespace espalier {
+
+namespace fs = std::filesystem;
+
+int writeAll(int file, std::string_view bytes)
+{
+    while (!bytes.empty()) {
+        const ssize_t written = ::write(file, bytes.data(), bytes.size());
+        if (written < 0) {
+            if (errno == EINTR)
+                continue;
+            return errno;
+        }
+        bytes.remove_prefix(std::size_t(written));
+    }
+    return 0;
+}
+
+std::unexpected<Error> storageError(std::string what, const fs::path& on, int errorNumber)
+{
+    std::string remedy;
+    switch (errorNumber) {
+    case ENOSPC:
+    case EDQUOT:
+        what += ": the disk is full";
+        remedy = "Free some space and try again";
+        break;
+    case EFBIG:
+        what += ": the file would be larger than this process may write";
+        remedy = "Raise the limit on file sizes and try again";
+        break;
+    case EROFS:
+        what += ": the disk is read-only";
+        break;
+    case EACCES:
+    case EPERM:
+        what += ": no permission";
+        remedy = "Check who owns the folder and who may write to it";
+        break;
+    case ENOTDIR:
+    case EEXIST:
+        what += ": a file stands where a folder is needed";
+        remedy = "Move that file out of the way and try again";
+        break;
+    default:
+        what += std::string(": ") + ::strerror(errorNumber);
+        break;
+    }
+    return fail(ErrorKind::Storage, std::move(what), on.string(), std::move(remedy));
+}
+
+Result<void> makeFolders(const fs::path& folder)
+{
+    std::error_code error;
+    fs::create_directories(folder, error);
+    if (error)
+        return storageError("The folder cannot be made", folder, error.value());
+    if (!fs::is_directory(folder, error))
+        return storageError("The folder cannot be made", folder, ENOTDIR);
+    return {};
+}
+
+Result<void> syncFolder(const fs::path& folder)
+{
+    const Fd file(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+    if (file.get() < 0)
+        return storageError("The folder cannot be opened", folder, errno);
+    // Some file systems cannot sync a folder and say EINVAL; there the rename itself is all there is.
+    if (::fsync(file.get()) < 0 && errno != EINVAL)
+        return storageError("The folder cannot be made durable", folder, errno);
+    return {};
+}
+
+Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes)
+{
+    // Two threads may write the same file; a number tells their temporary ones apart.
+    static std::atomic<unsigned> count;
+    const fs::path temporary = file.string() + ".new." + std::to_string(::getpid()) + '.' + std::to_string(++count);
+    {
+        const Fd out(::open(temporary.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644));
+        if (out.get() < 0)
+            return storageError("The file cannot be written", file, errno);
+        int error = writeAll(out.get(), bytes);
+        if (error == 0 && ::fsync(out.get()) < 0)
+            error = errno;
+        if (error != 0) {
+            ::unlink(temporary.c_str());
+            return storageError("The file cannot be written", file, error);
+        }
+    }
+    if (::rename(temporary.c_str(), file.c_str()) < 0) {
+        const int error = errno;
+        ::unlink(temporary.c_str());
+        return storageError("The file cannot be put in place", file, error);
+    }
+    return syncFolder(file.parent_path());
+}
+
+Result<std::string> readOpenFile(int file, const fs::path& path, std::size_t limit)
+{
+    struct stat status{};
+    if (::fstat(file, &status) < 0)
+        return storageError("The file cannot be read", path, errno);
+    if (!S_ISREG(status.st_mode))
+        return fail(ErrorKind::Broken, "This is not a plain file", path.string());
+    if (std::uint64_t(status.st_size) > limit)
+        return fail(ErrorKind::Broken, "The file is too large", path.string());
+    std::string bytes;
+    bytes.resize(std::size_t(status.st_size));
+    std::size_t have = 0;
+    while (have < bytes.size()) {
+        const ssize_t got = ::read(file, bytes.data() + have, bytes.size() - have);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            return storageError("The file cannot be read", path, errno);
+        if (got == 0)
+            break;
+        have += std::size_t(got);
+    }
+    bytes.resize(have);
+    return bytes;
+}
+
+Result<std::string> readFileBounded(const fs::path& path, std::size_t limit)
+{
+    // O_NONBLOCK: a pipe in the place of the file must not make the program wait for ever.
+    const Fd file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
+    if (file.get() < 0) {
+        if (errno == ENOENT)
+            return fail(ErrorKind::NotFound, "The file does not exist", path.string());
+        return storageError("The file cannot be read", path, errno);
+    }
+    return readOpenFile(file.get(), path, limit);
+}
+
+std::string firstLine(const fs::path& file)
+{
+    auto text = readFileBounded(file, 1 << 16);
+    std::string line = text ? text->substr(0, text->find('\n')) : std::string();
+    while (!line.empty() && std::isspace(static_cast<unsigned char>(line.back())))
+        line.pop_back();
+    return line;
+}
+
+} // namespace espalier
