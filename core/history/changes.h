@@ -5,7 +5,7 @@
 
 #include "core/git/commit.h"
 #include "core/git/objects.h"
-#include "core/git/tree.h"
+#include "core/tree/entry.h"
 
 #include <string>
 #include <string_view>

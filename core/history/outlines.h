@@ -9,7 +9,7 @@
 
 #include "core/history/equivalence.h"
 #include "core/history/quick_objects.h"
-#include "core/history/tree_changes.h"
+#include "core/tree/differences.h"
 
 #include <mutex>
 #include <span>

@@ -96,4 +96,28 @@ Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, Obj
     return bytes;
 }
 
+namespace {
+
+struct QuickTrees {
+    QuickObjects& objects;
+    Result<Object> operator()(const Oid& id) const
+    {
+        if (id.isZero())
+            return openTree(objects.store(), id);
+        auto bytes = objects.read(id, ObjectType::Tree);
+        if (!bytes)
+            return std::unexpected(bytes.error());
+        return Object{ObjectType::Tree, std::move(*bytes)};
+    }
+};
+
+} // namespace
+
+Result<std::optional<std::vector<PathChange>>> treeChanges(QuickObjects& objects, const Oid& oldTree,
+                                                           const Oid& newTree,
+                                                           const std::function<bool(const std::string&)>& wanted)
+{
+    return treeChanges(QuickTrees{objects}, oldTree, newTree, wanted);
+}
+
 } // namespace espalier

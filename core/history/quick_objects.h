@@ -7,6 +7,7 @@
 #include "core/git/objects.h"
 #include "core/git/pack_reader.h"
 #include "core/history/commit_graph.h"
+#include "core/tree/differences.h"
 
 #include <memory>
 #include <mutex>
@@ -64,5 +65,10 @@ class QuickObjects {
     std::unique_ptr<QuickReader> m_reader; // when first read from: many a question is answered from the store's cache
     std::vector<std::uint32_t> m_positions;
 };
+
+// See treeChanges() in core/tree/differences.h.
+Result<std::optional<std::vector<PathChange>>>
+treeChanges(QuickObjects& objects, const Oid& oldTree, const Oid& newTree,
+            const std::function<bool(const std::string& path)>& wanted = {});
 
 } // namespace espalier

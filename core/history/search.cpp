@@ -2,7 +2,7 @@
 #include "core/history/search.h"
 
 #include "core/git/commit.h"
-#include "core/git/tree.h"
+#include "core/tree/entry.h"
 
 #include <algorithm>
 #include <charconv>

@@ -10,9 +10,6 @@
 #include "core/keep/signed_rewrite.h"
 #include "core/keep/worktree_files.h"
 
-#include <git2/sys/mempack.h>
-#include <git2/sys/odb_backend.h>
-
 #include <unistd.h>
 
 namespace espalier {
@@ -94,29 +91,11 @@ Result<Course> courseOf(const Repository& repository, const Change& change)
     return course;
 }
 
-// Lets the comparison of trees see objects that are not in the repository yet, without writing them there.
-Result<void> showObjects(const Repository& own, const NewObjects& objects)
-{
-    Handle<git_odb> odb;
-    git_odb_backend* memory = nullptr;
-    if (git_repository_odb(out(odb), raw(own)) < 0 || git_mempack_new(&memory) < 0 ||
-        git_odb_add_backend(odb.get(), memory, 1000) < 0)
-        return libgitError("The new objects cannot be looked at");
-    for (const Oid& id : objects.ids()) {
-        const Object* object = objects.find(id);
-        git_oid written;
-        if (git_odb_write(&written, odb.get(), object->bytes->data(), object->bytes->size(),
-                          git_object_t(object->type)) < 0)
-            return libgitError("The new objects cannot be looked at", id.hex());
-    }
-    return {};
-}
-
-Result<void> checkFilters(const Repository& repository, const std::vector<PathMove>& moves)
+Result<void> checkFilters(const Repository& repository, const std::vector<PathChange>& moves)
 {
     std::vector<std::string> paths;
-    for (const PathMove& move : moves) {
-        if (move.newMode == FileMode::File || move.newMode == FileMode::Executable)
+    for (const PathChange& move : moves) {
+        if (isRegularFile(move.newMode))
             paths.push_back(move.path);
     }
     auto held = filteredPaths(repository, paths);
@@ -135,18 +114,18 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     if (repository.configBool("core.sparseCheckout", false))
         return fail(ErrorKind::Unsupported, "The worktree is sparse, and moving it is not supported",
                     repository.workDir().string(), "Turn it off with git sparse-checkout disable");
-    // A handle of its own: the objects shown to it stay in memory and go with it.
+    // A handle of its own, so that the index is read anew.
     auto own = Repository::open(repository.path());
     if (!own)
         return std::unexpected(own.error());
-    if (change.objects && change.objects->count() > 0) {
-        if (auto shown = showObjects(*own, *change.objects); !shown)
-            return shown;
-    }
     Handle<git_index> index;
     if (git_repository_index(out(index), raw(*own)) < 0)
         return libgitError("The index cannot be read", repository.gitDir().string(), "git status tells more");
-    auto moves = pathMoves(raw(*own), course.head.tip, course.tipAfter, progress);
+    // The new objects are not in the repository yet.
+    ObjectStore store(*own);
+    if (change.objects)
+        store.setFresh(*change.objects);
+    auto moves = pathMoves(store, course.head.tip, course.tipAfter, progress);
     if (!moves)
         return std::unexpected(moves.error());
     if (auto runnable = checkFilters(repository, *moves); !runnable)
@@ -227,10 +206,11 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     if (!own)
         return std::unexpected(own.error());
     std::optional<WorktreeSession> session;
-    std::vector<PathMove> paths;
+    std::vector<PathChange> paths;
     std::vector<FileMark> marks;
     if (course.movesWorktree) {
-        auto compared = pathMoves(raw(*own), course.head.tip, course.tipAfter);
+        ObjectStore store(*own);
+        auto compared = pathMoves(store, course.head.tip, course.tipAfter);
         if (!compared)
             return std::unexpected(compared.error());
         paths = std::move(*compared);

@@ -62,7 +62,8 @@ Result<void> settleWorktree(const LogbookEntry& entry, bool forwards, std::vecto
     auto own = Repository::open(move.gitDir);
     if (!own)
         return std::unexpected(own.error());
-    auto paths = pathMoves(raw(*own), move.from, move.to);
+    ObjectStore store(*own);
+    auto paths = pathMoves(store, move.from, move.to);
     if (!paths)
         return std::unexpected(paths.error());
     if (paths->empty())

@@ -18,9 +18,7 @@ namespace {
 
 constexpr std::size_t largestFile = std::size_t(1) << 31;
 
-bool isFile(FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; }
-
-bool isAttributes(const PathMove& move)
+bool isAttributes(const PathChange& move)
 {
     return move.path == ".gitattributes" || move.path.ends_with("/.gitattributes");
 }
@@ -37,7 +35,7 @@ class Mover {
     {
     }
 
-    Result<Found> lookAt(const PathMove& move) const
+    Result<Found> lookAt(const PathChange& move) const
     {
         const auto status = m_folder.look(move.path);
         if (!status)
@@ -53,13 +51,13 @@ class Mover {
         const auto bytes = m_folder.readFile(move.path, largestFile);
         if (!bytes)
             return Found::Foreign;
-        if (!m_hasSymlinks && !isFile(move.newMode) && !isFile(move.oldMode))
+        if (!m_hasSymlinks && !isRegularFile(move.newMode) && !isRegularFile(move.oldMode))
             return lookAtLink(move, *bytes);
         return lookAtFile(move, *bytes, (*status)->st_mode & 0100);
     }
 
     // Refused unless the old side stands there, as checkPaths() found it.
-    Result<void> checkUnchanged(const PathMove& move) const
+    Result<void> checkUnchanged(const PathChange& move) const
     {
         const auto status = m_folder.look(move.path);
         if (!status)
@@ -81,7 +79,7 @@ class Mover {
                     "Commit the change, put it aside or undo it, then try again");
     }
 
-    Result<void> remove(const PathMove& move)
+    Result<void> remove(const PathChange& move)
     {
         if (auto removed = m_folder.remove(move.path); !removed)
             return removed;
@@ -89,17 +87,17 @@ class Mover {
         return {};
     }
     // False: something is in it that is another repository's business.
-    Result<bool> removeSubmodule(const PathMove& move)
+    Result<bool> removeSubmodule(const PathChange& move)
     {
         auto gone = m_folder.removeEmptyFolder(move.path);
         if (gone && *gone)
             takenAway(move);
         return gone;
     }
-    void forget(const PathMove& move) { git_index_remove(m_session.index(), move.path.c_str(), 0); }
+    void forget(const PathChange& move) { git_index_remove(m_session.index(), move.path.c_str(), 0); }
 
     // The new side, where nothing but an empty folder stands.
-    Result<void> write(const PathMove& move)
+    Result<void> write(const PathChange& move)
     {
         if (move.newMode == FileMode::Submodule)
             return m_folder.makeFolder(move.path);
@@ -127,7 +125,7 @@ class Mover {
     }
 
     // The new side in the index; `seen`: with what lstat says, so that git need not read the file again.
-    Result<void> record(const PathMove& move, bool seen)
+    Result<void> record(const PathChange& move, bool seen)
     {
         git_index_entry entry{};
         entry.path = move.path.c_str();
@@ -154,14 +152,14 @@ class Mover {
     void readAttributesAgain() { git_attr_cache_flush(m_session.handle()); }
 
   private:
-    void takenAway(const PathMove& move)
+    void takenAway(const PathChange& move)
     {
         if (move.newMode == FileMode::None)
             m_folder.removeEmptyParents(move.path);
         passApplyStep(ApplyStep::FileMoved);
     }
 
-    static Found lookAtLink(const PathMove& move, std::string_view target)
+    static Found lookAtLink(const PathChange& move, std::string_view target)
     {
         const Oid id = hashObject(ObjectType::Blob, target);
         if (move.newMode == FileMode::Symlink && id == move.newId)
@@ -169,16 +167,16 @@ class Mover {
         return move.oldMode == FileMode::Symlink && id == move.oldId ? Found::OtherSide : Found::Foreign;
     }
 
-    Found lookAtFile(const PathMove& move, std::string_view bytes, bool executable) const
+    Found lookAtFile(const PathChange& move, std::string_view bytes, bool executable) const
     {
         const Oid id = idOf(move.path, bytes);
-        if (isFile(move.newMode) && id == move.newId && executable == (move.newMode == FileMode::Executable))
+        if (isRegularFile(move.newMode) && id == move.newId && executable == (move.newMode == FileMode::Executable))
             return Found::Wanted;
-        if ((isFile(move.oldMode) && id == move.oldId) || (isFile(move.newMode) && id == move.newId))
+        if ((isRegularFile(move.oldMode) && id == move.oldId) || (isRegularFile(move.newMode) && id == move.newId))
             return Found::OtherSide;
         // A file that was being written when the machine stopped holds the beginning of what was to be there.
         for (const auto& [mode, side] : {std::pair(move.newMode, move.newId), std::pair(move.oldMode, move.oldId)}) {
-            const auto whole = isFile(mode) ? contentsOf(move.path, mode, side) : Result<std::string>();
+            const auto whole = isRegularFile(mode) ? contentsOf(move.path, mode, side) : Result<std::string>();
             if (whole && bytes.size() < whole->size() && whole->starts_with(bytes))
                 return Found::Torn;
         }
@@ -226,19 +224,19 @@ class Mover {
 };
 
 // Whether the old side must go before the new one can be written: all but a file that another replaces.
-bool goesFirst(const PathMove& move)
+bool goesFirst(const PathChange& move)
 {
-    const bool stays = (isFile(move.oldMode) && isFile(move.newMode)) ||
+    const bool stays = (isRegularFile(move.oldMode) && isRegularFile(move.newMode)) ||
                        (move.oldMode == FileMode::Submodule && move.newMode == FileMode::Submodule);
     return move.oldMode != FileMode::None && !stays;
 }
 
 // In the order in which they are written: attributes first, since they say how the others are.
-template <typename Write> Result<void> writeEach(Mover& mover, const std::vector<PathMove>& moves, const Write& write)
+template <typename Write> Result<void> writeEach(Mover& mover, const std::vector<PathChange>& moves, const Write& write)
 {
     for (const bool attributes : {true, false}) {
         mover.readAttributesAgain();
-        for (const PathMove& move : moves)
+        for (const PathChange& move : moves)
             if (move.newMode != FileMode::None && isAttributes(move) == attributes)
                 if (auto written = write(move); !written)
                     return written;
@@ -246,7 +244,7 @@ template <typename Write> Result<void> writeEach(Mover& mover, const std::vector
     return {};
 }
 
-Result<void> takeAway(Mover& mover, const PathMove& move, std::vector<std::string>& notices)
+Result<void> takeAway(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
     if (move.oldMode != FileMode::Submodule) {
         auto unchanged = mover.checkUnchanged(move);
@@ -264,7 +262,7 @@ Result<void> takeAway(Mover& mover, const PathMove& move, std::vector<std::strin
 }
 
 // The same after a crash: what is not ours stays, and is spoken of.
-Result<void> takeAwayIfOurs(Mover& mover, const PathMove& move, std::vector<std::string>& notices)
+Result<void> takeAwayIfOurs(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
     if (move.oldMode == FileMode::Submodule) {
         const auto gone = mover.removeSubmodule(move);
@@ -285,7 +283,7 @@ Result<void> takeAwayIfOurs(Mover& mover, const PathMove& move, std::vector<std:
     return {};
 }
 
-Result<void> writeIfOurs(Mover& mover, const PathMove& move, std::vector<std::string>& notices)
+Result<void> writeIfOurs(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
     const auto found = move.newMode == FileMode::Submodule ? Result<Found>(Found::Nothing) : mover.lookAt(move);
     if (!found)
@@ -305,7 +303,7 @@ Result<void> writeIfOurs(Mover& mover, const PathMove& move, std::vector<std::st
     return mover.record(move, ours);
 }
 
-bool indexIsOurs(git_index* index, const PathMove& move)
+bool indexIsOurs(git_index* index, const PathChange& move)
 {
     const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
     if (!entry)
@@ -316,18 +314,19 @@ bool indexIsOurs(git_index* index, const PathMove& move)
 
 } // namespace
 
-Result<void> moveFiles(WorktreeSession& session, const std::vector<PathMove>& moves, std::vector<std::string>& notices)
+Result<void> moveFiles(WorktreeSession& session, const std::vector<PathChange>& moves,
+                       std::vector<std::string>& notices)
 {
     Mover mover(session);
-    for (const PathMove& move : moves | std::views::reverse) {
+    for (const PathChange& move : moves | std::views::reverse) {
         if (!goesFirst(move))
             continue;
         if (auto gone = takeAway(mover, move, notices); !gone)
             return gone;
         mover.forget(move);
     }
-    return writeEach(mover, moves, [&](const PathMove& move) -> Result<void> {
-        if (isFile(move.oldMode) && isFile(move.newMode)) {
+    return writeEach(mover, moves, [&](const PathChange& move) -> Result<void> {
+        if (isRegularFile(move.oldMode) && isRegularFile(move.newMode)) {
             if (auto unchanged = mover.checkUnchanged(move); !unchanged)
                 return unchanged;
             if (auto removed = mover.remove(move); !removed)
@@ -338,31 +337,31 @@ Result<void> moveFiles(WorktreeSession& session, const std::vector<PathMove>& mo
     });
 }
 
-Result<void> finishFiles(WorktreeSession& session, const std::vector<PathMove>& moves, bool forwards,
+Result<void> finishFiles(WorktreeSession& session, const std::vector<PathChange>& moves, bool forwards,
                          std::vector<std::string>& notices)
 {
-    std::vector<PathMove> towards = moves;
+    std::vector<PathChange> towards = moves;
     if (!forwards) {
-        for (PathMove& move : towards) {
+        for (PathChange& move : towards) {
             std::swap(move.oldMode, move.newMode);
             std::swap(move.oldId, move.newId);
         }
     }
-    std::erase_if(towards, [&](const PathMove& move) {
+    std::erase_if(towards, [&](const PathChange& move) {
         const bool strange = !indexIsOurs(session.index(), move);
         if (strange)
             notices.push_back(displayText(move.path, 300) + " was left as it is: something else was staged since");
         return strange;
     });
     Mover mover(session);
-    for (const PathMove& move : towards | std::views::reverse) {
+    for (const PathChange& move : towards | std::views::reverse) {
         if (!goesFirst(move))
             continue;
         if (auto gone = takeAwayIfOurs(mover, move, notices); !gone)
             return gone;
         mover.forget(move);
     }
-    return writeEach(mover, towards, [&](const PathMove& move) { return writeIfOurs(mover, move, notices); });
+    return writeEach(mover, towards, [&](const PathChange& move) { return writeIfOurs(mover, move, notices); });
 }
 
 } // namespace espalier

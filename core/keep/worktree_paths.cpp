@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "core/keep/worktree_paths.h"
 
+#include "core/git/commit.h"
 #include "core/git/text.h"
 #include "core/tree/names.h"
 
 #include <git2/sys/path.h>
 
 #include <filesystem>
-#include <map>
 #include <set>
 
 #include <sys/stat.h>
@@ -20,21 +20,12 @@ namespace {
 
 constexpr std::size_t maxNamed = 8;
 
-FileMode modeOf(const git_diff_file& file)
+Result<Oid> treeOf(ObjectStore& store, const Oid& commit)
 {
-    return file.mode == GIT_FILEMODE_BLOB || file.mode == 0100664 ? FileMode::File : FileMode(file.mode);
-}
-
-Result<Handle<git_tree>> treeOf(git_repository* handle, const Oid& commit)
-{
-    Handle<git_tree> tree;
     if (commit.isZero())
-        return tree;
-    const git_oid id = toGit(commit);
-    Handle<git_commit> object;
-    if (git_commit_lookup(out(object), handle, &id) < 0 || git_commit_tree(out(tree), object.get()) < 0)
-        return libgitError("The commit cannot be read", commit.hex());
-    return tree;
+        return Oid{};
+    const auto read = readCommit(store, commit);
+    return read ? Result<Oid>(read->tree) : std::unexpected(read.error());
 }
 
 std::string listed(const std::set<std::string>& paths)
@@ -51,15 +42,15 @@ std::string listed(const std::set<std::string>& paths)
     return text;
 }
 
-bool isRemoved(const std::vector<PathMove>& moves, const std::string& path)
+bool isRemoved(const std::vector<PathChange>& moves, const std::string& path)
 {
-    const PathMove* move = findMove(moves, path);
+    const PathChange* move = findMove(moves, path);
     return move && move->oldMode != FileMode::None && move->newMode == FileMode::None &&
            move->oldMode != FileMode::Submodule;
 }
 
 // The first thing inside `folder` that this move does not itself remove.
-std::string strangerInside(const fs::path& root, const std::vector<PathMove>& moves, const std::string& folder)
+std::string strangerInside(const fs::path& root, const std::vector<PathChange>& moves, const std::string& folder)
 {
     std::error_code error;
     fs::recursive_directory_iterator files(root / folder, error);
@@ -77,7 +68,7 @@ struct Overlap {
     std::set<std::string> changed, untracked;
 };
 
-void checkIndexEntry(git_index* index, const PathMove& move, Overlap& overlap)
+void checkIndexEntry(git_index* index, const PathChange& move, Overlap& overlap)
 {
     const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
     if (move.oldMode == FileMode::None) {
@@ -91,11 +82,11 @@ void checkIndexEntry(git_index* index, const PathMove& move, Overlap& overlap)
 }
 
 // Tracked files whose contents on disk are not what the index says, among the paths that move.
-Result<void> checkContents(git_repository* handle, git_index* index, const std::vector<PathMove>& moves,
+Result<void> checkContents(git_repository* handle, git_index* index, const std::vector<PathChange>& moves,
                            Overlap& overlap)
 {
     std::vector<char*> paths;
-    for (const PathMove& move : moves) {
+    for (const PathChange& move : moves) {
         if (move.oldMode != FileMode::None && move.oldMode != FileMode::Submodule)
             paths.push_back(const_cast<char*>(move.path.c_str()));
     }
@@ -113,7 +104,7 @@ Result<void> checkContents(git_repository* handle, git_index* index, const std::
     for (std::size_t i = 0; i < git_diff_num_deltas(diff.get()); ++i) {
         const git_diff_delta* delta = git_diff_get_delta(diff.get(), i);
         const std::string path = delta->old_file.path;
-        const PathMove* move = findMove(moves, path);
+        const PathChange* move = findMove(moves, path);
         if (move && move->oldMode != FileMode::None)
             overlap.changed.insert(path);
     }
@@ -121,9 +112,9 @@ Result<void> checkContents(git_repository* handle, git_index* index, const std::
 }
 
 // Before anything else: nothing of such a commit is written, not even what is harmless by itself.
-Result<void> checkNames(const std::vector<PathMove>& moves)
+Result<void> checkNames(const std::vector<PathChange>& moves)
 {
-    const auto harmful = [](const PathMove& move) {
+    const auto harmful = [](const PathChange& move) {
         const std::string_view name = std::string_view(move.path).substr(move.path.rfind('/') + 1);
         // git reads .gitmodules wherever it leads, and so refuses one that is a symlink (common practice).
         return !isSafePath(move.path) ||
@@ -138,7 +129,7 @@ Result<void> checkNames(const std::vector<PathMove>& moves)
 }
 
 // What stands where a path is to be written and is none of `moves`' own: the obstructing path, or nothing.
-std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& moves, const PathMove& move)
+std::string obstructionAt(git_repository* handle, const std::vector<PathChange>& moves, const PathChange& move)
 {
     const std::string& path = move.path;
     const fs::path root = git_repository_workdir(handle);
@@ -160,62 +151,36 @@ std::string obstructionAt(git_repository* handle, const std::vector<PathMove>& m
 
 } // namespace
 
-const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path)
+const PathChange* findMove(const std::vector<PathChange>& moves, std::string_view path)
 {
     const auto at =
-        std::ranges::lower_bound(moves, path, {}, [](const PathMove& m) { return std::string_view(m.path); });
+        std::ranges::lower_bound(moves, path, {}, [](const PathChange& m) { return std::string_view(m.path); });
     return at != moves.end() && at->path == path ? &*at : nullptr;
 }
 
-Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from, const Oid& to,
-                                        const Progress& progress)
+Result<std::vector<PathChange>> pathMoves(ObjectStore& store, const Oid& from, const Oid& to, const Progress& progress)
 {
-    std::vector<PathMove> moves;
     if (from == to)
-        return moves;
-    auto oldTree = treeOf(handle, from);
-    if (!oldTree)
-        return std::unexpected(oldTree.error());
-    auto newTree = treeOf(handle, to);
-    if (!newTree)
-        return std::unexpected(newTree.error());
-    git_diff_options options = GIT_DIFF_OPTIONS_INIT;
-    options.flags = GIT_DIFF_INCLUDE_TYPECHANGE | GIT_DIFF_SKIP_BINARY_CHECK;
-    options.ignore_submodules = GIT_SUBMODULE_IGNORE_NONE;
-    options.payload = const_cast<Progress*>(&progress);
-    options.progress_cb = [](const git_diff*, const char*, const char*, void* payload) {
-        return static_cast<const Progress*>(payload)->stopped() ? -1 : 0;
-    };
-    Handle<git_diff> diff;
-    if (git_diff_tree_to_tree(out(diff), handle, oldTree->get(), newTree->get(), &options) < 0) {
-        if (progress.stopped())
-            return cancelled();
-        return libgitError("The two versions cannot be compared", to.hex());
-    }
-    // libgit2 reports a change of type as two deltas in some settings: gathered by path here.
-    std::map<std::string, PathMove> byPath;
-    for (std::size_t i = 0; i < git_diff_num_deltas(diff.get()); ++i) {
-        const git_diff_delta* delta = git_diff_get_delta(diff.get(), i);
-        if (delta->status != GIT_DELTA_ADDED) {
-            PathMove& move = byPath[delta->old_file.path];
-            move.oldMode = modeOf(delta->old_file);
-            move.oldId = fromGit(delta->old_file.id);
-        }
-        if (delta->status != GIT_DELTA_DELETED) {
-            PathMove& move = byPath[delta->new_file.path];
-            move.newMode = modeOf(delta->new_file);
-            move.newId = fromGit(delta->new_file.id);
-        }
-    }
-    moves.reserve(byPath.size());
-    for (auto& [path, move] : byPath) {
-        move.path = path;
-        moves.push_back(std::move(move));
-    }
-    return moves;
+        return std::vector<PathChange>{};
+    const auto before = treeOf(store, from), after = treeOf(store, to);
+    if (!before || !after)
+        return std::unexpected(before ? after.error() : before.error());
+    auto changes =
+        treeChanges(StoreTrees{store}, *before, *after, [&](const std::string&) { return !progress.stopped(); });
+    if (!changes)
+        return std::unexpected(changes.error());
+    if (!*changes)
+        return cancelled();
+    std::vector<PathChange>& moves = **changes;
+    // A tree that is not sorted, or holds a name twice, was not made by git.
+    if (!std::ranges::is_sorted(moves, {}, &PathChange::path) ||
+        std::ranges::adjacent_find(moves, {}, &PathChange::path) != moves.end())
+        return fail(ErrorKind::Broken, "A tree object is not sorted, or holds a name twice", after->hex(),
+                    "Run git fsck in the repository");
+    return std::move(moves);
 }
 
-Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathMove>& moves)
+Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathChange>& moves)
 {
     if (git_index_has_conflicts(index))
         return fail(ErrorKind::Refused, "The index has conflicts that are not settled yet", {},
@@ -223,11 +188,11 @@ Result<void> checkPaths(git_repository* handle, git_index* index, const std::vec
     if (auto named = checkNames(moves); !named)
         return named;
     Overlap overlap;
-    for (const PathMove& move : moves)
+    for (const PathChange& move : moves)
         checkIndexEntry(index, move, overlap);
     if (auto checked = checkContents(handle, index, moves, overlap); !checked)
         return checked;
-    for (const PathMove& move : moves) {
+    for (const PathChange& move : moves) {
         const bool newlyThere = move.oldMode == FileMode::None;
         const bool replacesFolder = move.oldMode == FileMode::Submodule && move.newMode != FileMode::Submodule &&
                                     move.newMode != FileMode::None;

@@ -3,35 +3,27 @@
 // What moving a worktree from one commit to another touches, and whether anything of the user's stands in the way. Only
 // looks. Private to core/keep.
 //
-//     auto moves = pathMoves(handle, from, to, progress);
+//     auto moves = pathMoves(store, from, to);
 //     auto free = checkPaths(handle, index, *moves);       // Refused, with the names
 #pragma once
 
 #include "core/git/handles.h"
-#include "core/git/progress.h"
-#include "core/git/tree.h"
+#include "core/tree/differences.h"
 
 #include <string>
 #include <vector>
 
 namespace espalier {
 
-struct PathMove {
-    std::string path;
-    FileMode oldMode = FileMode::None, newMode = FileMode::None; // None: not there
-    Oid oldId, newId;
-    bool touchesSubmodule() const { return oldMode == FileMode::Submodule || newMode == FileMode::Submodule; }
-};
-
-// In path order. Zero commits stand for nothing. Errors: Broken, Cancelled.
-Result<std::vector<PathMove>> pathMoves(git_repository* handle, const Oid& from, const Oid& to,
-                                        const Progress& progress = {});
+// What the trees of two commits differ in, in path order. Zero commits stand for nothing. Errors: Broken, Cancelled.
+Result<std::vector<PathChange>> pathMoves(ObjectStore& store, const Oid& from, const Oid& to,
+                                          const Progress& progress = {});
 
 // Refused with the paths when one of them has local changes, staged or not, or when an untracked or ignored file would
 // be overwritten; also when a commit holds a path that no worktree may have (isSafePath()). Submodules' own contents are never touched and therefore not looked at.
-Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathMove>& moves);
+Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathChange>& moves);
 
 // The move of `path`; null when there is none. `moves` is in path order.
-const PathMove* findMove(const std::vector<PathMove>& moves, std::string_view path);
+const PathChange* findMove(const std::vector<PathChange>& moves, std::string_view path);
 
 } // namespace espalier

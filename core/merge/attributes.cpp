@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/attributes.h"
 
-#include "core/git/tree.h"
 #include "core/merge/wildcard.h"
+#include "core/tree/entry.h"
 
 #include <algorithm>
 #include <charconv>

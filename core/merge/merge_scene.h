@@ -26,10 +26,11 @@ struct MergeScene {
     const Progress& progress;
 };
 
-inline bool isRegularFile(const Leaf& leaf) { return leaf.mode == FileMode::File || leaf.mode == FileMode::Executable; }
-
 // The kinds that cannot turn into each other without a decision.
-inline int kindOf(const Leaf& leaf) { return isRegularFile(leaf) ? 1 : leaf.mode == FileMode::Symlink ? 2 : 3; }
+inline int kindOf(const PathEntry& leaf)
+{
+    return isRegularFile(leaf.mode) ? 1 : leaf.mode == FileMode::Symlink ? 2 : 3;
+}
 
 // One path that is left to merge. Starts as what the three have there; renames then bring to it what belongs to it.
 struct MergeEntry {

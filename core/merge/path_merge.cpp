@@ -34,7 +34,7 @@ auto PathMerger::mergeLeaves(const std::string& path, const MergeEntry& entry, i
         merged.leaf.id = b.id;
     } else if (o.exists() && b.id == o.id) {
         merged.leaf.id = a.id;
-    } else if (!isRegularFile(a)) {
+    } else if (!isRegularFile(a.mode)) {
         merged = {a, false, a.mode == FileMode::Submodule ? ConflictKind::Submodule : ConflictKind::TypeDiffers, {}};
     } else {
         return mergeTexts(path, entry, sameKind, std::move(merged), extraMarker);
@@ -45,7 +45,7 @@ auto PathMerger::mergeLeaves(const std::string& path, const MergeEntry& entry, i
 auto PathMerger::mergeTexts(const std::string& path, const MergeEntry& entry, bool withAncestor, Merged merged,
                             int extraMarker) -> Result<Merged>
 {
-    const auto read = [this](const Leaf& leaf) -> Result<std::string_view> {
+    const auto read = [this](const PathEntry& leaf) -> Result<std::string_view> {
         if (!leaf.exists())
             return std::string_view();
         auto object = m_scene.store.read(leaf.id, ObjectType::Blob);
@@ -55,7 +55,7 @@ auto PathMerger::mergeTexts(const std::string& path, const MergeEntry& entry, bo
         return std::string_view(*m_texts.back());
     };
     m_texts.clear();
-    const auto o = read(withAncestor ? entry.leaves.base : Leaf{}), a = read(entry.leaves.newBase),
+    const auto o = read(withAncestor ? entry.leaves.base : PathEntry{}), a = read(entry.leaves.newBase),
                b = read(entry.leaves.commit);
     for (const auto* text : {&o, &a, &b})
         if (!*text)
@@ -107,7 +107,7 @@ std::string PathMerger::labelFor(bool ofCommit, const MergeEntry& entry, const s
 Result<void> PathMerger::settle(const std::string& path, const MergeEntry& entry)
 {
     const auto& [o, a, b] = entry.leaves;
-    Leaf& outcome = edits.leaves[path];
+    PathEntry& outcome = edits[path];
     outcome = {};
     if (entry.gone)
         return {};
@@ -150,10 +150,10 @@ std::string PathMerger::asideOf(const std::string& path, std::string label)
 void PathMerger::apart(const std::string& path, const MergeEntry& entry)
 {
     const MergeOptions& options = m_scene.options;
-    const bool newBaseMoves = isRegularFile(entry.leaves.newBase);
+    const bool newBaseMoves = isRegularFile(entry.leaves.newBase.mode);
     const std::string name = asideOf(path, newBaseMoves ? options.newBaseLabel : options.commitLabel);
-    const Leaf moving = newBaseMoves ? entry.leaves.newBase : entry.leaves.commit;
-    const Leaf staying = newBaseMoves ? entry.leaves.commit : entry.leaves.newBase;
+    const PathEntry moving = newBaseMoves ? entry.leaves.newBase : entry.leaves.commit;
+    const PathEntry staying = newBaseMoves ? entry.leaves.commit : entry.leaves.newBase;
     MergeEntry moved = entry, stayed = entry;
     moved.kind = stayed.kind = ConflictKind::TypeDiffers;
     // Where it comes from, also where that is this path: it has another name now.
@@ -172,18 +172,18 @@ void PathMerger::apart(const std::string& path, const MergeEntry& entry)
         stayed.leaves.base = {};
     moved.otherPaths = {path};
     stayed.otherPaths = {name};
-    edits.leaves[name] = moving;
+    edits[name] = moving;
     conflict(name, moved, ConflictKind::TypeDiffers);
-    if (isRegularFile(moving)) {
-        edits.leaves[path] = staying;
+    if (isRegularFile(moving.mode)) {
+        edits[path] = staying;
         conflict(path, stayed, ConflictKind::TypeDiffers);
         return;
     }
     // A symlink and a submodule: neither keeps the name.
     const std::string other = asideOf(path, options.newBaseLabel);
     (newBaseMoves ? stayed.commitPath : stayed.newBasePath) = path;
-    edits.leaves[path] = {};
-    edits.leaves[other] = staying;
+    edits[path] = {};
+    edits[other] = staying;
     conflict(other, stayed, ConflictKind::TypeDiffers);
 }
 
@@ -199,13 +199,13 @@ void PathMerger::conflict(const std::string& path, const MergeEntry& entry, std:
         conflict.kind = ConflictKind::DirectoryRenamed;
         conflict.otherPaths.push_back(entry.movedFrom);
     }
-    const auto stage = [&](const Leaf& leaf, const std::string& at) {
+    const auto stage = [&](const PathEntry& leaf, const std::string& at) {
         return leaf.exists() ? ConflictStage{leaf.mode, leaf.id, at.empty() ? path : at} : ConflictStage{};
     };
     conflict.ancestor = stage(entry.leaves.base, entry.ancestorPath);
     conflict.newBase = stage(entry.leaves.newBase, entry.newBasePath);
     conflict.commit = stage(entry.leaves.commit, entry.commitPath);
-    const Leaf& held = edits.leaves[path];
+    const PathEntry& held = edits[path];
     conflict.heldMode = held.mode;
     conflict.held = held.id;
     if (text)

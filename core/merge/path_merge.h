@@ -5,6 +5,7 @@
 #pragma once
 
 #include "core/merge/merge_scene.h"
+#include "core/tree/edit.h"
 
 namespace espalier {
 
@@ -13,7 +14,7 @@ class PathMerger {
     explicit PathMerger(const MergeScene& scene) : m_scene(scene) {}
 
     struct Merged {
-        Leaf leaf;
+        PathEntry leaf;
         bool clean = true;
         std::optional<ConflictKind> kind;
         std::shared_ptr<const TextMerge> text; // that is not clean

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/rename_merge.h"
 
+#include "core/tree/lookup.h"
+
 #include <algorithm>
 
 namespace espalier {
@@ -147,8 +149,8 @@ Result<bool> RenameMerger::inTheWay(const Side& side, const std::string& path)
     const Oid& tree = side.ofCommit ? m_scene.commit : m_scene.newBase;
     const auto at = m_entries.find(path);
     const auto leaf = at != m_entries.end()
-                          ? Result<Leaf>(side.ofCommit ? at->second.leaves.commit : at->second.leaves.newBase)
-                          : leafAt(m_scene.store, tree, path);
+                          ? Result<PathEntry>(side.ofCommit ? at->second.leaves.commit : at->second.leaves.newBase)
+                          : fileAt(m_scene.store, tree, path);
     const auto folder = treeAt(m_scene.store, tree, path);
     if (!leaf || !folder)
         return std::unexpected(!leaf ? leaf.error() : folder.error());
@@ -186,7 +188,7 @@ Result<MergeEntry*> RenameMerger::entryAt(const std::string& path)
     for (const auto& [tree, leaf] :
          {std::pair{&m_scene.base, &leaves.base}, std::pair{&m_scene.newBase, &leaves.newBase},
           std::pair{&m_scene.commit, &leaves.commit}}) {
-        const auto found = leafAt(m_scene.store, *tree, path);
+        const auto found = fileAt(m_scene.store, *tree, path);
         if (!found)
             return std::unexpected(found.error());
         *leaf = *found;
@@ -255,9 +257,9 @@ Result<void> RenameMerger::renamedByOne(const Rename& rename)
         return std::unexpected(!old ? old.error() : entry.error());
     const auto own = rename.ofCommit ? &ThreeLeaves::commit : &ThreeLeaves::newBase;
     const auto others = rename.ofCommit ? &ThreeLeaves::newBase : &ThreeLeaves::commit;
-    const Leaf renamed = (*entry)->leaves.*own, stayed = (*old)->leaves.*others;
+    const PathEntry renamed = (*entry)->leaves.*own, stayed = (*old)->leaves.*others;
     // A file on one side, something else on the other: that is a thing of its own, and the file was deleted there.
-    const bool otherKind = stayed.exists() && isRegularFile(stayed) != isRegularFile(renamed);
+    const bool otherKind = stayed.exists() && isRegularFile(stayed.mode) != isRegularFile(renamed.mode);
     const bool collides = ((*entry)->leaves.*others).exists() && !otherKind;
     (*entry)->otherPaths.push_back(rename.source);
     if (collides && stayed.exists()) {

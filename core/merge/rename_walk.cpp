@@ -4,6 +4,7 @@
 #include "core/merge/directory_renames.h"
 #include "core/merge/hash_order.h"
 #include "core/merge/traversal_order.h"
+#include "core/tree/differences.h"
 
 #include <algorithm>
 
@@ -16,16 +17,16 @@ constexpr int baseBit = 1, newBaseBit = 2, commitBit = 4, everyBit = 7;
 
 // What the three have at one name: a file or a folder each, or nothing.
 struct Name {
-    std::array<Leaf, 3> files, folders;
-    std::array<Leaf, 3> atName() const
+    std::array<PathEntry, 3> files, folders;
+    std::array<PathEntry, 3> atName() const
     {
-        std::array<Leaf, 3> all = files;
+        std::array<PathEntry, 3> all = files;
         for (std::size_t i = 0; i < 3; ++i)
             if (!all[i].exists())
                 all[i] = folders[i];
         return all;
     }
-    static int maskOf(const std::array<Leaf, 3>& leaves)
+    static int maskOf(const std::array<PathEntry, 3>& leaves)
     {
         return int(leaves[0].exists()) * baseBit + int(leaves[1].exists()) * newBaseBit +
                int(leaves[2].exists()) * commitBit;
@@ -33,7 +34,7 @@ struct Name {
 };
 
 // Which two of three are the same: their bits, all bits, or 0.
-int sameOf(const std::array<Leaf, 3>& at)
+int sameOf(const std::array<PathEntry, 3>& at)
 {
     const bool newBaseStays = at[0].exists() && at[0] == at[1], commitStays = at[0].exists() && at[0] == at[2];
     if (newBaseStays)
@@ -111,7 +112,7 @@ class NeedsWalk {
                     auto& leaves = any.isTree() ? at.folders : at.files;
                     if (was)
                         leaves[0] = {was->mode, was->id};
-                    leaves[side] = is ? Leaf{is->mode, is->id} : Leaf{};
+                    leaves[side] = is ? PathEntry{is->mode, is->id} : PathEntry{};
                     seen[side - 1][std::string(any.name)][any.isTree()] = true;
                 });
             if (!done)

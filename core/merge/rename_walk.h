@@ -5,7 +5,7 @@
 // into. Private to core/merge.
 #pragma once
 
-#include "core/merge/tree_walk.h"
+#include "core/tree/three_way.h"
 
 #include <array>
 #include <map>

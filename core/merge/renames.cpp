@@ -18,8 +18,6 @@ constexpr int leastScore = 30000;    // 50%
 constexpr int leastBaseName = 45000; // 75%: half way from the least score to the whole
 constexpr int usualLimit = 7000;
 
-bool isRegular(const Leaf& leaf) { return leaf.mode == FileMode::File || leaf.mode == FileMode::Executable; }
-
 const Oid emptyBlob = *Oid::parse(emptyBlobHex);
 
 std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
@@ -284,12 +282,13 @@ class Detection {
     // git's find_identical_files.
     std::optional<Index> bestOfEqual(const std::vector<Index>& sources, Index target) const
     {
-        const Leaf& wanted = m_field.targets()[target].second;
+        const PathEntry& wanted = m_field.targets()[target].second;
         std::optional<Index> best;
         int left = 100; // more alternatives than that are not looked at
         for (const Index source : sources) {
-            const Leaf& leaf = m_field.sources()[source].second;
-            if (m_sourceUsed[source] || (leaf.mode != wanted.mode && !(isRegular(leaf) && isRegular(wanted))))
+            const PathEntry& leaf = m_field.sources()[source].second;
+            if (m_sourceUsed[source] ||
+                (leaf.mode != wanted.mode && !(isRegularFile(leaf.mode) && isRegularFile(wanted.mode))))
                 continue;
             if (sameName(source, target))
                 return source;
@@ -379,9 +378,9 @@ class Detection {
     }
 
     // Nothing for what has no lines to compare.
-    Result<std::optional<std::uint64_t>> sizeOf(const Leaf& leaf)
+    Result<std::optional<std::uint64_t>> sizeOf(const PathEntry& leaf)
     {
-        if (!isRegular(leaf))
+        if (!isRegularFile(leaf.mode))
             return std::nullopt;
         return m_cache.size(m_store, leaf.id);
     }
@@ -389,9 +388,9 @@ class Detection {
     // Zero when it is certainly below `least`.
     Result<int> similarity(Index source, Index target, int least)
     {
-        const Leaf& a = m_field.sources()[source].second;
-        const Leaf& b = m_field.targets()[target].second;
-        if (!isRegular(a) || !isRegular(b))
+        const PathEntry& a = m_field.sources()[source].second;
+        const PathEntry& b = m_field.targets()[target].second;
+        if (!isRegularFile(a.mode) || !isRegularFile(b.mode))
             return 0;
         const auto sizeA = m_cache.size(m_store, a.id), sizeB = m_cache.size(m_store, b.id);
         if (!sizeA || !sizeB)

@@ -6,7 +6,7 @@
 #pragma once
 
 #include "core/merge/rename_walk.h"
-#include "core/merge/tree_walk.h"
+#include "core/tree/three_way.h"
 
 #include <unordered_map>
 
@@ -38,7 +38,7 @@ class RenameField {
     explicit RenameField(Departures departures);
 
     using Index = std::uint32_t;
-    using File = std::pair<std::string, Leaf>;
+    using File = std::pair<std::string, PathEntry>;
     struct Alike { // files of equal contents on both sides, in order of path
         std::vector<Index> sources, targets;
     };

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/traversal_order.h"
 
-#include "core/merge/tree_walk.h"
+#include "core/tree/differences.h"
+#include "core/tree/lookup.h"
 
 #include <algorithm>
 #include <unordered_set>

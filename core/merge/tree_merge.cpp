@@ -2,6 +2,8 @@
 #include "core/merge/tree_merge.h"
 
 #include "core/merge/rename_merge.h"
+#include "core/tree/differences.h"
+#include "core/tree/lookup.h"
 
 #include <algorithm>
 #include <charconv>
@@ -137,15 +139,16 @@ class TreeMerger {
                 return std::unexpected(changed.error());
         }
         for (const auto& [path, tree] : changed->folders)
-            m_paths.edits.leaves[path] = {FileMode::Tree, tree};
+            m_paths.edits[path] = {FileMode::Tree, tree};
         for (const auto& [path, leaves] : changed->leaves)
             m_entries.emplace_hint(m_entries.end(), path, MergeEntry(leaves));
         return *renames ? m_renames.run() : Result<void>();
     }
 
-    Result<ChangedPaths> changesOf(bool everyLeaf)
+    Result<ThreeWayChanges> changesOf(bool everyLeaf)
     {
-        return changedPaths(m_scene.store, m_scene.base, m_scene.newBase, m_scene.commit, everyLeaf, m_scene.progress);
+        return threeWayChanges(m_scene.store, m_scene.base, m_scene.newBase, m_scene.commit, everyLeaf,
+                               m_scene.progress);
     }
 
     // ---- whether renames can matter: a quick look at what the commit changed
@@ -225,7 +228,7 @@ class TreeMerger {
             return PathMerger::asideOf(path, directory && !directory->isZero() ? m_scene.options.commitLabel
                                                                                : m_scene.options.newBaseLabel);
         };
-        auto tree = applyEdits(m_scene.store, m_scene.newBase, m_paths.edits, aside, displaced);
+        auto tree = editTree(m_scene.store, m_scene.newBase, m_paths.edits, aside, displaced);
         if (!tree)
             return std::unexpected(tree.error());
         m_result.tree = *tree;
@@ -243,7 +246,7 @@ class TreeMerger {
                     m_result.stages.push_back({conflict.path, number, stage->mode, stage->id});
             }
         }
-        for (const auto& [path, leaf] : m_paths.edits.leaves)
+        for (const auto& [path, leaf] : m_paths.edits)
             m_result.touched.push_back(path);
         return std::move(m_result);
     }
@@ -271,7 +274,7 @@ class TreeMerger {
             PathConflict conflict;
             conflict.path = path;
             conflict.kind = ConflictKind::DirectoryRenamed;
-            if (const auto held = leafAt(m_scene.store, m_result.tree, path); held && held->exists()) {
+            if (const auto held = fileAt(m_scene.store, m_result.tree, path); held && held->exists()) {
                 conflict.heldMode = held->mode;
                 conflict.held = held->id;
             }
@@ -292,9 +295,9 @@ class TreeMerger {
         conflict.kind = ConflictKind::FileAndDirectory;
         const auto folder = treeAt(m_scene.store, m_scene.newBase, moved.path);
         const bool ofCommit = folder && !folder->isZero();
-        (ofCommit ? conflict.commit : conflict.newBase) = {moved.leaf.mode, moved.leaf.id, moved.path};
-        conflict.heldMode = moved.leaf.mode;
-        conflict.held = moved.leaf.id;
+        (ofCommit ? conflict.commit : conflict.newBase) = {moved.entry.mode, moved.entry.id, moved.path};
+        conflict.heldMode = moved.entry.mode;
+        conflict.held = moved.entry.id;
         conflict.otherPaths = {moved.path};
         m_result.conflicts.push_back(std::move(conflict));
     }
@@ -323,7 +326,7 @@ Result<ConflictTexts> conflictTexts(ObjectStore& store, const PathConflict& conf
          {std::pair{&conflict.ancestor, &texts.ancestor}, std::pair{&conflict.newBase, &texts.newBase},
           std::pair{&conflict.commit, &texts.commit}}) {
         // An ancestor that was a link, say, has no text to compare with.
-        if (!isRegularFile({stage->mode, stage->id}))
+        if (!isRegularFile(stage->mode))
             continue;
         const auto object = store.read(stage->id, ObjectType::Blob);
         if (!object)

@@ -14,8 +14,8 @@
 #pragma once
 
 #include "core/git/objects.h"
-#include "core/git/tree.h"
 #include "core/merge/text_merge.h"
+#include "core/tree/entry.h"
 
 #include <memory>
 #include <string>

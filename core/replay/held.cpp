@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/held.h"
 
-#include "core/replay/tree_edit.h"
 #include "core/settle/compose.h"
+#include "core/tree/edit.h"
+#include "core/tree/lookup.h"
 
 #include <algorithm>
 

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/landed.h"
 
-#include "core/merge/tree_walk.h"
-#include "core/replay/tree_edit.h"
+#include "core/tree/lookup.h"
+#include "core/tree/three_way.h"
 
 #include <algorithm>
 #include <array>
@@ -28,7 +28,7 @@ Result<bool> LandedSearch::possible(const TreeMerge& merge, const Oid& newBaseTr
 Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, const Oid& newBaseTree,
                                        const Progress& progress)
 {
-    const auto changed = changedPaths(m_store, before, newBaseTree, after, false, progress);
+    const auto changed = threeWayChanges(m_store, before, newBaseTree, after, false, progress);
     if (!changed)
         return std::unexpected(changed.error());
     return changed->folders.empty() && std::ranges::none_of(changed->leaves, [](const auto& at) {

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/replayer.h"
 
-#include "core/replay/tree_edit.h"
+#include "core/tree/differences.h"
 
 #include <algorithm>
 

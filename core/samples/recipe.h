@@ -21,7 +21,7 @@
 
 #include "core/git/commit.h"
 #include "core/git/error.h"
-#include "core/git/tree.h"
+#include "core/tree/entry.h"
 
 #include <map>
 #include <string>

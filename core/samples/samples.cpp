@@ -4,9 +4,9 @@
 #include "core/git/handles.h"
 #include "core/git/library.h"
 #include "core/git/objects.h"
-#include "core/git/tree.h"
 #include "core/samples/recipe.h"
 #include "core/samples/recipe_texts.h"
+#include "core/tree/entry.h"
 
 #include <fstream>
 #include <set>

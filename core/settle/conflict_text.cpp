@@ -3,8 +3,8 @@
 
 #include "core/git/text.h"
 #include "core/replay/commit_table.h"
-#include "core/replay/tree_edit.h"
 #include "core/settle/compose.h"
+#include "core/tree/lookup.h"
 
 #include <algorithm>
 

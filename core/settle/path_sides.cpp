@@ -4,7 +4,7 @@
 #include "core/git/commit.h"
 #include "core/git/text.h"
 #include "core/merge/text_merge.h"
-#include "core/replay/tree_edit.h"
+#include "core/tree/lookup.h"
 
 #include <algorithm>
 

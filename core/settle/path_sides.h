@@ -8,8 +8,8 @@
 #pragma once
 
 #include "core/git/objects.h"
-#include "core/git/tree.h"
 #include "core/replay/dry_run.h"
+#include "core/tree/entry.h"
 
 #include <string>
 

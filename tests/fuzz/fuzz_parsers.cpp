@@ -4,11 +4,11 @@
 // survive being written again; what is shown must be plain UTF-8 without control characters.
 #include "core/git/commit.h"
 #include "core/git/text.h"
-#include "core/git/tree.h"
 #include "core/history/commit_headers.h"
 #include "core/history/search.h"
 #include "core/keep/entry_file.h"
 #include "core/samples/recipe.h"
+#include "core/tree/entry.h"
 
 #include <cstdlib>
 

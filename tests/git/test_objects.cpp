@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/commit.h"
 #include "core/git/objects.h"
-#include "core/git/tree.h"
+#include "core/tree/entry.h"
 #include "tests/support/temp_repository.h"
 
 #include <format>

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/objects.h"
-#include "core/git/tree.h"
+#include "core/tree/entry.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest/QtTest>
@@ -11,7 +11,7 @@ using namespace espalier;
 using namespace std::string_literals;
 using test::TempRepository;
 
-class TestTree : public QObject {
+class TestEntry : public QObject {
     Q_OBJECT
   private Q_SLOTS:
     void roundTrip();
@@ -21,7 +21,7 @@ class TestTree : public QObject {
     void damaged();
 };
 
-void TestTree::roundTrip()
+void TestEntry::roundTrip()
 {
     TempRepository repo;
     const std::string commit = repo.commitFiles({{"exe:run", "#!\n"},
@@ -63,7 +63,7 @@ void TestTree::roundTrip()
 }
 
 // Reference: the order in which git mktree writes entries given in any order.
-void TestTree::orderIsGits()
+void TestEntry::orderIsGits()
 {
     TempRepository repo;
     const std::string blob = repo.writeRaw("blob", "x");
@@ -95,7 +95,7 @@ void TestTree::orderIsGits()
     QCOMPARE(compareTreeNames("a", true, "a", true), 0);
 }
 
-void TestTree::oldModes()
+void TestEntry::oldModes()
 {
     const std::string id(20, '\1');
     const std::string bytes = "100664 old"s + '\0' + id + "040000 padded"s + '\0' + id;
@@ -105,7 +105,7 @@ void TestTree::oldModes()
     QCOMPARE((*entries)[1].mode, FileMode::Tree);
 }
 
-void TestTree::damaged_data()
+void TestEntry::damaged_data()
 {
     QTest::addColumn<QByteArray>("bytes");
     const QByteArray id(20, 'i');
@@ -119,7 +119,7 @@ void TestTree::damaged_data()
     QTest::newRow("noise") << QByteArray(64, '\xff');
 }
 
-void TestTree::damaged()
+void TestEntry::damaged()
 {
     QFETCH(QByteArray, bytes);
     const std::string text = bytes.toStdString();
@@ -131,5 +131,5 @@ void TestTree::damaged()
     QVERIFY(cursor.damaged());
 }
 
-QTEST_GUILESS_MAIN(TestTree)
-#include "test_tree.moc"
+QTEST_GUILESS_MAIN(TestEntry)
+#include "test_entry.moc"

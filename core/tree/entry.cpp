@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "core/git/tree.h"
+#include "core/tree/entry.h"
 
 #include <algorithm>
 #include <cstring>
@@ -116,6 +116,26 @@ Result<std::vector<TreeEntry>> parseTree(std::string_view bytes)
     if (at.damaged())
         return fail(ErrorKind::Broken, "A tree object is damaged", {}, "Run git fsck in the repository");
     return entries;
+}
+
+Result<Object> openTree(ObjectStore& store, const Oid& id)
+{
+    static const Object none{ObjectType::Tree, std::make_shared<const std::string>()};
+    static const Oid emptyTree = *Oid::parse(emptyTreeHex);
+    if (id.isZero() || id == emptyTree)
+        return none;
+    return store.read(id, ObjectType::Tree);
+}
+
+std::unexpected<Error> damagedTree(const Oid& id)
+{
+    return fail(ErrorKind::Broken, "A tree object is damaged", id.hex(), "Run git fsck in the repository");
+}
+
+std::unexpected<Error> nestedTooDeeply(std::string_view path)
+{
+    return fail(ErrorKind::Unsupported, "The folders of a tree are nested too deeply", std::string(path.substr(0, 200)),
+                "No checkout makes such folders; look at the commit with git ls-tree");
 }
 
 int compareTreeNames(std::string_view a, bool aIsTree, std::string_view b, bool bIsTree)

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // Questions and changes by path, on trees drawn by lot. Reference: the trees that git writes for the same files.
-#include "core/replay/tree_edit.h"
+#include "core/tree/edit.h"
+#include "core/tree/lookup.h"
 
 #include "tests/support/random_history.h"
 #include "tests/support/temp_repository.h"
@@ -13,7 +14,7 @@
 using namespace espalier;
 using namespace espalier::test;
 
-class TestTreeEdit : public QObject {
+class TestEdit : public QObject {
     Q_OBJECT
 
     // Names where the order of a folder and of a file with a longer name differ; "a" is now a file, now a folder.
@@ -86,5 +87,5 @@ class TestTreeEdit : public QObject {
     }
 };
 
-QTEST_GUILESS_MAIN(TestTreeEdit)
-#include "test_tree_edit.moc"
+QTEST_GUILESS_MAIN(TestEdit)
+#include "test_edit.moc"

@@ -5,8 +5,7 @@
 //     for (const TreeEntry& entry : parseTree(object.view()).value()) …
 #pragma once
 
-#include "core/git/error.h"
-#include "core/git/oid.h"
+#include "core/git/objects.h"
 
 #include <cstdint>
 #include <string>
@@ -25,11 +24,28 @@ enum class FileMode : std::uint32_t {
     Submodule = 0160000,
 };
 
+inline bool isRegularFile(FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; }
+
+// What stands at a path: a file, symlink or submodule, or a folder with its tree; mode None: nothing.
+struct PathEntry {
+    FileMode mode = FileMode::None;
+    Oid id;
+    bool exists() const { return mode != FileMode::None; }
+    bool isTree() const { return mode == FileMode::Tree; }
+    friend bool operator==(const PathEntry&, const PathEntry&) = default;
+};
+
+// Folders within folders that a walk goes down; deeper ones are made by no checkout, and a crafted tree must not exhaust the
+// stack.
+inline constexpr int deepestFolder = 2048;
+
+// One line of a tree.
 struct TreeEntry {
     std::string_view name; // points into the tree's bytes
     FileMode mode = FileMode::None;
     Oid id;
     bool isTree() const { return mode == FileMode::Tree; }
+    PathEntry entry() const { return {mode, id}; }
 };
 
 // Errors: Broken when the bytes are not a tree. Old group-writable modes are read as 0100644.
@@ -69,6 +85,12 @@ class TreeCursor {
     TreeEntry m_entry;
     bool m_damaged = false;
 };
+
+// A tree's bytes out of a store; none for zero and for the empty tree, which no repository needs to have. Errors: Broken.
+Result<Object> openTree(ObjectStore& store, const Oid& id);
+// The errors of damaged trees and of those that are nested beyond deepestFolder.
+std::unexpected<Error> damagedTree(const Oid& id);
+std::unexpected<Error> nestedTooDeeply(std::string_view path);
 
 // git's order of names within a tree: a directory compares as if its name ended in '/'.
 int compareTreeNames(std::string_view a, bool aIsTree, std::string_view b, bool bIsTree);
