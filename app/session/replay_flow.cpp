@@ -3,6 +3,7 @@
 
 #include "app/support/text.h"
 #include "app/support/work.h"
+#include "core/conflicts/commit_conflicts.h"
 
 namespace espalier {
 
@@ -91,7 +92,7 @@ void ReplayFlow::Private::load()
     inOrder<Settlements>(
         [path = path(), plan = q->m_plan] {
             return Repository::open(path).transform(
-                [&](const Repository& repository) { return loadOpenSettlements(repository, plan); });
+                [&](const Repository& repository) { return loadOpenSettlements(repository, replayKey(plan)); });
         },
         [this, of = replay](Result<Settlements> kept) {
             if (of != replay || !q->m_active)
@@ -112,7 +113,7 @@ void ReplayFlow::Private::save()
         [path = path(), plan = q->m_plan, settlements = q->m_settlements] {
             return Repository::open(path)
                 .and_then(
-                    [&](const Repository& repository) { return saveOpenSettlements(repository, plan, settlements); })
+                    [&](const Repository& repository) { return saveOpenSettlements(repository, replayKey(plan), settlements); })
                 .transform([] { return true; });
         },
         [this](const Result<bool>& saved) {
@@ -176,6 +177,7 @@ void ReplayFlow::Private::ended(Result<Computed> computed, std::uint64_t of)
 
 void ReplayFlow::start(const Plan& plan)
 {
+    Q_EMIT collecting();
     m_plan = plan;
     m_settlements = {};
     m_undo.clear();
@@ -190,6 +192,7 @@ void ReplayFlow::start(const Plan& plan)
 
 void ReplayFlow::close()
 {
+    Q_EMIT collecting();
     if (!m_active)
         return;
     m_active = false;
@@ -201,6 +204,7 @@ void ReplayFlow::close()
 
 void ReplayFlow::setPlan(const Plan& plan)
 {
+    Q_EMIT collecting();
     if (!m_active)
         return;
     m_plan = plan;
@@ -230,6 +234,7 @@ void ReplayFlow::settle(const std::vector<std::pair<SettlementKey, FileSettlemen
 
 void ReplayFlow::undo()
 {
+    Q_EMIT collecting();
     if (m_undo.empty())
         return;
     m_redo.push_back(m_settlements);
@@ -240,6 +245,7 @@ void ReplayFlow::undo()
 
 void ReplayFlow::redo()
 {
+    Q_EMIT collecting();
     if (m_redo.empty())
         return;
     m_undo.push_back(m_settlements);
@@ -249,15 +255,15 @@ void ReplayFlow::redo()
 }
 
 // What was decided for a hunk is offered the next time the same three texts meet; typed text too.
-void ReplayFlow::remember(std::vector<std::pair<ConflictHunk, HunkDecision>> decided)
+void ReplayFlow::remember(std::vector<std::pair<Oid, HunkDecision>> decided)
 {
     d->inOrder<bool>(
         [path = d->path(), decided = std::move(decided)] -> Result<bool> {
             const auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
-            for (const auto& [hunk, decision] : decided)
-                if (auto kept = espalier::remember(*repository, hunk, decision); !kept)
+            for (const auto& [hunkTexts, decision] : decided)
+                if (auto kept = espalier::remember(*repository, hunkTexts, decision); !kept)
                     return std::unexpected(kept.error());
             return true;
         },
@@ -270,7 +276,7 @@ void ReplayFlow::Private::forgetSettlements()
     inOrder<bool>(
         [path = path(), plan = q->m_plan] {
             return Repository::open(path)
-                .and_then([&](const Repository& repository) { return forgetOpenSettlements(repository, plan); })
+                .and_then([&](const Repository& repository) { return forgetOpenSettlements(repository, replayKey(plan)); })
                 .transform([] { return true; });
         },
         // They name a tip that is no more: left behind they do no harm.
@@ -279,6 +285,7 @@ void ReplayFlow::Private::forgetSettlements()
 
 void ReplayFlow::apply()
 {
+    Q_EMIT collecting(); // which makes it busy: what is applied is what was read
     if (!m_active || m_busy || m_applying || !m_run || !m_run->clean)
         return;
     m_applying = true;

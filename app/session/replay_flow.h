@@ -6,7 +6,7 @@
 
 #include "app/session/session.h"
 #include "core/replay/fork_copy.h"
-#include "core/settle/remembered.h"
+#include "core/settle/settlements.h"
 
 #include <QObject>
 
@@ -33,7 +33,7 @@ class ReplayFlow : public QObject {
     // Several that are one decision, and one step of undo.
     void settle(const std::vector<std::pair<SettlementKey, FileSettlement>>& decided);
     // Keeps decisions to be offered the next time that the same three texts meet.
-    void remember(std::vector<std::pair<ConflictHunk, HunkDecision>> decided);
+    void remember(std::vector<std::pair<Oid, HunkDecision>> decided); // by textsOfHunk
     bool canUndo() const { return !m_undo.empty(); }
     bool canRedo() const { return !m_redo.empty(); }
     void undo();
@@ -48,6 +48,8 @@ class ReplayFlow : public QObject {
     void apply();
 
   Q_SIGNALS:
+    // The flow is about to go on from the decisions that it has: what was made and not told yet is to be told now.
+    void collecting();
     void started();
     void runChanged();
     void busyChanged(bool busy);

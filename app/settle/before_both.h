@@ -4,7 +4,7 @@
 #pragma once
 
 #include "app/support/text.h"
-#include "core/settle/conflict_text.h"
+#include "core/conflicts/conflict_text.h"
 
 #include <QStringList>
 

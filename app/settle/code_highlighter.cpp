@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "app/settle/code_highlighter.h"
 
+#include "app/settle/text_codec.h"
+
 #include "app/support/theme.h"
 
 #include <KSyntaxHighlighting/Definition>
@@ -123,7 +125,7 @@ bool CodeHighlighter::highlightBlock(QTextBlock block)
     m_ranges.clear();
     KSyntaxHighlighting::State after = before;
     if (const QString text = block.text(); text.size() <= longestLine && !(m_passOver && m_passOver(block)))
-        after = highlightLine(text, before);
+        after = highlightLine(TextCodec::real(text), before); // lone surrogates are no text to a regular expression
     block.layout()->setFormats(m_ranges);
     const auto* old = static_cast<BlockState*>(block.userData());
     if (old && old->state == after)

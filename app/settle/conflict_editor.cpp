@@ -22,7 +22,7 @@ namespace espalier {
 namespace {
 
 constexpr int aroundHunks = 6; // rows
-constexpr int tellAfter = 400; // milliseconds without a keystroke
+constexpr int tellAfter = 150; // milliseconds without a keystroke: what is typed in one go is one step of undo
 constexpr int bigFile = 5000;  // rows from which only the surroundings of hunks are shown at first
 constexpr std::array paneOrder{ConflictEditor::Pane::NewBase, ConflictEditor::Pane::Settled,
                                ConflictEditor::Pane::Commit};
@@ -168,9 +168,9 @@ std::vector<PaneRow> ConflictEditor::Private::sideRows(Pane side, int group) con
             rows.push_back({line, group, false, ChangedLine::Same});
         return rows;
     }
-    const LineRange& before = model.text().hunks[std::size_t(at.hunk)].ancestor;
-    const QStringList old = model.ancestorLines().mid(before.first, before.count);
-    for (const ChangedLine& line : changeOf(old, lines))
+    const ConflictHunk& hunk = model.text().hunks[std::size_t(at.hunk)];
+    const QStringList old = model.ancestorLines().mid(hunk.ancestor.first, hunk.ancestor.count);
+    for (const ChangedLine& line : changeOf(hunk.ancestorText, left ? hunk.newBaseText : hunk.commitText))
         rows.push_back({(line.kind == ChangedLine::Removed ? old : lines).at(line.line), group, false, line.kind});
     return rows;
 }
@@ -386,7 +386,7 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
     const ConflictText& old = d->model.text();
     const bool same = d->model.groupCount() > 0 && old.key == text.key && old.newBase == text.newBase &&
                       old.commit == text.commit && old.between == text.between && old.hunks.size() == text.hunks.size();
-    d->tell.stop();
+    d->tell.stop(); // whoever shows another conflict has asked for flush() first
     if (same && d->model.settlement() == settlement)
         return;
     HunkModel next(text, settlement);
@@ -436,6 +436,26 @@ void ConflictEditor::decide(const HunkDecision& decision)
     d->tellNow();
 }
 
+void ConflictEditor::showStretch(int stretch)
+{
+    if (d->model.groupCount() == 0)
+        return;
+    const int row = d->rowStart[std::size_t(d->model.groupOfStretch(stretch))];
+    TextPane* middle = pane(Pane::Settled);
+    QTextCursor cursor = middle->textCursor();
+    cursor.setPosition(middle->document()->findBlockByNumber(row).position());
+    middle->setTextCursor(cursor);
+    middle->scrollToRow(row);
+}
+
+void ConflictEditor::answerEdit(int piece, bool putBack)
+{
+    flush();
+    const ConflictText text = d->model.text();
+    setConflict(text, withEditAnswered(d->model.settlement(), segmentsOf(text), std::size_t(piece), putBack));
+    d->tellNow();
+}
+
 void ConflictEditor::setOnlyAroundHunks(bool only)
 {
     d->onlyAround = only;
@@ -468,6 +488,13 @@ void ConflictEditor::flush()
 {
     if (d->tell.isActive())
         d->tellNow();
+}
+
+// What hides it takes it out of the user's hands: the page is left, or the window goes.
+void ConflictEditor::hideEvent(QHideEvent* event)
+{
+    flush();
+    QWidget::hideEvent(event);
 }
 
 void ConflictEditor::changeEvent(QEvent* event)

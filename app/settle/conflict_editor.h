@@ -35,6 +35,11 @@ class ConflictEditor : public QWidget {
     void decide(Choice choice);
     void decide(const HunkDecision& decision);
 
+    // Scrolls to a stretch and puts the cursor into it.
+    void showStretch(int stretch);
+    // The answer to an edit that waits (see withEditAnswered).
+    void answerEdit(int piece, bool putBack);
+
     // Hides what is far from a hunk.
     void setOnlyAroundHunks(bool only);
     bool onlyAroundHunks() const;
@@ -52,6 +57,7 @@ class ConflictEditor : public QWidget {
     void currentHunkChanged(int hunk);
 
   protected:
+    void hideEvent(QHideEvent* event) override;
     void changeEvent(QEvent* event) override;
 
   private:

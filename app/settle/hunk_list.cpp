@@ -26,6 +26,19 @@ QString choiceText(Choice choice)
     }
 }
 
+namespace {
+
+constexpr int pieceRole = Qt::UserRole; // index into FileSettlement::pieces
+
+QTreeWidgetItem* addRow(QTreeWidgetItem* file, const QString& words, int piece)
+{
+    auto* row = new QTreeWidgetItem(file, {words});
+    row->setData(0, pieceRole, piece);
+    return row;
+}
+
+} // namespace
+
 HunkList::HunkList(QWidget* parent) : QTreeWidget(parent)
 {
     setColumnCount(2);
@@ -42,7 +55,10 @@ HunkList::HunkList(QWidget* parent) : QTreeWidget(parent)
         if (!item)
             return;
         QTreeWidgetItem* file = item->parent() ? item->parent() : item;
-        Q_EMIT chosen(indexOfTopLevelItem(file), item->parent() ? file->indexOfChild(item) : 0);
+        if (!item->parent())
+            item = item->child(0);
+        if (item)
+            Q_EMIT chosen({indexOfTopLevelItem(file), item->data(0, pieceRole).toInt()});
     });
 }
 
@@ -58,12 +74,16 @@ void HunkList::setFiles(const std::vector<OneConflict>& files)
         item->setToolTip(0, toToolTip(toText(file.path)));
         item->setFirstColumnSpanned(true);
         if (file.wholePath)
-            new QTreeWidgetItem(item, {tr("the whole file")});
-        for (const ConflictHunk& hunk : file.hunks)
-            new QTreeWidgetItem(item, {hunk.commit.count == 0 ? tr("at line %1").arg(hunk.commit.first + 1)
+            addRow(item, tr("the whole file"), 0);
+        for (std::size_t i = 0; i < file.hunks.size(); ++i) {
+            const ConflictHunk& hunk = file.hunks[i];
+            addRow(item,
+                   hunk.commit.count == 0 ? tr("at line %1").arg(hunk.commit.first + 1)
                                        : hunk.commit.count == 1
                                            ? tr("line %1").arg(hunk.commit.end())
-                                           : tr("lines %1–%2").arg(hunk.commit.first + 1).arg(hunk.commit.end())});
+                                           : tr("lines %1–%2").arg(hunk.commit.first + 1).arg(hunk.commit.end()),
+                   int(2 * i + 1));
+        }
     }
     expandAll();
 }
@@ -73,29 +93,62 @@ void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSet
     QTreeWidgetItem* item = topLevelItem(file);
     if (!item)
         return;
-    for (int i = 0; i < item->childCount() && i < int(settlement.hunks.size()); ++i) {
-        const Choice choice = settlement.hunks[std::size_t(i)].choice;
+    const QSignalBlocker quiet(this);
+    const int hunks = int(settlement.hunkCount());
+    for (int i = 0; i < item->childCount() && i < hunks; ++i) {
+        const Choice choice = settlement.decision(std::size_t(i)).choice;
+        const bool open = isOpen(settlement.pieces[settlement.pieceOfHunk(std::size_t(i))]);
         QTreeWidgetItem* child = item->child(i);
-        const bool open = choice == Choice::Undecided;
-        const bool again = open && std::size_t(i) < conflict.again.size() && conflict.again[std::size_t(i)];
-        child->setText(1, again  ? tr("↻ look again")
-                          : open ? QStringLiteral("○ ") + choiceText(choice)
-                                 : QStringLiteral("● ") + choiceText(choice));
+        setState(child, open, open && conflict.again ? QString() : choiceText(choice));
         child->setToolTip(
             1, conflict.text.wholePath && !open
                    ? toText(choice == Choice::NewBase ? conflict.text.keepNewBase : conflict.text.keepYourCommit)
                          .toHtmlEscaped()
                    : QString());
-        theme::keepColour(this, child, 1, choice == Choice::Undecided ? theme::warning : theme::success);
-        child->setFont(1, theme::sized(font(), 1.0, choice == Choice::Undecided));
     }
+    showWaiting(item, hunks, settlement);
 }
 
-void HunkList::setCurrent(int file, int hunk)
+// Empty words: to be looked at again.
+void HunkList::setState(QTreeWidgetItem* row, bool open, const QString& words)
+{
+    row->setText(1, words.isEmpty() ? tr("↻ look again")
+                    : open          ? QStringLiteral("○ ") + words
+                                    : QStringLiteral("● ") + words);
+    theme::keepColour(this, row, 1, open ? theme::warning : theme::success);
+    row->setFont(1, theme::sized(font(), 1.0, open));
+}
+
+void HunkList::showWaiting(QTreeWidgetItem* file, int hunks, const FileSettlement& settlement)
+{
+    std::vector<int> waiting;
+    for (std::size_t i = 0; i < settlement.pieces.size(); ++i)
+        if (std::holds_alternative<SettledStretch>(settlement.pieces[i]) && isOpen(settlement.pieces[i]))
+            waiting.push_back(int(i));
+    std::vector<int> shown;
+    for (int i = hunks; i < file->childCount(); ++i)
+        shown.push_back(file->child(i)->data(0, pieceRole).toInt());
+    if (shown == waiting)
+        return;
+    while (file->childCount() > hunks)
+        delete file->takeChild(hunks);
+    for (const int piece : waiting)
+        setState(addRow(file, piece == 0 ? tr("your edit above the hunks") : tr("your edit below hunk %1").arg(piece / 2),
+                        piece),
+                 true, {});
+}
+
+void HunkList::setCurrent(const ConflictPlace& place)
 {
     const QSignalBlocker quiet(this);
-    if (QTreeWidgetItem* item = topLevelItem(file))
-        setCurrentItem(hunk >= 0 && hunk < item->childCount() ? item->child(hunk) : item);
+    QTreeWidgetItem* file = topLevelItem(place.file);
+    for (int i = 0; file && i < file->childCount(); ++i)
+        if (file->child(i)->data(0, pieceRole).toInt() == place.piece) {
+            setCurrentItem(file->child(i));
+            return;
+        }
+    if (file)
+        setCurrentItem(file);
 }
 
 } // namespace espalier

@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: MIT
 //
-// The conflicts of one commit as a list: files, and their hunks with what was decided. Private to app/settle.
+// The conflicts of one commit as a list: files, their hunks with what was decided, and edits that wait to be looked at.
+// Private to app/settle.
 #pragma once
 
-#include "app/settle/commit_conflicts.h"
+#include "core/conflicts/commit_conflicts.h"
 
 #include <QTreeWidget>
 
@@ -20,10 +21,14 @@ class HunkList : public QTreeWidget {
 
     void setFiles(const std::vector<OneConflict>& files);
     void setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement);
-    void setCurrent(int file, int hunk);
+    void setCurrent(const ConflictPlace& place);
 
   Q_SIGNALS:
-    void chosen(int file, int hunk);
+    void chosen(const espalier::ConflictPlace& place);
+
+  private:
+    void setState(QTreeWidgetItem* row, bool open, const QString& words);
+    void showWaiting(QTreeWidgetItem* file, int hunks, const FileSettlement& settlement);
 };
 
 } // namespace espalier

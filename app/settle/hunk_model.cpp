@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/settle/hunk_model.h"
 
-#include "app/settle/line_match.h"
+#include "core/merge/line_match.h"
 
 #include <algorithm>
 
@@ -12,46 +12,35 @@ namespace {
 // A keystroke lays out its group again: groups of equal lines are kept small.
 constexpr int groupLimit = 256;
 
-std::span<const QString> part(const QStringList& lines, int first, int count)
-{
-    const int size = int(lines.size());
-    first = std::clamp(first, 0, size);
-    return {lines.constData() + first, std::size_t(std::clamp(count, 0, size - first))};
-}
-
 } // namespace
 
 HunkModel::HunkModel(const ConflictText& text, const FileSettlement& settlement)
     : m_text(text)
-    , m_codec(
-          TextCodec::forTexts({text.ancestor, text.newBase, text.commit,
-                               settlement.wholeText ? std::string_view(*settlement.wholeText) : std::string_view()}))
+    , m_codec(TextCodec::forTexts({text.ancestor, text.newBase, text.commit}))
     , m_ancestor(m_codec.split(text.ancestor))
     , m_newBase(m_codec.split(text.newBase))
     , m_commit(m_codec.split(text.commit))
-    , m_decisions(text.hunks.size())
+    , m_settlement(stillHolding(&settlement, text))
 {
-    if (settlement.hunks.size() == text.hunks.size())
-        m_decisions = settlement.hunks;
     At at;
-    for (std::size_t i = 0; i <= text.hunks.size(); ++i) {
-        const bool last = i == text.hunks.size();
-        const At to = last ? At{int(m_newBase.lines.size()), int(m_commit.lines.size())}
-                           : At{text.hunks[i].newBase.first, text.hunks[i].commit.first};
-        addBetween(i < text.between.size() ? text.between[i] : std::string(), at, to);
-        if (last)
+    for (int i = 0; i <= hunkCount(); ++i) {
+        const bool last = i == hunkCount();
+        if (last) {
+            addStretch(i, at, {int(m_newBase.lines.size()), int(m_commit.lines.size())});
             break;
-        const ConflictHunk& hunk = text.hunks[i];
+        }
+        const ConflictHunk& hunk = text.hunks[std::size_t(i)];
+        addStretch(i, at, {hunk.newBase.first, hunk.commit.first});
         m_hunkGroups.push_back(groupCount());
-        addGroup({int(i), hunk.newBase.first, hunk.newBase.count, hunk.commit.first, hunk.commit.count},
-                 linesOf(int(i), m_decisions[i]));
-        at = {hunk.newBase.first + hunk.newBase.count, hunk.commit.first + hunk.commit.count};
+        addGroup({i, i, hunk.newBase.first, hunk.newBase.count, hunk.commit.first, hunk.commit.count},
+                 linesOf(i, decision(i)));
+        at = {hunk.newBase.end(), hunk.commit.end()};
     }
     m_endsWithNewline = text.between.empty() || text.between.back().empty() || text.between.back().ends_with('\n');
-    if (!text.hunks.empty())
+    if (hunkCount() > 0)
         noteFinalNewline(hunkCount() - 1);
-    if (settlement.wholeText)
-        readWholeText(*settlement.wholeText);
+    for (int i = 0; i <= hunkCount(); ++i)
+        readEdit(i);
 }
 
 void HunkModel::addGroup(const HunkGroup& group, QStringList lines)
@@ -59,21 +48,24 @@ void HunkModel::addGroup(const HunkGroup& group, QStringList lines)
     if (group.hunk < 0 && group.newBaseCount == 0 && group.commitCount == 0 && lines.isEmpty())
         return;
     m_groups.push_back(group);
-    m_merged.push_back(lines);
     m_settled.push_back(std::move(lines));
 }
 
 // Lines that all three sides have stand side by side; what lies between two of them is one group.
-void HunkModel::addBetween(const std::string& text, At from, At to)
+void HunkModel::addStretch(int stretch, At from, At to)
 {
+    const std::string text =
+        std::size_t(stretch) < m_text.between.size() ? m_text.between[std::size_t(stretch)] : std::string();
     const QStringList lines = m_codec.split(text).lines;
     const std::vector<int> inNewBase =
-        matchLines(lines, part(m_newBase.lines, from.newBase, to.newBase - from.newBase));
-    const std::vector<int> inCommit = matchLines(lines, part(m_commit.lines, from.commit, to.commit - from.commit));
+        matchLines(text, espalier::linesOf(m_text.newBase, {from.newBase, to.newBase - from.newBase}));
+    const std::vector<int> inCommit =
+        matchLines(text, espalier::linesOf(m_text.commit, {from.commit, to.commit - from.commit}));
     int done = 0;
     At at = from;
     const auto addUpTo = [&](int line, int newBase, int commit) {
-        addGroup({-1, at.newBase, newBase - at.newBase, at.commit, commit - at.commit}, lines.mid(done, line - done));
+        addGroup({-1, stretch, at.newBase, newBase - at.newBase, at.commit, commit - at.commit},
+                 lines.mid(done, line - done));
         done = line;
         at = {newBase, commit};
     };
@@ -96,6 +88,12 @@ void HunkModel::addBetween(const std::string& text, At from, At to)
         addUpTo(i, newBase + count, commit + count);
     }
     addUpTo(int(lines.size()), to.newBase, to.commit);
+    // An edit has its group, be it that the merge has nothing there.
+    if (std::get<SettledStretch>(m_settlement.pieces[std::size_t(stretch) * 2]).edit &&
+        (m_groups.empty() || m_groups.back().stretch != stretch)) {
+        m_groups.push_back({-1, stretch, at.newBase, 0, at.commit, 0});
+        m_settled.emplace_back();
+    }
 }
 
 QStringList HunkModel::linesOf(int hunk, const HunkDecision& decision) const
@@ -114,24 +112,35 @@ void HunkModel::noteFinalNewline(int hunk)
 {
     if (!endsFile(hunk))
         return;
-    const HunkDecision& decision = m_decisions[std::size_t(hunk)];
-    const std::string text = decision.choice == Choice::Undecided ? m_text.hunks[std::size_t(hunk)].newBaseText
-                                                                  : hunkText(m_text.hunks[std::size_t(hunk)], decision);
+    const ConflictHunk& at = m_text.hunks[std::size_t(hunk)];
+    const HunkDecision& made = decision(hunk);
+    const std::string text = made.choice == Choice::Undecided ? at.newBaseText : hunkText(at, made);
     m_endsWithNewline = text.empty() || text.ends_with('\n');
 }
 
-int HunkModel::undecided() const
+int HunkModel::undecided() const { return int(m_settlement.undecided()); }
+
+int HunkModel::groupOfStretch(int stretch) const
 {
-    return int(std::ranges::count(m_decisions, Choice::Undecided, &HunkDecision::choice));
+    const auto at = std::ranges::lower_bound(m_groups, stretch, {}, &HunkGroup::stretch);
+    return std::min(int(at - m_groups.begin()), groupCount() - 1);
 }
 
 void HunkModel::decide(int hunk, Choice choice) { decide(hunk, HunkDecision{choice, {}}); }
 
-void HunkModel::decide(int hunk, const HunkDecision& decision)
+void HunkModel::decide(int hunk, const HunkDecision& made)
 {
-    m_decisions[std::size_t(hunk)] = decision;
-    m_settled[std::size_t(groupOfHunk(hunk))] = linesOf(hunk, decision);
+    m_settlement.decide(std::size_t(hunk), made);
+    m_settled[std::size_t(groupOfHunk(hunk))] = linesOf(hunk, made);
     noteFinalNewline(hunk);
+}
+
+QStringList HunkModel::linesOfStretch(int stretch) const
+{
+    QStringList lines;
+    for (int i = groupOfStretch(stretch); i < groupCount() && group(i).stretch == stretch && group(i).hunk < 0; ++i)
+        lines += settled(i);
+    return lines;
 }
 
 void HunkModel::setSettled(int index, const QStringList& lines)
@@ -140,69 +149,44 @@ void HunkModel::setSettled(int index, const QStringList& lines)
         return;
     m_settled[std::size_t(index)] = lines;
     const int hunk = group(index).hunk;
-    if (hunk < 0) {
-        if (lines == m_merged[std::size_t(index)])
-            m_changedOutside.erase(index);
-        else
-            m_changedOutside.insert(index);
+    if (hunk >= 0) {
+        const bool ended = !endsFile(hunk) || m_endsWithNewline || lines.isEmpty();
+        m_settlement.decide(std::size_t(hunk), {Choice::Typed, m_codec.join(lines, ended)});
         return;
     }
-    m_decisions[std::size_t(hunk)] = {Choice::Typed,
-                                      m_codec.join(lines, !endsFile(hunk) || m_endsWithNewline || lines.isEmpty())};
+    const int stretch = group(index).stretch;
+    const std::string& merged = m_text.between[std::size_t(stretch)];
+    const QStringList all = linesOfStretch(stretch);
+    std::string text = m_codec.join(all, stretch < hunkCount() || m_endsWithNewline || all.isEmpty());
+    auto& edit = std::get<SettledStretch>(m_settlement.pieces[std::size_t(stretch) * 2]).edit;
+    if (text == merged)
+        edit.reset();
+    else
+        edit = StretchEdit{merged, std::move(text)};
 }
 
-QStringList HunkModel::standsFor(int index) const
+// Finds the lines of each group again in the text that was typed over their stretch.
+void HunkModel::readEdit(int stretch)
 {
-    const int hunk = group(index).hunk;
-    if (hunk < 0 || decision(hunk).choice != Choice::Undecided)
-        return settled(index);
-    return m_newBase.lines.mid(group(index).newBaseFirst, group(index).newBaseCount);
-}
-
-FileSettlement HunkModel::settlement() const
-{
-    FileSettlement result = espalier::undecided(m_text);
-    result.hunks = m_decisions;
-    if (m_changedOutside.empty())
-        return result;
-    QStringList all;
-    for (int i = 0; i < groupCount(); ++i)
-        all += standsFor(i);
-    result.wholeText = m_codec.join(all, m_endsWithNewline);
-    return result;
-}
-
-// Finds each group's lines again in a text that was edited outside the hunks too. What was inserted at the edge of a
-// hunk is taken to be outside of it: the hunk's own text is known from its decision.
-void HunkModel::readWholeText(const std::string& bytes)
-{
-    QStringList expected;
-    std::vector<int> starts;
-    for (int i = 0; i < groupCount(); ++i) {
-        starts.push_back(int(expected.size()));
-        expected += standsFor(i);
-    }
-    starts.push_back(int(expected.size()));
-    const TextLines whole = m_codec.split(bytes);
-    m_endsWithNewline = whole.endsWithNewline;
-    const std::vector<int> at = matchLines(expected, whole.lines);
-    int from = 0;
-    for (int i = 0; i < groupCount(); ++i) {
-        int to = from; // after the last line that is surely this group's
-        for (int line = starts[std::size_t(i)]; line < starts[std::size_t(i) + 1]; ++line)
-            to = std::max(to, at[std::size_t(line)] + 1);
-        int next = int(whole.lines.size()); // the first line that is surely a later group's
-        for (int line = starts[std::size_t(i) + 1]; line < int(expected.size()); ++line) {
-            if (at[std::size_t(line)] >= 0) {
-                next = at[std::size_t(line)];
+    const auto& edit = std::get<SettledStretch>(m_settlement.pieces[std::size_t(stretch) * 2]).edit;
+    if (!edit)
+        return;
+    const TextLines typed = m_codec.split(edit->text);
+    if (stretch == hunkCount() && !edit->text.empty())
+        m_endsWithNewline = typed.endsWithNewline;
+    const std::vector<int> at = matchLines(edit->was, edit->text);
+    int line = 0, from = 0;
+    const int first = groupOfStretch(stretch);
+    for (int i = first; i < groupCount() && group(i).stretch == stretch && group(i).hunk < 0; ++i) {
+        line += int(settled(i).size());
+        int to = int(typed.lines.size()); // the first line that is surely a later group's
+        for (std::size_t later = std::size_t(line); later < at.size(); ++later)
+            if (at[later] >= 0) {
+                to = at[later];
                 break;
             }
-        }
-        const bool takesRest = i + 1 == groupCount() || group(i).hunk < 0;
-        const QStringList lines = whole.lines.mid(from, (takesRest ? next : to) - from);
-        from = takesRest ? next : to;
-        if (lines != standsFor(i))
-            setSettled(i, lines);
+        m_settled[std::size_t(i)] = typed.lines.mid(from, to - from);
+        from = to;
     }
 }
 

@@ -9,12 +9,11 @@
 #pragma once
 
 #include "app/settle/text_codec.h"
-#include "core/settle/conflict_text.h"
+#include "core/conflicts/conflict_text.h"
+#include "core/settle/carry.h"
 
 #include <QStringList>
 
-#include <set>
-#include <span>
 #include <vector>
 
 namespace espalier {
@@ -22,6 +21,7 @@ namespace espalier {
 // A stretch of lines that stand side by side; half-open line numbers of each side's whole file.
 struct HunkGroup {
     int hunk = -1;
+    int stretch = 0; // the one it is part of, or the one before the hunk
     int newBaseFirst = 0, newBaseCount = 0;
     int commitFirst = 0, commitCount = 0;
 };
@@ -29,7 +29,7 @@ struct HunkGroup {
 class HunkModel {
   public:
     HunkModel() = default;
-    // A settlement whose hunks are not as many as the text's is taken as undecided.
+    // What of the settlement holds for the text (stillHolding).
     HunkModel(const ConflictText& text, const FileSettlement& settlement);
 
     const TextCodec& codec() const { return m_codec; }
@@ -44,27 +44,28 @@ class HunkModel {
 
     // The settled text's lines of a group; an undecided hunk has none.
     const QStringList& settled(int index) const { return m_settled[std::size_t(index)]; }
-    const HunkDecision& decision(int hunk) const { return m_decisions[std::size_t(hunk)]; }
+    const HunkDecision& decision(int hunk) const { return m_settlement.decision(std::size_t(hunk)); }
+    // The first group of a stretch, or the hunk behind it where the stretch is empty.
+    int groupOfStretch(int stretch) const;
     int undecided() const;
 
     // Puts a choice in a hunk's place (Undecided empties it again).
     void decide(int hunk, Choice choice);
     void decide(int hunk, const HunkDecision& decision);
     // The lines of a group were typed. In a hunk they become the user's own text, unless they are what the choice says;
-    // outside the hunks the whole text is kept from then on.
+    // outside the hunks an edit of their stretch.
     void setSettled(int index, const QStringList& lines);
 
-    FileSettlement settlement() const;
+    const FileSettlement& settlement() const { return m_settlement; }
 
   private:
     struct At { // how far each side has been laid out
         int newBase = 0, commit = 0;
     };
-    void addBetween(const std::string& text, At from, At to);
+    void addStretch(int stretch, At from, At to);
     void addGroup(const HunkGroup& group, QStringList lines);
-    void readWholeText(const std::string& bytes);
-    // What a hunk stands for in the whole text: an undecided one for its new-base lines.
-    QStringList standsFor(int index) const;
+    void readEdit(int stretch);
+    QStringList linesOfStretch(int stretch) const;
     QStringList linesOf(int hunk, const HunkDecision& decision) const;
     bool endsFile(int hunk) const;
     void noteFinalNewline(int hunk);
@@ -75,9 +76,7 @@ class HunkModel {
     std::vector<HunkGroup> m_groups;
     std::vector<int> m_hunkGroups;
     std::vector<QStringList> m_settled;
-    std::vector<QStringList> m_merged; // the groups outside the hunks as the merge left them
-    std::set<int> m_changedOutside;    // groups outside the hunks that were typed into
-    std::vector<HunkDecision> m_decisions;
+    FileSettlement m_settlement;
     bool m_endsWithNewline = true;
 };
 

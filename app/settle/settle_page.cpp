@@ -4,7 +4,7 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
-#include "app/settle/commit_conflicts.h"
+#include "core/conflicts/commit_conflicts.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/whole_path_view.h"
@@ -13,6 +13,7 @@
 #include "app/support/theme.h"
 #include "app/support/work.h"
 #include "core/git/text.h"
+#include "core/merge/line_match.h"
 
 #include <QCheckBox>
 #include <QPushButton>
@@ -22,11 +23,31 @@
 
 namespace espalier {
 
+namespace {
+
+// The first line of `text` that `was` has not, for people.
+std::string_view firstDifference(std::string_view was, std::string_view text)
+{
+    for (const ChangedLine& line : changeOf(was, text))
+        if (line.kind == ChangedLine::Added)
+            return linesOf(text, {line.line, 1});
+    return {};
+}
+
+} // namespace
+
 int SettlePage::Private::hunk() const
 {
     if (file < 0)
         return -1;
     return shown.files[std::size_t(file)].text.wholePath ? 0 : editor->currentHunk();
+}
+
+ConflictPlace SettlePage::Private::place() const
+{
+    if (file < 0 || waitingEdit >= 0)
+        return {file, waitingEdit};
+    return {file, shown.files[std::size_t(file)].text.wholePath ? 0 : 2 * hunk() + 1};
 }
 
 void SettlePage::Private::load(std::size_t commit)
@@ -63,9 +84,9 @@ void SettlePage::Private::take(CommitConflicts read)
     list->setFiles(shown.files);
     const auto open = shown.undecided(flow->settlements());
     if (!open.empty())
-        showFile(open.front().first, open.front().second);
+        showPlace(open.front());
     else if (!shown.files.empty())
-        showFile(0, 0);
+        showPlace({0, 1});
 }
 
 // What an earlier commit's decision or an edit of the replay has changed is read again; the decisions on what stayed the
@@ -87,12 +108,15 @@ void SettlePage::Private::followRun()
         page->begin();
 }
 
-void SettlePage::Private::showFile(int index, int hunkIndex)
+void SettlePage::Private::showPlace(const ConflictPlace& to)
 {
-    if (index < 0 || index >= int(shown.files.size()))
+    if (to.file < 0 || to.file >= int(shown.files.size()))
         return;
-    file = index;
-    const ConflictText& text = shown.files[std::size_t(index)].text;
+    editor->flush();
+    file = to.file;
+    const auto index = std::size_t(file);
+    const ConflictText& text = shown.files[index].text;
+    waitingEdit = !text.wholePath && to.piece % 2 == 0 ? to.piece : -1;
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
     drawer->setVisible(!text.wholePath);
@@ -100,9 +124,11 @@ void SettlePage::Private::showFile(int index, int hunkIndex)
     if (text.wholePath) {
         wholePath->setConflict(text);
     } else {
-        editor->setConflict(text, settlementOf(std::size_t(index)));
-        if (hunkIndex >= 0)
-            editor->setCurrentHunk(hunkIndex);
+        editor->setConflict(text, settlementOf(index));
+        if (to.piece % 2 == 1)
+            editor->setCurrentHunk(to.piece / 2);
+        else if (to.piece >= 0)
+            editor->showStretch(to.piece / 2);
     }
     const auto name = [](QPushButton* button, const QString& words, const QString& keys) {
         // Both stand side by side in the smallest window, whatever paths they name.
@@ -125,7 +151,7 @@ void SettlePage::Private::showHunk()
     if (file < 0)
         return;
     const ConflictText& text = shown.files[std::size_t(file)].text;
-    list->setCurrent(file, hunk());
+    list->setCurrent(place());
     QString who = tr("The new base changed these lines");
     if (text.newBaseCommit)
         who +=
@@ -149,13 +175,17 @@ void SettlePage::Private::offerRecalled()
 {
     if (file < 0 || hunk() < 0 || troubled)
         return;
+    if (waitingEdit >= 0) {
+        offerWaiting();
+        return;
+    }
     const OneConflict& one = shown.files[std::size_t(file)];
     const auto at = std::size_t(hunk());
-    if (settlementOf(std::size_t(file)).hunks[at].choice != Choice::Undecided) {
+    if (settlementOf(std::size_t(file)).decision(at).choice != Choice::Undecided) {
         notice->clear();
         return;
     }
-    const bool again = at < one.again.size() && one.again[at];
+    const bool again = one.again;
     const QString changed = tr("An edit of the replay changed what meets here: look at it again.");
     if (!one.text.wholePath && one.recalled[at]) {
         const QString before = tr("You decided these very lines before: %1.").arg(choiceText(one.recalled[at]->choice));
@@ -167,6 +197,27 @@ void SettlePage::Private::offerRecalled()
     } else {
         notice->clear();
     }
+}
+
+// An edit outside the hunks that fits no longer: its own words, and the two answers.
+void SettlePage::Private::offerWaiting()
+{
+    const FileSettlement held = settlementOf(std::size_t(file));
+    const auto piece = std::size_t(waitingEdit);
+    if (piece >= held.pieces.size() || !isOpen(held.pieces[piece])) {
+        waitingEdit = -1;
+        notice->clear();
+        return;
+    }
+    const WaitingEdit& waiting = *std::get<SettledStretch>(held.pieces[piece]).waiting;
+    const std::string words = displayText(firstDifference(waiting.edit.was, waiting.edit.text), 60);
+    notice->say(NoticeBar::Warning,
+                tr("What you typed here no longer fits what meets now: “%1”. Until you answer, it is left out.")
+                    .arg(toText(words)));
+    QObject::connect(notice->offer(tr("&Put it back")), &QPushButton::clicked, page,
+                     [this] { editor->answerEdit(waitingEdit, true); });
+    QObject::connect(notice->offer(tr("&Leave it out")), &QPushButton::clicked, page,
+                     [this] { editor->answerEdit(waitingEdit, false); });
 }
 
 void SettlePage::Private::showState()
@@ -182,7 +233,7 @@ void SettlePage::Private::showState()
     where->setText(tr("Commit %1 of %2: %3 · %4 · %5 of %6 undecided")
                        .arg(QString::number(shown.commit + 1), QString::number(run->commits.size()),
                             toText(text.yourSubject), toText(text.path), QString::number(open),
-                            toText(counted(shown.hunkCount(), "hunk", "hunks"))));
+                            toText(counted(shown.questions(flow->settlements()), "hunk", "hunks"))));
     undo->setEnabled(flow->canUndo());
     redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.
@@ -224,10 +275,10 @@ void SettlePage::Private::rememberNew(const FileSettlement& settlement)
 {
     const ConflictText& text = shown.files[std::size_t(file)].text;
     const FileSettlement before = settlementOf(std::size_t(file));
-    std::vector<std::pair<ConflictHunk, HunkDecision>> fresh;
-    for (std::size_t i = 0; i < std::min(settlement.hunks.size(), text.hunks.size()); ++i)
-        if (settlement.hunks[i].choice != Choice::Undecided && settlement.hunks[i] != before.hunks[i])
-            fresh.emplace_back(text.hunks[i], settlement.hunks[i]);
+    std::vector<std::pair<Oid, HunkDecision>> fresh;
+    for (std::size_t i = 0; i < std::min(settlement.hunkCount(), text.hunks.size()); ++i)
+        if (settlement.decision(i) != before.decision(i))
+            fresh.emplace_back(textsOfHunk(text.hunks[i]), settlement.decision(i));
     if (!fresh.empty())
         flow->remember(std::move(fresh));
 }
@@ -246,11 +297,8 @@ void SettlePage::Private::revert(bool forward)
         const FileSettlement after = settlementOf(i);
         if (after == before[i])
             continue;
-        int changed = 0;
-        while (changed + 1 < int(after.hunks.size()) &&
-               after.hunks[std::size_t(changed)] == before[i].hunks[std::size_t(changed)])
-            ++changed;
-        showFile(int(i), changed);
+        const auto [was, is] = std::ranges::mismatch(before[i].pieces, after.pieces);
+        showPlace({int(i), int(is - after.pieces.begin())});
         return;
     }
     showState();
@@ -274,18 +322,18 @@ void SettlePage::Private::goUndecided(bool forward)
     // All hunks in order, from the one behind (or before) where the user is.
     const auto open = shown.undecided(flow->settlements());
     if (!open.empty()) {
-        const std::pair here{file, hunk()};
+        const ConflictPlace here = place();
         auto at = forward ? std::ranges::upper_bound(open, here) : std::ranges::lower_bound(open, here);
         if (forward)
             at = at == open.end() ? open.begin() : at;
         else
             at = at == open.begin() ? open.end() - 1 : at - 1;
-        showFile(at->first, at->second);
+        showPlace(*at);
         return;
     }
     const DryRunPtr run = flow->run();
     if (flow->isBusy() || !run) {
-        wantedHunk = 0; // go on when the dry run has come
+        goesOn = true;
         return;
     }
     if (run->firstConflict() < run->commits.size())
@@ -306,9 +354,10 @@ SettlePage::SettlePage(Session* session, ReplayFlow* flow, QWidget* parent)
         if (!isVisible())
             return;
         d->followRun();
-        if (std::exchange(d->wantedHunk, -1) >= 0)
+        if (std::exchange(d->goesOn, false))
             d->goUndecided(true);
     });
+    connect(flow, &ReplayFlow::collecting, this, [this] { d->editor->flush(); });
     connect(flow, &ReplayFlow::failed, this, [this](const QString& line) {
         if (!isVisible())
             return;

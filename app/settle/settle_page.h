@@ -5,7 +5,7 @@
 #pragma once
 
 #include "app/session/replay_flow.h"
-#include "core/settle/conflict_text.h"
+#include "core/conflicts/conflict_text.h"
 
 #include <QWidget>
 

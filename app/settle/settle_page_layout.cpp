@@ -4,7 +4,7 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
-#include "app/settle/commit_conflicts.h"
+#include "core/conflicts/commit_conflicts.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/whole_path_view.h"
@@ -164,14 +164,16 @@ void SettlePage::Private::build()
     page::quieten(foot);
     foot->setContentsMargins(space / 2, 0, space / 2, 0);
     column->addWidget(foot);
-    QObject::connect(list, &HunkList::chosen, page, [this](int chosenFile, int chosenHunk) {
+    QObject::connect(list, &HunkList::chosen, page, [this](const ConflictPlace& chosen) {
         troubled = false;
-        editor->flush();
-        showFile(chosenFile, chosenHunk);
+        showPlace(chosen);
     });
-    QObject::connect(editor, &ConflictEditor::currentHunkChanged, page, [this] { showHunk(); });
+    QObject::connect(editor, &ConflictEditor::currentHunkChanged, page, [this] {
+        waitingEdit = -1;
+        showHunk();
+    });
     QObject::connect(editor, &ConflictEditor::settled, page, [this](const FileSettlement& settlement) {
-        if (file < 0)
+        if (file < 0 || !flow)
             return;
         troubled = false;
         rememberNew(settlement);

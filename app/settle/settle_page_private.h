@@ -3,8 +3,10 @@
 // The settle page's widgets and what it does with them. Private to settle_page.cpp and settle_page_layout.cpp.
 #pragma once
 
-#include "app/settle/commit_conflicts.h"
+#include "core/conflicts/commit_conflicts.h"
 #include "app/settle/settle_page.h"
+
+#include <QPointer>
 
 class QCheckBox;
 class QPushButton;
@@ -21,10 +23,11 @@ class WholePathView;
 struct SettlePage::Private {
     SettlePage* page;
     Session* session;
-    ReplayFlow* flow;
+    QPointer<ReplayFlow> flow; // null while all of the window goes
     CommitConflicts shown;
     int file = -1;
-    int wantedHunk = -1; // to go to once the conflicts have been read
+    int waitingEdit = -1;   // piece of the file's edit that the user looks at; -1: they look at a hunk
+    bool goesOn = false;    // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
 
@@ -50,7 +53,7 @@ struct SettlePage::Private {
     void load(std::size_t commit);
     void take(CommitConflicts read);
     void followRun();
-    void showFile(int index, int hunk);
+    void showPlace(const ConflictPlace& place);
     void showHunk();
     void showState();
     void decide(Choice choice);
@@ -60,6 +63,8 @@ struct SettlePage::Private {
     void goUndecided(bool forward);
     FileSettlement settlementOf(std::size_t index) const { return shown.settlement(index, flow->settlements()); }
     int hunk() const;
+    ConflictPlace place() const;
+    void offerWaiting();
 };
 
 } // namespace espalier

@@ -10,47 +10,65 @@ namespace espalier {
 
 namespace {
 
-struct Stand {
-    char16_t real;
-    char16_t shown;
-};
-// What the editor's document would take for a line end or drop, and what would reorder the text on screen. The symbols
-// are Unicode's control pictures where there is one, else characters of the private use area, which fonts show as boxes.
-constexpr std::array stands{
-    Stand{u'\0', u'\u2400'},     Stand{u'\r', u'\u240D'},     Stand{u'\v', u'\u240B'},     Stand{u'\f', u'\u240C'},
-    Stand{u'\x1b', u'\u241B'},   Stand{u'\u2028', u'\uF028'}, Stand{u'\u2029', u'\uF029'}, Stand{u'\u202A', u'\uF02A'},
-    Stand{u'\u202B', u'\uF02B'}, Stand{u'\u202C', u'\uF02C'}, Stand{u'\u202D', u'\uF02D'}, Stand{u'\u202E', u'\uF02E'},
-    Stand{u'\u2066', u'\uF066'}, Stand{u'\u2067', u'\uF067'}, Stand{u'\u2068', u'\uF068'}, Stand{u'\u2069', u'\uF069'},
-    Stand{u'\uFDD0', u'\uF0D0'}, Stand{u'\uFDD1', u'\uF0D1'}, Stand{u'\uFFFC', u'\uF0FC'}, Stand{u'\uFEFF', u'\uF0FE'},
-};
+// Low surrogates: one for each byte, then one for each character that needs one.
+constexpr char16_t firstByte = 0xDC00, firstCharacter = 0xDD00;
+constexpr char16_t behindC1 = 0xA0;
+// What the editor's document would take for a line end or an end of its own, or drop, and what would reorder the text on
+// screen; control characters come before them.
+constexpr std::array<char16_t, 17> special{0x2028, 0x2029, 0x202A, 0x202B, 0x202C, 0x202D, 0x202E, 0x2066, 0x2067,
+                                           0x2068, 0x2069, 0xFDD0, 0xFDD1, 0xFEFF, 0xFFFC, 0xFFFE, 0xFFFF};
 
-char16_t shownFor(char16_t real)
+char16_t shownFor(char16_t c)
 {
     // Nearly every character passes the first test.
-    if (real >= u' ' && real < u'\u2028')
-        return real;
-    const auto* found = std::ranges::find(stands, real, &Stand::real);
-    return found == stands.end() ? real : found->shown;
+    if ((c >= u' ' && c < 0x7F) || c == u'\t' || (c >= behindC1 && c < special.front()))
+        return c;
+    if (c < behindC1)
+        return char16_t(firstCharacter + c);
+    const auto* found = std::ranges::find(special, c);
+    return found == special.end() ? c : char16_t(firstCharacter + behindC1 + (found - special.begin()));
 }
 
-char16_t realFor(char16_t shown)
+// The character that a stand-in is for; 0xFFFF'FFFF when it is for a byte, or none.
+constexpr char32_t noCharacter = 0xFFFF'FFFF;
+char32_t characterOf(char16_t standIn)
 {
-    if (shown < u'\u2400')
-        return shown;
-    const auto* found = std::ranges::find(stands, shown, &Stand::shown);
-    return found == stands.end() ? shown : found->real;
+    if (standIn < firstCharacter || standIn >= firstCharacter + behindC1 + special.size())
+        return noCharacter;
+    const unsigned index = standIn - firstCharacter;
+    return index < behindC1 ? index : special[index - behindC1];
 }
 
-// A symbol that the file itself contains could not be told from a stand-in.
-bool containsStandIn(std::string_view utf8)
+// Length of the character at the start, which is not empty; 0 when there is none.
+std::size_t characterLength(std::string_view bytes)
 {
-    const bool suspicious =
-        utf8.find("\xE2\x90") != std::string_view::npos || utf8.find("\xEF\x80") != std::string_view::npos ||
-        utf8.find("\xEF\x81") != std::string_view::npos || utf8.find("\xEF\x83") != std::string_view::npos;
-    if (!suspicious)
-        return false;
-    const QString text = QString::fromUtf8(utf8.data(), qsizetype(utf8.size()));
-    return std::ranges::any_of(text, [](QChar c) { return realFor(c.unicode()) != c.unicode(); });
+    for (std::size_t length = 1; length <= std::min<std::size_t>(4, bytes.size()); ++length)
+        if (espalier::isUtf8(bytes.substr(0, length)))
+            return length;
+    return 0;
+}
+
+bool holdsUtf8(std::string_view bytes)
+{
+    while (!bytes.empty()) {
+        const std::size_t length = characterLength(bytes);
+        if (length > 1)
+            return true;
+        bytes.remove_prefix(1);
+    }
+    return false;
+}
+
+QString fromUtf8(std::string_view bytes)
+{
+    QString text = QString::fromUtf8(bytes.data(), qsizetype(bytes.size()));
+    // It drops a leading byte order mark.
+    if (bytes.starts_with("\xEF\xBB\xBF"))
+        text.prepend(QChar(u'\uFEFF'));
+    for (QChar& c : text)
+        if (const char16_t standIn = shownFor(c.unicode()); standIn != c.unicode())
+            c = QChar(standIn);
+    return text;
 }
 
 bool allCrlf(std::string_view text, bool& any)
@@ -70,8 +88,7 @@ TextCodec TextCodec::forTexts(std::initializer_list<std::string_view> texts)
     TextCodec codec;
     bool any = false;
     codec.m_crlf = std::ranges::all_of(texts, [&](std::string_view text) { return allCrlf(text, any); }) && any;
-    codec.m_utf8 = std::ranges::all_of(
-        texts, [](std::string_view text) { return espalier::isUtf8(text) && !containsStandIn(text); });
+    codec.m_utf8 = std::ranges::all_of(texts, espalier::isUtf8) || std::ranges::any_of(texts, holdsUtf8);
     return codec;
 }
 
@@ -84,38 +101,72 @@ QString TextCodec::shown(QString text)
     return text;
 }
 
+QString TextCodec::real(QString text)
+{
+    for (QChar& c : text)
+        if (const char32_t character = characterOf(c.unicode()); character != noCharacter)
+            c = QChar(char16_t(character));
+        else if (isStandIn(c))
+            c = QChar::ReplacementCharacter;
+    return text;
+}
+
+bool TextCodec::isStandIn(QChar c)
+{
+    return c.unicode() >= firstByte && c.unicode() < firstCharacter + behindC1 + special.size();
+}
+
+QString TextCodec::symbolOf(QChar standIn)
+{
+    const char32_t character = characterOf(standIn.unicode());
+    if (character < 0x20)
+        return QChar(char16_t(0x2400 + character));
+    if (character == 0x7F)
+        return QChar(u'\u2421');
+    const unsigned number = character == noCharacter ? standIn.unicode() - firstByte : unsigned(character);
+    return QStringLiteral("%1").arg(number, 2, 16, QLatin1Char('0')).toUpper();
+}
+
 QString TextCodec::decodeLine(std::string_view line) const
 {
-    QString text = m_utf8 ? QString::fromUtf8(line.data(), qsizetype(line.size()))
-                          : QString::fromLatin1(line.data(), qsizetype(line.size()));
-    // fromUtf8() drops a leading byte order mark.
-    if (m_utf8 && line.starts_with("\xEF\xBB\xBF"))
-        text.prepend(QChar(u'\uFEFF'));
-    for (QChar& c : text)
-        if (const char16_t symbol = shownFor(c.unicode()); symbol != c.unicode())
-            c = QChar(symbol);
+    if (!m_utf8) {
+        QString text = QString::fromLatin1(line.data(), qsizetype(line.size()));
+        for (QChar& c : text)
+            c = QChar(shownFor(c.unicode()));
+        return text;
+    }
+    if (espalier::isUtf8(line))
+        return fromUtf8(line);
+    QString text;
+    while (!line.empty()) {
+        const std::size_t length = characterLength(line);
+        if (length == 0)
+            text += QChar(char16_t(firstByte + static_cast<unsigned char>(line.front())));
+        else
+            text += fromUtf8(line.substr(0, length));
+        line.remove_prefix(std::max<std::size_t>(length, 1));
+    }
     return text;
 }
 
 std::string TextCodec::encodeLine(QStringView line) const
 {
-    QString real = line.toString();
-    for (QChar& c : real)
-        if (const char16_t meant = realFor(c.unicode()); meant != c.unicode())
-            c = QChar(meant);
-    if (m_utf8)
-        return real.toStdString();
     std::string bytes;
-    bytes.reserve(std::size_t(real.size()));
-    for (qsizetype i = 0; i < real.size(); ++i) {
-        const char16_t unit = real.at(i).unicode();
-        if (unit <= 0xFF) {
-            bytes += char(unit);
-            continue;
-        }
-        const qsizetype length = real.at(i).isHighSurrogate() && i + 1 < real.size() ? 2 : 1;
-        bytes += real.mid(i, length).toStdString();
-        i += length - 1;
+    bytes.reserve(std::size_t(line.size()));
+    for (qsizetype i = 0; i < line.size();) {
+        const QChar c = line.at(i);
+        const bool pair = c.isHighSurrogate() && i + 1 < line.size() && line.at(i + 1).isLowSurrogate();
+        const char32_t character = characterOf(c.unicode());
+        const char32_t one = character == noCharacter ? c.unicode() : character;
+        if (one < 0x80 || (!m_utf8 && one <= 0xFF))
+            bytes += char(one);
+        else if (character != noCharacter)
+            bytes += QString(QChar(char16_t(character))).toStdString();
+        else if (isStandIn(c))
+            bytes += char(c.unicode() - firstByte);
+        else
+            bytes += line.mid(i, pair ? 2 : 1).toString().toStdString();
+        i += pair ? 2 : 1;
     }
     return bytes;
 }

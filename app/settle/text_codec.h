@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: MIT
 //
-// Bytes of a file as lines that an editor can hold, and back without losing a byte. UTF-8 is shown as such; a file that
-// is not UTF-8 is shown byte for byte as 8-bit characters. Characters that an editor would swallow or obey (carriage
-// returns inside a line, NUL, separators, direction overrides) stand as visible symbols while they are edited.
+// Bytes of a file as lines that an editor can hold, and back without losing a byte. What an editor would swallow or obey
+// (bytes that are no text, carriage returns inside a line, NUL, separators, direction overrides) stands there as a
+// stand-in: a lone low surrogate, which no text can contain, so that every character that is typed or that a file holds is
+// itself. TextPane draws a symbol in a stand-in's place.
 //
 //     TextCodec codec = TextCodec::forTexts({ancestor, newBase, commit});
 //     TextLines lines = codec.split(newBase);
@@ -25,17 +26,24 @@ struct TextLines {
 
 class TextCodec {
   public:
-    // One codec for all sides of a conflict, so that equal bytes look equal.
+    // One codec for all sides of a conflict, so that equal bytes look equal. Texts that are not UTF-8 and hold nothing
+    // that could be are shown as 8-bit characters (ISO 8859-1); else single bytes that are no UTF-8 get stand-ins.
     static TextCodec forTexts(std::initializer_list<std::string_view> texts);
 
     bool isUtf8() const { return m_utf8; }
-    // Every line end of every text is CR LF; else carriage returns are shown as symbols.
+    // Every line end of every text is CR LF; else carriage returns get stand-ins.
     bool isCrlf() const { return m_crlf; }
 
-    // Text from elsewhere (a paste), with the same stand-ins; line ends become '\n'.
+    // Text from elsewhere (typed, pasted), with stand-ins for what needs them; line ends become '\n'.
     static QString shown(QString text);
+    // The way back, for the clipboard; stand-ins for bytes become U+FFFD.
+    static QString real(QString text);
+    static bool isStandIn(QChar c);
+    // What is drawn for a stand-in: a control picture, or the byte or code point in hexadecimal digits.
+    static QString symbolOf(QChar standIn);
+
     QString decodeLine(std::string_view line) const;
-    // Characters that the file's encoding lacks (typed into an 8-bit file) are written as UTF-8.
+    // Written as UTF-8; in an 8-bit file the characters up to U+00FF as their bytes.
     std::string encodeLine(QStringView line) const;
     TextLines split(std::string_view text) const;
     std::string join(const QStringList& lines, bool endsWithNewline) const;

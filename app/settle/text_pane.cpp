@@ -13,12 +13,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 
 namespace espalier {
 
 namespace {
 
 constexpr int untagged = -1;
+const QString linesFormat = QStringLiteral("application/x-espalier-lines"); // UTF-16 of this machine, with stand-ins
 
 int stateOf(const PaneRow& row) { return row.group << 3 | int(row.kind) << 1 | int(row.filler); }
 
@@ -361,7 +363,37 @@ void TextPane::paintEvent(QPaintEvent* event)
     }
     QPlainTextEdit::paintEvent(event);
     QPainter painter(viewport());
+    paintStandIns(painter);
     paintNotes(painter);
+}
+
+// A font has nothing for a stand-in but its sign for what it lacks: what is meant is drawn over that.
+void TextPane::paintStandIns(QPainter& painter)
+{
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        const QString text = block.text();
+        if (!block.isVisible() || std::ranges::none_of(text, TextCodec::isStandIn))
+            continue;
+        const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
+        if (at.y() > viewport()->height())
+            break;
+        const QTextLine line = block.layout()->lineAt(0);
+        for (int i = 0; line.isValid() && i < int(text.size()); ++i) {
+            if (!TextCodec::isStandIn(text.at(i)))
+                continue;
+            const double left = line.cursorToX(i), right = line.cursorToX(i + 1);
+            if (at.x() + left > viewport()->width())
+                break;
+            const QRectF place(at.x() + left, at.y(), std::max(right - left, 4.0), line.height());
+            painter.fillRect(place, palette().color(QPalette::Base));
+            const QString symbol = TextCodec::symbolOf(text.at(i));
+            QFont small = font();
+            small.setPointSizeF(font().pointSizeF() * (symbol.size() > 2 ? 0.35 : symbol.size() > 1 ? 0.55 : 1.0));
+            painter.setFont(small);
+            painter.setPen(theme::warning(palette()));
+            painter.drawText(place, Qt::AlignCenter, symbol);
+        }
+    }
 }
 
 // Fillers are no text: keys go past them, and deleting at a filler's edge only moves the cursor.
@@ -420,7 +452,7 @@ bool TextPane::event(QEvent* event)
 
 void TextPane::keyPressEvent(QKeyEvent* event)
 {
-    if (!isReadOnly() && keepToText(event))
+    if (!isReadOnly() && (keepToText(event) || typeSpecial(event)))
         return;
     QPlainTextEdit::keyPressEvent(event);
     if (isReadOnly() || textCursor().hasSelection())
@@ -441,6 +473,29 @@ void TextPane::keyPressEvent(QKeyEvent* event)
     }
 }
 
+// Characters that the document would obey or refuse. Control characters below U+0080 are keys, not text.
+bool TextPane::typeSpecial(const QKeyEvent* event)
+{
+    const QString text = event->text();
+    if (text.isEmpty() || text.at(0) < QChar(0x80) || event->modifiers().testFlag(Qt::ControlModifier))
+        return false;
+    const QString shown = TextCodec::shown(text);
+    if (shown == text)
+        return false;
+    textCursor().insertText(shown);
+    ensureCursorVisible();
+    return true;
+}
+
+void TextPane::inputMethodEvent(QInputMethodEvent* event)
+{
+    QInputMethodEvent shown(event->preeditString(), event->attributes());
+    shown.setCommitString(TextCodec::shown(event->commitString()), event->replacementStart(),
+                          event->replacementLength());
+    QPlainTextEdit::inputMethodEvent(&shown);
+    event->setAccepted(shown.isAccepted());
+}
+
 QMimeData* TextPane::createMimeDataFromSelection() const
 {
     const QTextCursor cursor = textCursor();
@@ -454,7 +509,11 @@ QMimeData* TextPane::createMimeDataFromSelection() const
         lines.append(block.text().mid(from, end - block.position() - from));
     }
     auto mime = std::make_unique<QMimeData>();
-    mime->setText(lines.join(QLatin1Char('\n')));
+    const QString text = lines.join(QLatin1Char('\n'));
+    mime->setText(TextCodec::real(text));
+    // Another pane gets the bytes too, which the plain text cannot hold.
+    if (mime->text() != text)
+        mime->setData(linesFormat, QByteArray(reinterpret_cast<const char*>(text.utf16()), text.size() * 2));
     return mime.release();
 }
 
@@ -462,8 +521,14 @@ bool TextPane::canInsertFromMimeData(const QMimeData* source) const { return sou
 
 void TextPane::insertFromMimeData(const QMimeData* source)
 {
-    if (!isReadOnly() && source->hasText())
-        textCursor().insertText(TextCodec::shown(source->text()));
+    if (isReadOnly() || !source->hasText())
+        return;
+    QString text = source->text();
+    if (const QByteArray lines = source->data(linesFormat); !lines.isEmpty()) {
+        text.resize(lines.size() / 2);
+        std::memcpy(text.data(), lines.constData(), std::size_t(text.size()) * 2);
+    }
+    textCursor().insertText(TextCodec::shown(text));
     ensureCursorVisible();
 }
 

@@ -7,7 +7,7 @@
 //     pane->replaceRows(first, count, rows);     // touches only what differs
 #pragma once
 
-#include "app/settle/line_match.h"
+#include "core/merge/line_match.h"
 
 #include <QColor>
 #include <QPlainTextEdit>
@@ -70,6 +70,7 @@ class TextPane : public QPlainTextEdit {
     void resizeEvent(QResizeEvent* event) override;
     void changeEvent(QEvent* event) override;
     void keyPressEvent(QKeyEvent* event) override;
+    void inputMethodEvent(QInputMethodEvent* event) override;
     QMimeData* createMimeDataFromSelection() const override;
     void insertFromMimeData(const QMimeData* source) override;
     bool canInsertFromMimeData(const QMimeData* source) const override;
@@ -81,6 +82,8 @@ class TextPane : public QPlainTextEdit {
     const HunkFrame* frameAt(int row) const;
     void paintFrames(QPainter& painter);
     void paintNotes(QPainter& painter);
+    void paintStandIns(QPainter& painter);
+    bool typeSpecial(const QKeyEvent* event);
     int numberOfRow(int row) const;
     bool keepToText(QKeyEvent* event);
     void leaveFiller(bool up);

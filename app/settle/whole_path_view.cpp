@@ -117,7 +117,7 @@ void WholePathView::showSide(Pane which)
     if (shown->change->isChecked()) {
         const QStringList old = codec.split(m_text.sides.ancestor.contents).lines;
         const QStringList lines = codec.split(side.contents).lines;
-        for (const ChangedLine& line : changeOf(old, lines))
+        for (const ChangedLine& line : changeOf(m_text.sides.ancestor.contents, side.contents))
             rows.push_back({(line.kind == ChangedLine::Removed ? old : lines).at(line.line), 0, false, line.kind});
     } else {
         const QStringList lines = side.binary ? bytesOf(side.contents) : codec.split(side.contents).lines;

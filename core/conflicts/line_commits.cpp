@@ -3,7 +3,7 @@
 
 #include "core/git/commit.h"
 #include "core/merge/line_diff.h"
-#include "core/replay/tree_edit.h"
+#include "core/tree/lookup.h"
 
 #include <algorithm>
 #include <map>

@@ -25,9 +25,9 @@ std::string_view outcomeName(Outcome outcome); // "unchanged", "clean", …: the
 // A path of a commit that does not merge by itself, with all that the settle page needs.
 struct Conflict {
     PathConflict path;         // see tree_merge.h
-    std::size_t hunks = 0;     // undecided and decided; at least 1
+    std::size_t hunks = 0;     // questions, answered or not: hunks, and edits that fit no longer; at least 1
     std::size_t undecided = 0; // what the settlements do not answer yet
-    std::size_t again = 0;     // of these: the file was decided for other texts, so they must be looked at again
+    std::size_t again = 0;     // of these: the file was settled for other texts, so they must be looked at again
     // Of a kept merge commit: not its sides meeting anew, but what the commit itself changes meeting their new merge. A
     // path can be both, and each is a question of its own.
     bool ownChange = false;

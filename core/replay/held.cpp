@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/held.h"
 
+#include "core/settle/carry.h"
 #include "core/settle/compose.h"
 #include "core/tree/edit.h"
 #include "core/tree/lookup.h"
@@ -11,21 +12,21 @@ namespace espalier {
 
 namespace {
 
-// The decisions that apply to a conflict: the user's own when they were made for these inputs, then the default.
+// What the user's settlement and the default answer say of a conflict.
 struct Decisions {
-    std::vector<HunkDecision> hunks;
-    std::optional<std::string> wholeText;
-    std::size_t undecided = 0;
-    std::size_t again = 0;
+    FileSettlement held;
+    std::size_t again = 0; // of what is undecided
 };
 
-std::vector<Oid> hunkTextsOf(const ConflictTexts& texts)
+// Without texts' names, which cost more than they are worth where nobody has decided anything.
+FileSettlement blank(const ThreeBlobs& blobs, std::size_t hunks)
 {
-    std::vector<Oid> all;
-    for (const Segment& segment : segmentsOf(*texts.merge, *texts.ancestor, *texts.newBase, *texts.commit))
-        if (segment.conflict)
-            all.push_back(textsOfHunk(segment.ancestor, segment.newBase, segment.commit));
-    return all;
+    FileSettlement fresh{blobs, {SettledStretch{}}};
+    for (std::size_t i = 0; i < hunks; ++i) {
+        fresh.pieces.emplace_back(SettledHunk{});
+        fresh.pieces.emplace_back(SettledStretch{});
+    }
+    return fresh;
 }
 
 // `texts` is null for a conflict of the whole path.
@@ -33,24 +34,30 @@ Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts,
                        const Settlements& settlements)
 {
     const FileSettlement* own = settlements.find(key);
-    FileSettlement fresh{conflict.ancestor.id, conflict.newBase.id, conflict.commit.id, {}, std::nullopt};
-    fresh.hunks.resize(texts ? conflict.hunks.size() : 1);
-    const bool other = own && !own->madeFor(fresh) && own->touched();
-    if (other && texts)
-        fresh.hunkTexts = hunkTextsOf(*texts);
-    FileSettlement held = stillHolding(own, std::move(fresh));
-    Decisions decisions{std::move(held.hunks), std::move(held.wholeText)};
-    if (decisions.wholeText)
-        return decisions;
-    for (HunkDecision& hunk : decisions.hunks) {
-        // A path without hunks has no place for typed text.
-        if (conflict.wholePath() && hunk.choice == Choice::Typed)
-            hunk.choice = Choice::Undecided;
-        if (hunk.choice == Choice::Undecided && settlements.defaultChoice())
-            hunk.choice = *settlements.defaultChoice();
-        decisions.undecided += hunk.choice == Choice::Undecided;
+    const ThreeBlobs blobs{conflict.ancestor.id, conflict.newBase.id, conflict.commit.id};
+    Decisions decisions;
+    FileSettlement& held = decisions.held;
+    if (!texts) {
+        held = stillHolding(own, undecidedPath(blobs), {});
+    } else if (own) {
+        const auto segments = segmentsOf(*texts->merge, *texts->ancestor, *texts->newBase, *texts->commit);
+        held = stillHolding(own, undecidedText(blobs, segments), segments);
+    } else {
+        held = blank(blobs, conflict.hunks.size());
     }
-    decisions.again = other ? decisions.undecided : 0;
+    const bool forOthers = own && own->touched() && (own->blobs != blobs || own->hunkCount() != held.hunkCount());
+    const std::size_t edits = held.questions() - held.hunkCount();
+    for (std::size_t i = 0; i < held.hunkCount(); ++i) {
+        Choice choice = held.decision(i).choice;
+        // A path without hunks has no place for typed text.
+        if (!texts && choice == Choice::Typed)
+            choice = Choice::Undecided;
+        if (choice == Choice::Undecided && settlements.defaultChoice())
+            choice = *settlements.defaultChoice();
+        if (choice != held.decision(i).choice)
+            held.decide(i, {choice, {}});
+    }
+    decisions.again = forOthers ? held.undecided() : edits;
     return decisions;
 }
 
@@ -118,8 +125,8 @@ struct Work {
     {
         Conflict conflict{path, 0, 0, 0, input.ownChange};
         Decisions decisions = decisionsFor(path, texts, conflict.key(input.commit), settlements);
-        conflict.hunks = decisions.hunks.size();
-        conflict.undecided = decisions.undecided;
+        conflict.hunks = decisions.held.questions();
+        conflict.undecided = decisions.held.undecided();
         conflict.again = decisions.again;
         conflict.path.text.reset(); // a dry run is kept, and shown
         result.conflicts.push_back(std::move(conflict));
@@ -137,20 +144,19 @@ struct Work {
         const std::vector<HeldRegion>& regions = earlier == before.end() ? none : earlier->second;
         const std::vector<LineRange> ranges = rangesOf(regions);
         const Composed file =
-            compose(*texts->merge, *texts->newBase, *texts->commit, decisions.hunks, Choice::YourCommit, ranges);
+            compose(*texts->merge, *texts->newBase, *texts->commit, decisions.held.pieces, Choice::YourCommit, ranges);
         std::vector<HeldRegion> now;
-        for (std::size_t i = 0; i < regions.size() && !decisions.wholeText; ++i)
+        for (std::size_t i = 0; i < regions.size(); ++i)
             now.push_back({regions[i].whole ? LineRange{} : file.held[i], regions[i].whole, regions[i].owner});
-        if (!decisions.wholeText)
-            for (const LineRange& open : file.open)
-                now.push_back({open, false, input.index});
+        for (const LineRange& open : file.open)
+            now.push_back({open, false, input.index});
         if (now.empty())
             result.held.erase(path.path);
         else
             result.held[path.path] = std::move(now);
         for (const std::size_t touched : heldTouched(*texts->merge, ranges))
             dependOn(regions[touched].owner);
-        const Oid blob = store.add(ObjectType::Blob, decisions.wholeText ? *decisions.wholeText : file.bytes);
+        const Oid blob = store.add(ObjectType::Blob, file.bytes);
         edits[path.path] = {fileModeOf(path), blob};
         return {};
     }
@@ -183,9 +189,8 @@ struct Work {
         const TextMerge merge = mergeTexts(oldText->view(), ontoText->view(), commitText->view());
         if (merge.hunks.empty())
             return {};
-        const std::vector<HunkDecision> all(merge.hunks.size(),
-                                            {yourCommit ? Choice::YourCommit : Choice::NewBase, {}});
-        const Composed file = compose(merge, ontoText->view(), commitText->view(), all, Choice::YourCommit);
+        const Choice all = yourCommit ? Choice::YourCommit : Choice::NewBase;
+        const Composed file = compose(merge, ontoText->view(), commitText->view(), {}, all);
         edits[path.path] = {side.mode, store.add(ObjectType::Blob, file.bytes)};
         return {};
     }
@@ -193,11 +198,7 @@ struct Work {
     Result<void> settleWhole(const PathConflict& path)
     {
         const Decisions decisions = decide(path, nullptr);
-        if (decisions.wholeText) {
-            edits[path.path] = {fileModeOf(path), store.add(ObjectType::Blob, *decisions.wholeText)};
-            return {};
-        }
-        const Choice choice = decisions.hunks.front().choice;
+        const Choice choice = decisions.held.decision(0).choice;
         const bool yourCommit = choice != Choice::NewBase && choice != Choice::NewBaseFirst;
         keepSide(path, yourCommit, edits);
         if (choice == Choice::Undecided)

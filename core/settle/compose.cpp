@@ -2,6 +2,7 @@
 #include "core/settle/compose.h"
 
 #include <algorithm>
+#include <memory>
 
 namespace espalier {
 
@@ -16,18 +17,14 @@ std::string joined(std::string_view first, std::string_view second, std::string_
     return text;
 }
 
-void appendLines(std::string& bytes, std::string_view text)
-{
-    if (!text.empty() && !bytes.empty() && bytes.back() != '\n')
-        bytes += lineEndOf({bytes, text});
-    bytes += text;
-}
-
 // Where the lines of one piece of the merge stand in the composed text.
 struct Placed {
     const TextPiece* piece;
     int first;
     int count;
+    // In a stretch that was edited: `first` counts from the stretch's merged text, which stands, edited, at `base`.
+    const TextMerge* edit = nullptr;
+    int base = 0;
 };
 
 // Line for line where the piece is the new base's own text, else the whole of the piece.
@@ -47,15 +44,51 @@ LineRange follow(const std::vector<Placed>& placed, const LineRange& range)
             (range.count > 0 && at.piece->newBase.count > 0 &&
              (at.piece->newBase.end() <= range.first || range.end() <= at.piece->newBase.first)))
             continue;
-        const int from = placeOf(at, std::max(range.first, at.piece->newBase.first), false);
-        const int to = placeOf(at, std::min(range.end(), at.piece->newBase.end()), true);
-        first = first < 0 ? from : std::min(first, from);
-        end = std::max(end, to);
+        LineRange lines;
+        lines.first = placeOf(at, std::max(range.first, at.piece->newBase.first), false);
+        lines.count = std::max(0, placeOf(at, std::min(range.end(), at.piece->newBase.end()), true) - lines.first);
+        if (at.edit) {
+            lines = rangeInResult(*at.edit, lines);
+            lines.first += at.base;
+        }
+        first = first < 0 ? lines.first : std::min(first, lines.first);
+        end = std::max(end, lines.end());
     }
     return first < 0 ? LineRange{} : LineRange{first, std::max(0, end - first)};
 }
 
+// One segment after the other, and where each one's lines went.
+struct Writer {
+    std::string bytes;
+    std::vector<LineRange> lines;
+    std::string_view lineEnd;
+
+    void add(const Segment& segment, const SettledPiece* piece, Choice undecidedAs)
+    {
+        static const SettledPiece noEdit = SettledStretch{}, noDecision = SettledHunk{};
+        if (!piece)
+            piece = segment.conflict ? &noDecision : &noEdit;
+        const std::string text = pieceBytes(segment, *piece, undecidedAs, lineEnd);
+        appendLines(bytes, text);
+        lines.push_back({lines.empty() ? 0 : lines.back().end(), countLines(text)});
+    }
+};
+
+// The edit that stands for a segment; null when there is none.
+const StretchEdit* editOf(const SettledPiece* piece)
+{
+    const auto* stretch = piece ? std::get_if<SettledStretch>(piece) : nullptr;
+    return stretch && stretch->edit ? &*stretch->edit : nullptr;
+}
+
 } // namespace
+
+void appendLines(std::string& bytes, std::string_view text)
+{
+    if (!text.empty() && !bytes.empty() && bytes.back() != '\n')
+        bytes += lineEndOf({bytes, text});
+    bytes += text;
+}
 
 std::string_view lineEndOf(std::initializer_list<std::string_view> texts)
 {
@@ -85,46 +118,71 @@ std::string hunkBytes(std::string_view newBase, std::string_view commit, const H
     return {};
 }
 
-std::string joinSettled(std::span<const std::string_view> between, std::span<const std::string> hunks)
+std::string_view lineEndOf(std::span<const Segment> segments)
 {
-    std::string bytes;
-    for (std::size_t i = 0; i < between.size(); ++i) {
-        appendLines(bytes, between[i]);
-        if (i < hunks.size())
-            appendLines(bytes, hunks[i]);
+    for (const Segment& segment : segments)
+        for (const std::string_view text : {segment.text, segment.newBase, segment.commit})
+            if (text.contains('\n'))
+                return lineEndOf({text});
+    return "\n";
+}
+
+std::string pieceBytes(const Segment& segment, const SettledPiece& piece, Choice undecidedAs, std::string_view lineEnd)
+{
+    if (const auto* hunk = std::get_if<SettledHunk>(&piece)) {
+        if (!isOpen(piece))
+            return hunkBytes(segment.newBase, segment.commit, hunk->decision, lineEnd);
+        return hunkBytes(segment.newBase, segment.commit, {undecidedAs, {}}, lineEnd);
     }
-    return bytes;
+    const StretchEdit* edit = editOf(&piece);
+    return edit ? edit->text : std::string(segment.text);
+}
+
+std::string settledBytes(std::span<const Segment> segments, std::span<const SettledPiece> pieces, Choice undecidedAs)
+{
+    Writer writer{{}, {}, lineEndOf(segments)};
+    for (std::size_t i = 0; i < segments.size(); ++i)
+        writer.add(segments[i], i < pieces.size() ? &pieces[i] : nullptr, undecidedAs);
+    return std::move(writer.bytes);
 }
 
 Composed compose(const TextMerge& merge, std::string_view newBase, std::string_view commit,
-                 std::span<const HunkDecision> decisions, Choice undecidedAs, std::span<const LineRange> heldInNewBase)
+                 std::span<const SettledPiece> pieces, Choice undecidedAs, std::span<const LineRange> heldInNewBase)
 {
     Composed file;
+    const std::vector<Segment> segments = segmentsOf(merge, {}, newBase, commit);
+    Writer writer{{}, {}, lineEndOf(segments)};
+    writer.bytes.reserve(merge.bytes.size());
     std::vector<Placed> placed;
-    int line = 0;
-    std::size_t hunk = 0;
-    const std::string_view lineEnd = lineEndOf({newBase, commit});
-    LineReader ofNewBase(newBase), ofCommit(commit), ofResult(merge.bytes);
-    for (const TextPiece& piece : merge.pieces) {
-        const int before = line;
-        if (piece.origin == PieceOrigin::Conflict) {
-            HunkDecision decision = hunk < decisions.size() ? decisions[hunk] : HunkDecision{};
-            ++hunk;
-            const bool open = decision.choice == Choice::Undecided;
-            if (open)
-                decision.choice = undecidedAs;
-            const std::string text =
-                hunkBytes(ofNewBase.read(piece.newBase), ofCommit.read(piece.commit), decision, lineEnd);
-            appendLines(file.bytes, text);
-            line += countLines(text);
-            if (open)
-                file.open.push_back({before, line - before});
-        } else {
-            appendLines(file.bytes, ofResult.read(piece.result));
-            line += piece.result.count;
+    std::vector<std::unique_ptr<TextMerge>> edits;
+    auto piece = merge.pieces.begin();
+    int stretchFirst = 0; // in the merge's bytes
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        const SettledPiece* settled = i < pieces.size() ? &pieces[i] : nullptr;
+        writer.add(segments[i], settled, undecidedAs);
+        const LineRange at = writer.lines.back();
+        if (settled ? isOpen(*settled) : segments[i].conflict)
+            file.open.push_back(at);
+        if (heldInNewBase.empty())
+            continue;
+        if (segments[i].conflict) {
+            placed.push_back({&*piece, at.first, at.count});
+            stretchFirst = piece->result.end();
+            ++piece;
+            continue;
         }
-        placed.push_back({&piece, before, line - before});
+        const StretchEdit* edit = editOf(settled);
+        if (edit)
+            edits.push_back(std::make_unique<TextMerge>(mergeTexts(segments[i].text, segments[i].text, edit->text)));
+        for (; piece != merge.pieces.end() && piece->origin != PieceOrigin::Conflict; ++piece) {
+            const int offset = piece->result.first - stretchFirst;
+            if (edit)
+                placed.push_back({&*piece, offset, piece->result.count, edits.back().get(), at.first});
+            else
+                placed.push_back({&*piece, at.first + offset, piece->result.count});
+        }
     }
+    file.bytes = std::move(writer.bytes);
     for (const LineRange& range : heldInNewBase)
         file.held.push_back(follow(placed, range));
     return file;

@@ -3,8 +3,8 @@
 // Puts a file together from a merge's pieces and the user's decisions. The dry run, the settle page and apply all get
 // their bytes here, so they cannot differ.
 //
-//     Composed file = compose(merge, newBase, commit, decisions, Choice::YourCommit);
-//     file.bytes; file.open;      // where undecided hunks stand in it
+//     Composed file = compose(merge, newBase, commit, settlement.pieces, Choice::YourCommit);
+//     file.bytes; file.open;      // where what is undecided stands in it
 #pragma once
 
 #include "core/merge/text_merge.h"
@@ -24,22 +24,29 @@ std::string hunkBytes(std::string_view newBase, std::string_view commit, const H
                       std::string_view lineEnd = "\n");
 // The first line end of these texts, "\n" or "\r\n"; "\n" when there is none.
 std::string_view lineEndOf(std::initializer_list<std::string_view> texts);
+// The file's: the first one in it.
+std::string_view lineEndOf(std::span<const Segment> segments);
 
-// Settled text and hunks in turn, beginning and ending with settled text; `between` has one more. Where a piece lacks
-// its last line end and more follows, it gets one: two lines never become one.
-std::string joinSettled(std::span<const std::string_view> between, std::span<const std::string> hunks);
+// Appends text to a file. Where what is there lacks its last line end, it gets one: two lines never become one.
+void appendLines(std::string& bytes, std::string_view text);
+
+// What a piece puts into the file. An undecided hunk gets the text that `undecidedAs` would give it; an edit that waits
+// gives nothing.
+std::string pieceBytes(const Segment& segment, const SettledPiece& piece, Choice undecidedAs,
+                       std::string_view lineEnd);
+// The whole file. `pieces` stand for the segments one for one; where there are none (or too few) nothing is decided.
+std::string settledBytes(std::span<const Segment> segments, std::span<const SettledPiece> pieces, Choice undecidedAs);
 
 struct Composed {
     std::string bytes;
-    std::vector<LineRange> open; // lines of `bytes` that undecided hunks take, in order
+    std::vector<LineRange> open; // lines of `bytes` that undecided hunks take, and stretches with an edit that waits, in order
     std::vector<LineRange> held; // lines of `bytes` where the held ranges of the new base went, one for one
 };
 
-// `merge` must have been made of these texts. A hunk without a decision (or beyond the list) is undecided and gets the
-// text that `undecidedAs` would give it. `heldInNewBase` are ranges of the new base's lines to be followed into the
-// result.
+// The same out of a merge, which must have been made of these texts. `heldInNewBase` are ranges of the new base's lines
+// to be followed into the result.
 Composed compose(const TextMerge& merge, std::string_view newBase, std::string_view commit,
-                 std::span<const HunkDecision> decisions, Choice undecidedAs,
+                 std::span<const SettledPiece> pieces, Choice undecidedAs,
                  std::span<const LineRange> heldInNewBase = {});
 
 } // namespace espalier

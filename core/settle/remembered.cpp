@@ -5,6 +5,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
 #include <fcntl.h>
@@ -117,16 +118,103 @@ Result<void> writeFile(const fs::path& path, std::string_view bytes)
     return error;
 }
 
-// One file a branch and new base; a plan without a branch is known by its tip.
-fs::path openFile(const Repository& repository, const Plan& plan)
+// One file a branch and new base; a replay without a branch is known by its tip.
+fs::path openFile(const Repository& repository, const ReplayKey& replay)
 {
-    const std::string name = (plan.branch.empty() ? plan.tip.hex() : plan.branch) + '\n' + plan.onto.hex();
+    const std::string name = (replay.branch.empty() ? replay.tip.hex() : replay.branch) + '\n' + replay.onto.hex();
     return settlingFolder(repository) / hashObject(ObjectType::Blob, name).hex();
 }
 
-fs::path hunkFile(const Repository& repository, const ConflictHunk& hunk)
+fs::path hunkFile(const Repository& repository, const Oid& hunkTexts)
 {
-    return rememberedFolder(repository) / textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText).hex();
+    return rememberedFolder(repository) / hunkTexts.hex();
+}
+
+Json editJson(const StretchEdit& edit) { return {{"was", toHex(edit.was)}, {"text", toHex(edit.text)}}; }
+
+std::optional<StretchEdit> editFrom(const Json& json)
+{
+    const auto was = fromHex(json.value("was", std::string())), text = fromHex(json.value("text", std::string()));
+    if (!was || !text)
+        return std::nullopt;
+    return StretchEdit{*was, *text};
+}
+
+Json pieceJson(const SettledPiece& piece)
+{
+    if (const auto* hunk = std::get_if<SettledHunk>(&piece)) {
+        Json json = decisionJson(hunk->decision);
+        if (!hunk->texts.isZero())
+            json["hunk"] = hunk->texts.hex();
+        return json;
+    }
+    Json json = Json::object();
+    const auto& stretch = std::get<SettledStretch>(piece);
+    if (stretch.edit)
+        json["edit"] = editJson(*stretch.edit);
+    if (stretch.waiting) {
+        json["waiting"] = editJson(stretch.waiting->edit);
+        json["wholeFile"] = stretch.waiting->wholeFile;
+    }
+    return json;
+}
+
+std::optional<SettledPiece> pieceFrom(const Json& json)
+{
+    if (json.contains("choice")) {
+        const auto decision = decisionFrom(json);
+        const auto texts = json.contains("hunk") ? Oid::parse(json["hunk"].get<std::string>()) : Oid();
+        if (!decision || !texts)
+            return std::nullopt;
+        return SettledHunk{*texts, *decision};
+    }
+    SettledStretch stretch;
+    if (json.contains("edit")) {
+        stretch.edit = editFrom(json["edit"]);
+        if (!stretch.edit)
+            return std::nullopt;
+    }
+    if (json.contains("waiting")) {
+        const auto edit = editFrom(json["waiting"]);
+        if (!edit)
+            return std::nullopt;
+        stretch.waiting = WaitingEdit{*edit, json.value("wholeFile", false)};
+    }
+    return stretch;
+}
+
+// Stretches and hunks in turn, or one hunk; anything else is not what was written.
+bool inTurn(const std::vector<SettledPiece>& pieces)
+{
+    if (pieces.size() == 1)
+        return std::holds_alternative<SettledHunk>(pieces[0]);
+    for (std::size_t i = 0; i < pieces.size(); ++i)
+        if (std::holds_alternative<SettledHunk>(pieces[i]) != (i % 2 == 1))
+            return false;
+    return pieces.size() % 2 == 1;
+}
+
+// The form before: a decision a hunk, and over them, where something outside the hunks was edited too, the whole file.
+// Which of it was edited shows only when the merge is at hand (stillHolding); until then all of it is to be looked at.
+std::optional<std::vector<SettledPiece>> piecesFromHunks(const Json& json)
+{
+    const Json hunks = json.value("hunks", Json::array()), texts = json.value("hunkTexts", Json::array());
+    std::vector<SettledPiece> pieces{SettledStretch{}};
+    for (std::size_t i = 0; i < hunks.size(); ++i) {
+        const auto decision = decisionFrom(hunks[i]);
+        const auto named = i < texts.size() ? Oid::parse(texts[i].get<std::string>()) : Oid();
+        if (!decision || !named)
+            return std::nullopt;
+        pieces.emplace_back(SettledHunk{*named, *decision});
+        pieces.emplace_back(SettledStretch{});
+    }
+    if (!json.contains("wholeText"))
+        return pieces;
+    const auto whole = fromHex(json.value("wholeText", std::string()));
+    if (!whole)
+        return std::nullopt;
+    std::get<SettledStretch>(pieces[0]).waiting = WaitingEdit{{{}, *whole}, true};
+    return pieces;
 }
 
 std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Json& json)
@@ -136,38 +224,35 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
     const auto path = fromHex(json.value("path", std::string()));
     if (!commit || !ancestor || !newBase || !yours || !path)
         return std::nullopt;
-    FileSettlement settlement{*ancestor, *newBase, *yours, {}, std::nullopt};
-    for (const Json& one : json.value("hunks", Json::array())) {
-        auto decision = decisionFrom(one);
-        if (!decision)
+    FileSettlement settlement{{*ancestor, *newBase, *yours}};
+    if (json.contains("hunks")) {
+        auto pieces = piecesFromHunks(json);
+        if (!pieces)
             return std::nullopt;
-        settlement.hunks.push_back(std::move(*decision));
+        settlement.pieces = std::move(*pieces);
     }
-    for (const Json& one : json.value("hunkTexts", Json::array())) {
-        const auto texts = Oid::parse(one.get<std::string>());
-        if (!texts)
+    for (const Json& one : json.value("pieces", Json::array())) {
+        auto piece = pieceFrom(one);
+        if (!piece)
             return std::nullopt;
-        settlement.hunkTexts.push_back(*texts);
+        settlement.pieces.push_back(std::move(*piece));
     }
-    if (json.contains("wholeText")) {
-        settlement.wholeText = fromHex(json.value("wholeText", std::string()));
-        if (!settlement.wholeText)
-            return std::nullopt;
-    }
+    if (!inTurn(settlement.pieces))
+        return std::nullopt;
     return std::pair(SettlementKey{*commit, *path}, std::move(settlement));
 }
 
 } // namespace
 
-Settlements loadOpenSettlements(const Repository& repository, const Plan& plan)
+Settlements loadOpenSettlements(const Repository& repository, const ReplayKey& replay)
 {
-    const auto bytes = readFile(openFile(repository, plan));
+    const auto bytes = readFile(openFile(repository, replay));
     if (!bytes)
         return {};
     Settlements settlements;
     try {
         const Json json = Json::parse(*bytes);
-        if (json.value("tip", std::string()) != plan.tip.hex())
+        if (json.value("tip", std::string()) != replay.tip.hex())
             return {}; // the branch moved: other commits, other conflicts
         for (const Json& one : json.value("files", Json::array()))
             if (auto read = settlementFrom(one))
@@ -178,31 +263,27 @@ Settlements loadOpenSettlements(const Repository& repository, const Plan& plan)
     return settlements;
 }
 
-Result<void> saveOpenSettlements(const Repository& repository, const Plan& plan, const Settlements& settlements)
+Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& replay, const Settlements& settlements)
 {
     Json files = Json::array();
     for (const auto& [key, settlement] : settlements.files()) {
         Json one{{"of", key.commit.hex()},
                  {"path", toHex(key.path)},
-                 {"ancestor", settlement.ancestor.hex()},
-                 {"newBase", settlement.newBase.hex()},
-                 {"commit", settlement.commit.hex()},
-                 {"hunks", Json::array()}};
-        for (const HunkDecision& hunk : settlement.hunks)
-            one["hunks"].push_back(decisionJson(hunk));
-        for (const Oid& texts : settlement.hunkTexts)
-            one["hunkTexts"].push_back(texts.hex());
-        if (settlement.wholeText)
-            one["wholeText"] = toHex(*settlement.wholeText);
+                 {"ancestor", settlement.blobs.ancestor.hex()},
+                 {"newBase", settlement.blobs.newBase.hex()},
+                 {"commit", settlement.blobs.commit.hex()},
+                 {"pieces", Json::array()}};
+        for (const SettledPiece& piece : settlement.pieces)
+            one["pieces"].push_back(pieceJson(piece));
         files.push_back(std::move(one));
     }
-    const Json json{{"tip", plan.tip.hex()}, {"files", std::move(files)}};
-    return writeFile(openFile(repository, plan), json.dump());
+    const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};
+    return writeFile(openFile(repository, replay), json.dump());
 }
 
-Result<void> forgetOpenSettlements(const Repository& repository, const Plan& plan)
+Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey& replay)
 {
-    const fs::path path = openFile(repository, plan);
+    const fs::path path = openFile(repository, replay);
     std::error_code failed;
     fs::remove(path, failed);
     if (failed)
@@ -211,9 +292,9 @@ Result<void> forgetOpenSettlements(const Repository& repository, const Plan& pla
     return {};
 }
 
-std::optional<HunkDecision> recall(const Repository& repository, const ConflictHunk& hunk)
+std::optional<HunkDecision> recall(const Repository& repository, const Oid& hunkTexts)
 {
-    const auto bytes = readFile(hunkFile(repository, hunk));
+    const auto bytes = readFile(hunkFile(repository, hunkTexts));
     if (!bytes)
         return std::nullopt;
     try {
@@ -223,11 +304,11 @@ std::optional<HunkDecision> recall(const Repository& repository, const ConflictH
     }
 }
 
-Result<void> remember(const Repository& repository, const ConflictHunk& hunk, const HunkDecision& decision)
+Result<void> remember(const Repository& repository, const Oid& hunkTexts, const HunkDecision& decision)
 {
     if (decision.choice == Choice::Undecided)
         return {};
-    return writeFile(hunkFile(repository, hunk), decisionJson(decision).dump());
+    return writeFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump());
 }
 
 } // namespace espalier

@@ -2,20 +2,32 @@
 //
 // Decisions that are kept on disk: the open settlement of each replay (every decision is saved at once, so that closing
 // the window loses nothing), and what was decided before for the same three texts, offered again.
+//
+//     Settlements open = loadOpenSettlements(repository, {"refs/heads/topic/x", tip, onto});
 #pragma once
 
-#include "core/settle/conflict_text.h"
+#include "core/git/repository.h"
+#include "core/settle/settlements.h"
 
 namespace espalier {
 
-// The open settlements of replaying `branch` onto `onto`; empty when there are none or the branch moved since.
-// Kept in commonDir()/espalier/settling/; never inside the worktree, never in an object.
-Settlements loadOpenSettlements(const Repository& repository, const Plan& plan);
-Result<void> saveOpenSettlements(const Repository& repository, const Plan& plan, const Settlements& settlements);
-Result<void> forgetOpenSettlements(const Repository& repository, const Plan& plan);
+// Which replay.
+struct ReplayKey {
+    std::string branch; // full name; empty: the replay is known by its tip
+    Oid tip, onto;
+};
 
-// What was decided for a hunk with exactly these three texts, if it ever was.
-std::optional<HunkDecision> recall(const Repository& repository, const ConflictHunk& hunk);
-Result<void> remember(const Repository& repository, const ConflictHunk& hunk, const HunkDecision& decision);
+// The open settlements of replaying `branch` onto `onto`; empty when there are none or the branch moved since.
+// Kept in commonDir()/espalier/settling/; never inside the worktree, never in an object. The form is in README.md; what
+// was written in the form before it is read too.
+Settlements loadOpenSettlements(const Repository& repository, const ReplayKey& replay);
+// Errors: Storage.
+Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& replay, const Settlements& settlements);
+Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey& replay);
+
+// What was decided for a hunk with exactly these three texts (textsOfHunk), if it ever was.
+std::optional<HunkDecision> recall(const Repository& repository, const Oid& hunkTexts);
+// Keeps it; an undecided one is not kept. Errors: Storage.
+Result<void> remember(const Repository& repository, const Oid& hunkTexts, const HunkDecision& decision);
 
 } // namespace espalier

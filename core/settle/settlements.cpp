@@ -35,24 +35,43 @@ std::optional<Choice> choiceFromName(std::string_view name)
     return at->first;
 }
 
-bool FileSettlement::decided() const
+bool isOpen(const SettledPiece& piece)
 {
-    if (wholeText)
-        return true;
-    return !hunks.empty() &&
-           std::ranges::none_of(hunks, [](const HunkDecision& hunk) { return hunk.choice == Choice::Undecided; });
+    if (const auto* hunk = std::get_if<SettledHunk>(&piece))
+        return hunk->decision.choice == Choice::Undecided;
+    return std::get<SettledStretch>(piece).waiting.has_value();
 }
+
+std::size_t FileSettlement::hunkCount() const { return pieces.size() == 1 ? 1 : pieces.size() / 2; }
+
+const HunkDecision& FileSettlement::decision(std::size_t hunk) const
+{
+    return std::get<SettledHunk>(pieces[pieceOfHunk(hunk)]).decision;
+}
+
+void FileSettlement::decide(std::size_t hunk, HunkDecision decision)
+{
+    std::get<SettledHunk>(pieces[pieceOfHunk(hunk)]).decision = std::move(decision);
+}
+
+std::size_t FileSettlement::questions() const
+{
+    return std::size_t(std::ranges::count_if(pieces, [](const SettledPiece& piece) {
+        return std::holds_alternative<SettledHunk>(piece) || isOpen(piece);
+    }));
+}
+
+std::size_t FileSettlement::undecided() const { return std::size_t(std::ranges::count_if(pieces, isOpen)); }
+
+bool FileSettlement::decided() const { return !pieces.empty() && undecided() == 0; }
 
 bool FileSettlement::touched() const
 {
-    return wholeText ||
-           std::ranges::any_of(hunks, [](const HunkDecision& hunk) { return hunk.choice != Choice::Undecided; });
-}
-
-bool FileSettlement::madeFor(const FileSettlement& inputs) const
-{
-    return ancestor == inputs.ancestor && newBase == inputs.newBase && commit == inputs.commit &&
-           hunks.size() == inputs.hunks.size();
+    return std::ranges::any_of(pieces, [](const SettledPiece& piece) {
+        if (const auto* stretch = std::get_if<SettledStretch>(&piece))
+            return stretch->edit || stretch->waiting;
+        return !isOpen(piece);
+    });
 }
 
 Oid textsOfHunk(std::string_view ancestor, std::string_view newBase, std::string_view commit)
@@ -66,22 +85,18 @@ Oid textsOfHunk(std::string_view ancestor, std::string_view newBase, std::string
     return hashObject(ObjectType::Blob, bytes);
 }
 
-FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh)
+FileSettlement undecidedPath(const ThreeBlobs& blobs) { return {blobs, {SettledHunk{}}}; }
+
+FileSettlement undecidedText(const ThreeBlobs& blobs, std::span<const Segment> segments)
 {
-    if (!kept)
-        return fresh;
-    if (kept->madeFor(fresh))
-        return *kept;
-    // Hunks keep their order, so each is looked for behind the one found before: two that read alike stay two.
-    std::size_t from = 0;
-    const std::size_t known = std::min(kept->hunks.size(), kept->hunkTexts.size());
-    for (std::size_t i = 0; i < std::min(fresh.hunks.size(), fresh.hunkTexts.size()); ++i)
-        for (std::size_t j = from; j < known; ++j)
-            if (kept->hunkTexts[j] == fresh.hunkTexts[i]) {
-                fresh.hunks[i] = kept->hunks[j];
-                from = j + 1;
-                break;
-            }
+    FileSettlement fresh{blobs};
+    for (const Segment& segment : segments) {
+        if (segment.conflict)
+            fresh.pieces.emplace_back(
+                SettledHunk{textsOfHunk(segment.ancestor, segment.newBase, segment.commit), HunkDecision{}});
+        else
+            fresh.pieces.emplace_back(SettledStretch{});
+    }
     return fresh;
 }
 

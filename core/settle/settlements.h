@@ -1,18 +1,23 @@
 // SPDX-License-Identifier: MIT
 //
-// The user's decisions on conflicts, as values. A settlement belongs to a commit and a path and names the three inputs
-// that it was made for; when a later dry run meets other inputs, only its decisions on hunks whose three texts are still
-// the same apply, and the other hunks are undecided again.
+// The user's decisions on conflicts, as values. A settlement belongs to a commit and a path; it is the file in order,
+// stretch, hunk, stretch, …, where every hunk has its own decision and every stretch its own edit: nothing that is typed
+// in one place can stand for a decision in another.
 //
-//     Settlements next = settlements.with(key, decision);
+//     FileSettlement made = undecidedText(blobs, segments);
+//     made.decide(0, {Choice::NewBase, {}});
+//     Settlements next = settlements.with(key, made);
 #pragma once
 
 #include "core/git/oid.h"
+#include "core/merge/text_merge.h"
 
 #include <compare>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
+#include <variant>
 #include <vector>
 
 namespace espalier {
@@ -35,28 +40,65 @@ struct HunkDecision {
     friend bool operator==(const HunkDecision&, const HunkDecision&) = default;
 };
 
-// For a conflict of a whole path (deleted against changed, binary, symlink, submodule…): NewBase or YourCommit, one
-// decision. For a text: one decision a hunk, in order.
+// What the user wrote in place of merged text outside the hunks: `text` where the merge has `was`, bytes with line ends.
+struct StretchEdit {
+    std::string was, text;
+    friend bool operator==(const StretchEdit&, const StretchEdit&) = default;
+};
+// One that fits no longer: the merge has something else there by now. It stands nowhere in the file; it waits until the
+// user has looked again.
+struct WaitingEdit {
+    StretchEdit edit;
+    bool wholeFile = false; // its text is the whole file and `was` is empty: an older form on disk kept edits so
+    friend bool operator==(const WaitingEdit&, const WaitingEdit&) = default;
+};
+
+struct SettledStretch {
+    std::optional<StretchEdit> edit; // none: as the merge has it
+    std::optional<WaitingEdit> waiting = {};
+    friend bool operator==(const SettledStretch&, const SettledStretch&) = default;
+};
+struct SettledHunk {
+    Oid texts; // its three texts, by textsOfHunk; zero for a whole path and where it was not noted
+    HunkDecision decision;
+    friend bool operator==(const SettledHunk&, const SettledHunk&) = default;
+};
+using SettledPiece = std::variant<SettledStretch, SettledHunk>;
+
+// Whether the piece waits for the user: an undecided hunk, an edit that fits no longer. The one answer to this question:
+// lists, head lines, dry run and apply all ask here.
+bool isOpen(const SettledPiece& piece);
+
+struct ThreeBlobs {
+    Oid ancestor, newBase, commit; // zero where the side has no file
+    friend bool operator==(const ThreeBlobs&, const ThreeBlobs&) = default;
+};
+
+// For a conflict of a whole path (deleted against changed, binary, symlink, submodule…): one hunk piece, decided NewBase
+// or YourCommit. For a text: pieces in file order, a stretch before, between and after the hunks, as segmentsOf() has it.
 struct FileSettlement {
-    Oid ancestor, newBase, commit; // blob ids the decisions were made for; zero where the side has no file
-    std::vector<HunkDecision> hunks;
-    // Text outside the hunks may be edited too: then this is the whole file and `hunks` only remembers the choices.
-    std::optional<std::string> wholeText;
-    // What each hunk's three texts were (textsOfHunk), one for one; empty for a whole path or where it was not noted.
-    std::vector<Oid> hunkTexts = {};
+    ThreeBlobs blobs; // what the decisions were made for
+    std::vector<SettledPiece> pieces = {};
     friend bool operator==(const FileSettlement&, const FileSettlement&) = default;
-    bool decided() const;
-    // Something in it is decided.
-    bool touched() const;
-    bool madeFor(const FileSettlement& inputs) const; // the same three inputs and number of hunks
+
+    std::size_t hunkCount() const;
+    // Index into `pieces`; only for hunks below hunkCount().
+    std::size_t pieceOfHunk(std::size_t hunk) const { return pieces.size() == 1 ? 0 : 2 * hunk + 1; }
+    const HunkDecision& decision(std::size_t hunk) const;
+    void decide(std::size_t hunk, HunkDecision decision);
+
+    std::size_t questions() const; // hunks, and edits that fit no longer
+    std::size_t undecided() const; // of these, what isOpen()
+    bool decided() const;          // there is something to decide, and all of it is
+    bool touched() const;          // something in it is decided or edited
 };
 
 // Names a hunk by its three texts.
 Oid textsOfHunk(std::string_view ancestor, std::string_view newBase, std::string_view commit);
 
-// What of `kept` (null: nothing) holds for a conflict, given as `fresh`, its undecided settlement with hunkTexts: all of
-// it when it was made for the same inputs; else the decisions on hunks that are the same still.
-FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh);
+// Settlements in which nothing is decided yet.
+FileSettlement undecidedPath(const ThreeBlobs& blobs);
+FileSettlement undecidedText(const ThreeBlobs& blobs, std::span<const Segment> segments);
 
 struct SettlementKey {
     Oid commit;       // the original commit

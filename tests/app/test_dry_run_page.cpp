@@ -216,7 +216,7 @@ class TestDryRunPage : public QObject {
         const auto text = conflictText(*repository, *run, at, 0);
         QVERIFY(text);
         FileSettlement made = undecided(*text);
-        made.hunks[0].choice = Choice::YourCommit;
+        made.decide(0, {Choice::YourCommit, {}});
         const std::size_t before = run->undecided();
         m_flow->settle(text->key, made);
         settled();

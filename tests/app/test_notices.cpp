@@ -148,11 +148,8 @@ class TestNotices : public QObject {
         const DryRunPtr run = m_window->flow()->run();
         const ReplayedCommit& commit = run->commits.front();
         const Conflict& conflict = commit.conflicts.front();
-        FileSettlement settlement{conflict.path.ancestor.id,
-                                  conflict.path.newBase.id,
-                                  conflict.path.commit.id,
-                                  {HunkDecision{Choice::NewBase, {}}},
-                                  std::nullopt};
+        const FileSettlement settlement{{conflict.path.ancestor.id, conflict.path.newBase.id, conflict.path.commit.id},
+                                        {SettledHunk{{}, {Choice::NewBase, {}}}}};
         QSignalSpy failed(m_window->flow(), &ReplayFlow::failed);
         m_window->flow()->settle(conflict.key(commit.id), settlement);
         QTRY_VERIFY_WITH_TIMEOUT(!failed.isEmpty(), patience);

@@ -7,7 +7,7 @@
 #include "app/support/work_queue.h"
 #include "app/window/dialogs.h"
 #include "core/samples/samples.h"
-#include "core/settle/conflict_text.h"
+#include "core/conflicts/commit_conflicts.h"
 #include "tests/support/temp_repository.h"
 
 #include <QDialog>
@@ -330,7 +330,7 @@ class TestSession : public QObject {
         QVERIFY(text);
         FileSettlement settlement = undecided(*text);
         for (const Choice choice : {Choice::NewBase, Choice::YourCommit, Choice::NewBaseFirst}) {
-            settlement.hunks[0].choice = choice;
+            settlement.decide(0, {choice, {}});
             flow.settle(text->key, settlement); // each cancels the dry run of the one before
         }
         flow.close();
@@ -338,9 +338,9 @@ class TestSession : public QObject {
         QTRY_VERIFY_WITH_TIMEOUT(flow.run() && !flow.isBusy(), patience);
         const FileSettlement* kept = flow.settlements().find(text->key);
         QVERIFY(kept);
-        QCOMPARE(kept->hunks[0].choice, Choice::NewBaseFirst);
+        QCOMPARE(kept->decision(0).choice, Choice::NewBaseFirst);
         // Another replay in between does not take it either.
-        settlement.hunks[0].choice = Choice::YourCommitFirst;
+        settlement.decide(0, {Choice::YourCommitFirst, {}});
         flow.settle(text->key, settlement);
         const auto other =
             planBranch(*repository, snapshot, "refs/heads/topic/metric-heights", plan->mergeBase, "its base");
@@ -350,19 +350,19 @@ class TestSession : public QObject {
         QTRY_VERIFY_WITH_TIMEOUT(flow.run() && !flow.isBusy(), patience);
         kept = flow.settlements().find(text->key);
         QVERIFY(kept);
-        QCOMPARE(kept->hunks[0].choice, Choice::YourCommitFirst);
+        QCOMPARE(kept->decision(0).choice, Choice::YourCommitFirst);
         // Nor does the end of the program: the last of many in a row is on the disk.
         auto ending = std::make_unique<ReplayFlow>(m_session.get());
         ending->start(*plan);
         QTRY_VERIFY_WITH_TIMEOUT(ending->run() && !ending->isBusy(), patience);
         for (int i = 0; i < 30; ++i) {
-            settlement.hunks[0] = {Choice::Typed, std::to_string(i) + "\n"};
+            settlement.decide(0, {Choice::Typed, std::to_string(i) + "\n"});
             ending->settle(text->key, settlement);
         }
         ending.reset();
-        const Settlements saved = loadOpenSettlements(*repository, *plan);
+        const Settlements saved = loadOpenSettlements(*repository, replayKey(*plan));
         QVERIFY(saved.find(text->key));
-        QCOMPARE(saved.find(text->key)->hunks[0].text, std::string("29\n"));
+        QCOMPARE(saved.find(text->key)->decision(0).text, std::string("29\n"));
     }
 
     // The question about a certificate: shown with its fingerprint, not taken for granted, and asked once.

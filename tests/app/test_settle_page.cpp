@@ -5,6 +5,7 @@
 #include "app/settle/text_pane.h"
 #include "app/support/text.h"
 #include "core/samples/samples.h"
+#include "core/settle/remembered.h"
 
 #include <QPushButton>
 #include <QScrollBar>
@@ -41,7 +42,13 @@ ConflictText sampleText(const std::string& end = "\n")
 
 std::string wholeOf(const ConflictText& text, const FileSettlement& settlement)
 {
-    return settlement.wholeText ? *settlement.wholeText : settledText(text, settlement.hunks);
+    return settledText(text, settlement);
+}
+
+bool isEdited(const SettledPiece& piece)
+{
+    const auto* stretch = std::get_if<SettledStretch>(&piece);
+    return stretch && stretch->edit;
 }
 
 // Rows of all panes at which a hunk begins stay on one height.
@@ -150,7 +157,7 @@ class TestSettlePage : public QObject {
         QTRY_VERIFY(told.size() >= 1);
         QCOMPARE(editor_.model().decision(0).choice, Choice::Typed);
         QCOMPARE(editor_.model().decision(0).text, std::string("mine\ntoo\n"));
-        QVERIFY(!editor_.model().settlement().wholeText);
+        QVERIFY(std::ranges::none_of(editor_.model().settlement().pieces, isEdited));
         compareHeights(editor_);
         // More lines than either side has: the other panes make room.
         for (int i = 0; i < 6; ++i)
@@ -158,7 +165,7 @@ class TestSettlePage : public QObject {
         compareHeights(editor_);
     }
 
-    void typingOutsideTheHunksKeepsTheWholeText()
+    void typingOutsideTheHunksEditsTheirStretches()
     {
         const ConflictText text = sampleText();
         ConflictEditor editor_;
@@ -173,8 +180,8 @@ class TestSettlePage : public QObject {
         QTest::keyClicks(middle, QStringLiteral("six"));
         editor_.flush();
         const FileSettlement made = editor_.model().settlement();
-        QVERIFY(made.wholeText);
-        QCOMPARE(*made.wholeText, std::string("new zero\none\n2\nthree\nFOUR\nfive\nsix\n"));
+        QVERIFY(isEdited(made.pieces[0]) && !isEdited(made.pieces[2]) && isEdited(made.pieces[4]));
+        QCOMPARE(wholeOf(text, made), std::string("new zero\none\n2\nthree\nFOUR\nfive\nsix\n"));
         compareHeights(editor_);
         ConflictEditor again;
         again.setConflict(text, made);
@@ -246,7 +253,7 @@ class TestSettlePage : public QObject {
         middle->moveCursor(QTextCursor::End);
         QTest::keyClicks(middle, QStringLiteral("!"));
         editor_.flush();
-        QCOMPARE(*editor_.model().settlement().wholeText,
+        QCOMPARE(wholeOf(text, editor_.model().settlement()),
                  std::string("z\xe9ro\r\none\r\nTWO\r\nand more\r\nthree\r\nfive!\r\n"));
     }
 
@@ -345,8 +352,8 @@ class TestSettlePage : public QObject {
         QTRY_COMPARE_WITH_TIMEOUT(done.size(), 1, patience);
         bool typed = false;
         for (const auto& [key, settlement] : m_flow->settlements().files())
-            for (const HunkDecision& decision : settlement.hunks)
-                typed = typed || decision.text.find("typed by hand") != std::string::npos;
+            for (std::size_t i = 0; i < settlement.hunkCount(); ++i)
+                typed = typed || settlement.decision(i).text.contains("typed by hand");
         QVERIFY(typed);
         // Escape leaves the pane that keeps Tab.
         editor()->pane(Pane::Settled)->setFocus();
@@ -377,7 +384,7 @@ class TestSettlePage : public QObject {
         QTest::mouseClick(button("your-commit"), Qt::LeftButton);
         caughtUp();
         auto repository = Repository::open(m_session->path().toStdString());
-        const ConflictHunk hunk = editor()->model().text().hunks[0];
+        const Oid hunk = textsOfHunk(editor()->model().text().hunks[0]);
         QTRY_VERIFY_WITH_TIMEOUT(recall(*repository, hunk).has_value(), patience);
         QCOMPARE(recall(*repository, hunk)->choice, Choice::YourCommit);
         QTest::mouseClick(button("undo"), Qt::LeftButton);

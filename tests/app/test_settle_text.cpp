@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 // What the settle page's editor stands on: bytes to lines and back, equal lines, and the rows of a conflict.
 #include "app/settle/hunk_model.h"
-#include "app/settle/line_match.h"
 #include "app/settle/text_codec.h"
+#include "core/merge/line_match.h"
 
 #include <QtTest>
 
@@ -32,6 +32,13 @@ ConflictText sampleText()
     text.between = {"zero\none\n", "three\n", "five\n"};
     return text;
 }
+
+std::optional<StretchEdit> editOf(const HunkModel& model, std::size_t stretch)
+{
+    return std::get<SettledStretch>(model.settlement().pieces[2 * stretch]).edit;
+}
+
+std::string list8(const char* words) { return QString::fromLatin1(words).replace(u' ', u'\n').append(u'\n').toStdString(); }
 
 } // namespace
 
@@ -95,9 +102,9 @@ class TestSettleText : public QObject {
 
     void equalLines()
     {
-        QCOMPARE(matchLines(list("a b c"), list("a x c")), (std::vector<int>{0, -1, 2}));
-        QCOMPARE(matchLines(list(""), list("a")), std::vector<int>{});
-        QCOMPARE(matchLines(list("a b a b"), list("b a")), (std::vector<int>{-1, 0, 1, -1}));
+        QCOMPARE(matchLines("a\nb\nc\n", "a\nx\nc\n"), (std::vector<int>{0, -1, 2}));
+        QCOMPARE(matchLines("", "a\n"), std::vector<int>{});
+        QCOMPARE(matchLines("a\nb\na\nc\n", "b\na\n"), (std::vector<int>{-1, 0, 1, -1}));
     }
     void equalLinesRise()
     {
@@ -108,8 +115,9 @@ class TestSettleText : public QObject {
                 a.append(QString::number(random() % 12));
                 b.append(QString::number(random() % 12));
             }
+            const std::string first = a.join(u'\n').toStdString(), second = b.join(u'\n').toStdString();
             int before = -1;
-            const std::vector<int> at = matchLines(a, b);
+            const std::vector<int> at = matchLines(first + "\n", second + "\n");
             for (int i = 0; i < 30; ++i) {
                 if (at[std::size_t(i)] < 0)
                     continue;
@@ -119,7 +127,7 @@ class TestSettleText : public QObject {
             }
             // The change, carried out, gives b.
             QStringList made;
-            for (const ChangedLine& line : changeOf(a, b))
+            for (const ChangedLine& line : changeOf(first, second))
                 if (line.kind != ChangedLine::Removed)
                     made.append(b.at(line.line));
             QCOMPARE(made, b);
@@ -128,7 +136,7 @@ class TestSettleText : public QObject {
     // Myers (1986), figure 1: ABCABBA and CBABAC have a longest common subsequence of four.
     void equalLinesOfThePaper()
     {
-        const std::vector<int> at = matchLines(list("A B C A B B A"), list("C B A B A C"));
+        const std::vector<int> at = matchLines(list8("A B C A B B A"), list8("C B A B A C"));
         QCOMPARE(std::ranges::count_if(at, [](int line) { return line >= 0; }), 4);
     }
 
@@ -157,8 +165,7 @@ class TestSettleText : public QObject {
         model.decide(0, Choice::YourCommit);
         model.decide(1, Choice::NewBase);
         const FileSettlement settlement = model.settlement();
-        QVERIFY(!settlement.wholeText);
-        QCOMPARE(settledText(text, settlement.hunks), std::string("zero\none\n2\nthree\nFOUR\nFOUR again\nfive\n"));
+        QCOMPARE(settledText(text, settlement), std::string("zero\none\n2\nthree\nFOUR\nFOUR again\nfive\n"));
         QCOMPARE(model.settled(model.groupOfHunk(0)), list("2"));
         model.decide(0, Choice::Undecided);
         QCOMPARE(model.undecided(), 1);
@@ -170,7 +177,7 @@ class TestSettleText : public QObject {
         model.setSettled(model.groupOfHunk(1), list("4 5"));
         QCOMPARE(model.decision(1).choice, Choice::Typed);
         QCOMPARE(model.decision(1).text, std::string("4\n5\n"));
-        QVERIFY(!model.settlement().wholeText);
+        QVERIFY(!editOf(model, 0) && !editOf(model, 1) && !editOf(model, 2));
     }
     void typingOutsideTheHunks()
     {
@@ -180,9 +187,11 @@ class TestSettleText : public QObject {
         const int last = model.groupCount() - 1;
         model.setSettled(last, list("five six"));
         const FileSettlement settlement = model.settlement();
-        QVERIFY(settlement.wholeText);
-        // The undecided hunk stands for what the new base has.
-        QCOMPARE(*settlement.wholeText, std::string("zero\none\nTWO\nthree\nFOUR\nFOUR again\nfive\nsix\n"));
+        QCOMPARE(editOf(model, 2), std::optional(StretchEdit{"five\n", "five\nsix\n"}));
+        // It decides nothing: the undecided hunk stands for what the new base has.
+        QVERIFY(!settlement.decided());
+        QCOMPARE(settlement.undecided(), std::size_t(1));
+        QCOMPARE(settledText(text, settlement), std::string("zero\none\nTWO\nthree\nFOUR\nFOUR again\nfive\nsix\n"));
         const HunkModel again(text, settlement);
         QCOMPARE(again.settled(last), list("five six"));
         QCOMPARE(again.decision(0).choice, Choice::NewBase);
@@ -190,7 +199,7 @@ class TestSettleText : public QObject {
         QVERIFY(again.settled(again.groupOfHunk(1)).isEmpty());
         QCOMPARE(again.settlement(), settlement);
         model.setSettled(last, list("five"));
-        QVERIFY(!model.settlement().wholeText);
+        QVERIFY(!editOf(model, 2));
     }
     void noFinalNewline()
     {
@@ -220,7 +229,7 @@ class TestSettleText : public QObject {
         model.setSettled(model.groupOfHunk(0), list("typed"));
         QCOMPARE(model.decision(0).text, std::string("typed\r\n"));
         model.setSettled(0, list("A"));
-        QCOMPARE(*model.settlement().wholeText, std::string("A\r\ntyped\r\nz\r\n"));
+        QCOMPARE(settledText(text, model.settlement()), std::string("A\r\ntyped\r\nz\r\n"));
     }
 };
 

@@ -6,7 +6,7 @@
 #include "core/replay/forecast.h"
 #include "core/replay/json.h"
 #include "core/replay/rewrite.h"
-#include "core/settle/conflict_text.h"
+#include "core/conflicts/conflict_text.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest>
@@ -247,10 +247,10 @@ class TestDryRun : public QObject {
         QCOMPARE(text->newBaseSubject, std::string("Main"));
         FileSettlement file = undecided(*text);
         QVERIFY(!file.decided());
-        file.hunks[0] = {Choice(choice), "both\n"};
+        file.decide(0, {Choice(choice), "both\n"});
         const DryRun settled = runOf(opened, plan, Settlements().with(text->key, file));
         QVERIFY(settled.clean);
-        const std::string head = settledText(*text, file.hunks);
+        const std::string head = settledText(*text, file);
         const std::string expected =
             numbered(1, 4) + line.toStdString() + numbered(6, 14) + "later\n" + numbered(16, 20);
         QCOMPARE(head, numbered(1, 4) + line.toStdString() + numbered(6, 20));
@@ -261,9 +261,9 @@ class TestDryRun : public QObject {
         if (Choice(choice) != Choice::Typed)
             QCOMPARE(runOf(opened, plan, Settlements().withDefault(Choice(choice))).newTip, settled.newTip);
         // A settlement is for its inputs: made for others, only its decisions on hunks that are the same hold.
-        file.newBase = file.commit;
+        file.blobs.newBase = file.blobs.commit;
         QCOMPARE(runOf(opened, plan, Settlements().with(text->key, file)).newTip, settled.newTip);
-        file.hunkTexts[0] = file.commit;
+        std::get<SettledHunk>(file.pieces[1]).texts = file.blobs.commit;
         const DryRun other = runOf(opened, plan, Settlements().with(text->key, file));
         QVERIFY(!other.clean);
         QCOMPARE(other.commits[0].conflicts[0].again, 1u);
@@ -333,10 +333,10 @@ class TestDryRun : public QObject {
         const DryRun base = runOf(opened, plan, Settlements().withDefault(Choice::NewBase));
         QCOMPARE(outcomes(base), Strings{"empty"});
         QCOMPARE(base.newTip->hex(), main);
+        // There is no place for typed text: it decides nothing.
         FileSettlement typed = undecided(*text);
-        typed.wholeText = "typed";
-        const DryRun mixed = runOf(opened, plan, Settlements().withDefault(Choice::NewBase).with(text->key, typed));
-        QCOMPARE(fileOf(mixed, repo, "a"), std::string("typed"));
+        typed.decide(0, {Choice::Typed, "typed"});
+        QVERIFY(!runOf(opened, plan, Settlements().with(text->key, typed)).clean);
     }
 
     void pathsInTwoPlaces_data()

@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: MIT
-#include "app/settle/commit_conflicts.h"
+#include "core/conflicts/commit_conflicts.h"
+
+#include "core/settle/carry.h"
 
 #include <algorithm>
 
@@ -29,9 +31,8 @@ Result<CommitConflicts> readConflicts(const std::string& path, const std::shared
         }
         OneConflict file;
         for (const ConflictHunk& hunk : text->hunks)
-            file.recalled.push_back(recall(*repository, hunk));
-        // The run knows only how many; which ones shows when the decisions are laid upon them.
-        file.again.assign(std::max<std::size_t>(1, text->hunks.size()), replayed.conflicts[i].again > 0);
+            file.recalled.push_back(recall(*repository, textsOfHunk(hunk)));
+        file.again = replayed.conflicts[i].again > 0;
         file.text = std::move(*text);
         read.files.push_back(std::move(file));
     }
@@ -55,12 +56,10 @@ bool CommitConflicts::standsFor(const DryRun& run) const
 FileSettlement CommitConflicts::settlement(std::size_t file, const Settlements& all) const
 {
     const OneConflict& one = files[file];
-    const FileSettlement fresh = espalier::undecided(one.text);
-    FileSettlement held = stillHolding(all.find(one.text.key), fresh);
     for (const auto& [key, open] : one.together)
-        if (!stillHolding(all.find(key), open).decided())
-            return fresh;
-    return held;
+        if (!stillHolding(all.find(key), open, {}).decided())
+            return espalier::undecided(one.text);
+    return stillHolding(all.find(one.text.key), one.text);
 }
 
 std::vector<std::pair<SettlementKey, FileSettlement>> CommitConflicts::decidedWhole(std::size_t file,
@@ -70,31 +69,30 @@ std::vector<std::pair<SettlementKey, FileSettlement>> CommitConflicts::decidedWh
     std::vector<std::pair<SettlementKey, FileSettlement>> all = one.together;
     all.emplace(all.begin(), one.text.key, espalier::undecided(one.text));
     for (auto& [key, settlement] : all)
-        for (HunkDecision& hunk : settlement.hunks)
-            hunk.choice = choice;
+        settlement.decide(0, {choice, {}});
     return all;
 }
 
-std::vector<std::pair<int, int>> CommitConflicts::undecided(const Settlements& all) const
+std::vector<ConflictPlace> CommitConflicts::undecided(const Settlements& all) const
 {
-    std::vector<std::pair<int, int>> open;
+    std::vector<ConflictPlace> open;
     for (std::size_t i = 0; i < files.size(); ++i) {
         const FileSettlement held = settlement(i, all);
-        if (held.wholeText)
-            continue;
-        for (std::size_t hunk = 0; hunk < held.hunks.size(); ++hunk)
-            if (held.hunks[hunk].choice == Choice::Undecided)
-                open.emplace_back(int(i), int(hunk));
+        for (std::size_t piece = 0; piece < held.pieces.size(); ++piece)
+            if (isOpen(held.pieces[piece]))
+                open.push_back({int(i), int(piece)});
     }
     return open;
 }
 
-std::size_t CommitConflicts::hunkCount() const
+std::size_t CommitConflicts::questions(const Settlements& all) const
 {
     std::size_t total = 0;
-    for (const OneConflict& one : files)
-        total += one.text.wholePath ? 1 : one.text.hunks.size();
+    for (std::size_t i = 0; i < files.size(); ++i)
+        total += settlement(i, all).questions();
     return total;
 }
+
+ReplayKey replayKey(const Plan& plan) { return {plan.branch, plan.tip, plan.onto}; }
 
 } // namespace espalier

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // What a folder shows in a question about a whole path, also where it was made to do harm.
-#include "core/settle/path_sides.h"
+#include "core/conflicts/path_sides.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest>

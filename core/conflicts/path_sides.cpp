@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "core/settle/path_sides.h"
+#include "core/conflicts/path_sides.h"
 
 #include "core/git/commit.h"
 #include "core/git/text.h"

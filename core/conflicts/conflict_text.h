@@ -4,11 +4,11 @@
 // give. Computed from a dry run's conflict; holds no reference to the repository.
 //
 //     Result<ConflictText> text = conflictText(repository, run, commitIndex, conflictIndex);
-//     std::string file = settledText(*text, decisions);      // undecided hunks: see there
+//     std::string file = settledText(*text, settlement);      // undecided hunks: see there
 #pragma once
 
 #include "core/replay/dry_run.h"
-#include "core/settle/path_sides.h"
+#include "core/conflicts/path_sides.h"
 #include "core/settle/settlements.h"
 
 #include <optional>
@@ -48,11 +48,17 @@ struct ConflictText {
 Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
                                   std::size_t conflict, const Progress& progress = {});
 
+// Names the hunk by its three texts (see settlements.h).
+Oid textsOfHunk(const ConflictHunk& hunk);
 // The text a decision puts in a hunk's place. Sides that lack a final newline get one where the other side follows.
 std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision);
+// The text in order, as segmentsOf() of the merge; views into `text`. None for a whole path.
+std::vector<Segment> segmentsOf(const ConflictText& text);
 // The whole file; an undecided hunk contributes its new-base text (the editor marks it as undecided).
-std::string settledText(const ConflictText& text, const std::vector<HunkDecision>& decisions);
-// A settlement with as many undecided hunks as the text has.
+std::string settledText(const ConflictText& text, const FileSettlement& settlement);
+// A settlement in which nothing is decided.
 FileSettlement undecided(const ConflictText& text);
+// What of `kept` (null: nothing) holds for the text: see carry.h.
+FileSettlement stillHolding(const FileSettlement* kept, const ConflictText& text);
 
 } // namespace espalier

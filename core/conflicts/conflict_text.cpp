@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: MIT
-#include "core/settle/conflict_text.h"
+#include "core/conflicts/conflict_text.h"
 
 #include "core/git/text.h"
 #include "core/replay/commit_table.h"
+#include "core/settle/carry.h"
 #include "core/settle/compose.h"
 #include "core/tree/lookup.h"
 
@@ -188,7 +189,7 @@ void addHunks(const ConflictTexts& texts, ConflictText& text)
         const TextHunk& hunk = texts.merge->hunks[segment.hunk];
         text.hunks.push_back({hunk.ancestor, hunk.newBase, hunk.commit, std::string(segment.ancestor),
                               std::string(segment.newBase), std::string(segment.commit),
-                              std::string(lineEndOf({*texts.newBase, *texts.commit}))});
+                              std::string(lineEndOf(segments))});
     }
 }
 
@@ -272,31 +273,50 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     return text;
 }
 
+Oid textsOfHunk(const ConflictHunk& hunk)
+{
+    return textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText);
+}
+
 std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision)
 {
     return hunkBytes(hunk.newBaseText, hunk.commitText, decision, hunk.lineEnd);
 }
 
-std::string settledText(const ConflictText& text, const std::vector<HunkDecision>& decisions)
+std::vector<Segment> segmentsOf(const ConflictText& text)
 {
-    std::vector<std::string_view> between(text.between.begin(), text.between.end());
-    std::vector<std::string> hunks;
-    for (std::size_t i = 0; i < text.hunks.size(); ++i) {
-        HunkDecision decision = i < decisions.size() ? decisions[i] : HunkDecision{};
-        if (decision.choice == Choice::Undecided)
-            decision.choice = Choice::NewBase;
-        hunks.push_back(hunkText(text.hunks[i], decision));
+    std::vector<Segment> segments;
+    for (std::size_t i = 0; !text.wholePath && i < text.between.size(); ++i) {
+        Segment stretch;
+        stretch.text = text.between[i];
+        segments.push_back(stretch);
+        if (i >= text.hunks.size())
+            break;
+        Segment hunk;
+        hunk.conflict = true;
+        hunk.ancestor = text.hunks[i].ancestorText;
+        hunk.newBase = text.hunks[i].newBaseText;
+        hunk.commit = text.hunks[i].commitText;
+        hunk.hunk = i;
+        segments.push_back(hunk);
     }
-    return joinSettled(between, hunks);
+    return segments;
+}
+
+std::string settledText(const ConflictText& text, const FileSettlement& settlement)
+{
+    return settledBytes(segmentsOf(text), settlement.pieces, Choice::NewBase);
 }
 
 FileSettlement undecided(const ConflictText& text)
 {
-    FileSettlement settlement{text.ancestorId, text.newBaseId, text.commitId, {}, std::nullopt};
-    settlement.hunks.resize(text.wholePath ? 1 : text.hunks.size());
-    for (const ConflictHunk& hunk : text.hunks)
-        settlement.hunkTexts.push_back(textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText));
-    return settlement;
+    const ThreeBlobs blobs{text.ancestorId, text.newBaseId, text.commitId};
+    return text.wholePath ? undecidedPath(blobs) : undecidedText(blobs, segmentsOf(text));
+}
+
+FileSettlement stillHolding(const FileSettlement* kept, const ConflictText& text)
+{
+    return stillHolding(kept, undecided(text), segmentsOf(text));
 }
 
 } // namespace espalier
