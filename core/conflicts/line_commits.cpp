@@ -33,8 +33,7 @@ bool touches(const LineChange& change, const LineRange& range)
     return change.b < range.end() && range.first < change.b + change.bCount;
 }
 
-// The lines of the text before that became `range`, and whether any change had a part in it.
-std::pair<LineRange, bool> before(const std::vector<LineChange>& changes, const LineRange& range)
+LinesBefore mapped(const std::vector<LineChange>& changes, const LineRange& range)
 {
     int first = range.first, end = range.end(), grown = 0;
     bool touched = false;
@@ -54,8 +53,15 @@ std::pair<LineRange, bool> before(const std::vector<LineChange>& changes, const 
         end = range.end() + grown;
     }
     if (touched)
-        return {LineRange{first, std::max(0, end - first)}, true};
-    return {LineRange{first, range.count}, false};
+        return {{first, std::max(0, end - first)}, true};
+    return {{first, range.count}, false};
+}
+
+std::vector<LineChange> changesBetween(std::string_view before, std::string_view now)
+{
+    LineTable lines;
+    const Lines old = lines.add(before), fresh = lines.add(now, &old);
+    return diffLines(old.ids, fresh.ids, LineDiff::Myers);
 }
 
 void unite(Ranges& into, const Ranges& more)
@@ -117,7 +123,7 @@ class Walk {
         const auto commit = readCommit(m_store, id);
         if (!commit)
             return std::unexpected(commit.error());
-        return entryAt(m_store, commit->tree, path);
+        return fileAt(m_store, commit->tree, path);
     }
 
     // The file in a parent: under its name, else under its earlier one.
@@ -167,25 +173,23 @@ class Walk {
             const auto text = textOf(parent.entry);
             if (!text)
                 return std::unexpected(text.error());
-            LineTable lines;
-            const Lines old = lines.add(*text), now = lines.add(*mine, &old);
-            changes.push_back(diffLines(old.ids, now.ids, LineDiff::Myers));
+            changes.push_back(changesBetween(*text, *mine));
         }
         for (std::size_t question = 0; question < asked.ranges.size(); ++question) {
-            std::vector<Ranges> mapped(below.size());
+            std::vector<Ranges> there(below.size());
             std::size_t same = below.size();
             for (std::size_t i = 0; i < below.size() && same == below.size(); ++i)
-                if (!mapBack(changes[i], asked.ranges[question], mapped[i]))
+                if (!mapBack(changes[i], asked.ranges[question], there[i]))
                     same = i;
             if (asked.ranges[question].empty())
                 continue;
             if (same < below.size()) {
-                below[same].ranges[question] = std::move(mapped[same]);
+                below[same].ranges[question] = std::move(there[same]);
                 continue;
             }
             m_found[question].push_back(id);
             for (std::size_t i = 0; i < below.size(); ++i)
-                below[i].ranges[question] = std::move(mapped[i]);
+                below[i].ranges[question] = std::move(there[i]);
         }
         for (std::size_t i = 0; i < below.size(); ++i)
             if (below[i].entry.exists())
@@ -193,16 +197,16 @@ class Walk {
         return {};
     }
 
-    static bool mapBack(const std::vector<LineChange>& changes, const Ranges& ranges, Ranges& mapped)
+    static bool mapBack(const std::vector<LineChange>& changes, const Ranges& ranges, Ranges& old)
     {
         bool touched = false;
         Ranges all;
         for (const LineRange& range : ranges) {
-            const auto [old, changed] = before(changes, range);
-            all.push_back(old);
+            const auto [lines, changed] = mapped(changes, range);
+            all.push_back(lines);
             touched = touched || changed;
         }
-        unite(mapped, all);
+        unite(old, all);
         return touched;
     }
 
@@ -238,6 +242,16 @@ class Walk {
 };
 
 } // namespace
+
+std::vector<LinesBefore> linesBefore(std::string_view before, std::string_view now, const std::vector<LineRange>& lines)
+{
+    const std::vector<LineChange> changes = changesBetween(before, now);
+    std::vector<LinesBefore> all;
+    all.reserve(lines.size());
+    for (const LineRange& range : lines)
+        all.push_back(mapped(changes, range));
+    return all;
+}
 
 Result<std::vector<std::vector<Oid>>> commitsThatChanged(ObjectStore& store, CommitTable& table,
                                                          const LineHistory& asked, const Progress& progress)

@@ -31,4 +31,13 @@ struct LineHistory {
 Result<std::vector<std::vector<Oid>>> commitsThatChanged(ObjectStore& store, CommitTable& table,
                                                          const LineHistory& asked, const Progress& progress = {});
 
+// Where the lines of a text stood in the text it was made from, and whether the making changed them.
+struct LinesBefore {
+    LineRange lines;
+    bool changed = false;
+};
+// One for each range of `now`; one that was put in as a whole has no lines before.
+std::vector<LinesBefore> linesBefore(std::string_view before, std::string_view now,
+                                     const std::vector<LineRange>& lines);
+
 } // namespace espalier

@@ -29,7 +29,7 @@ struct Remote {
     std::int64_t lastFetched = 0;
 };
 
-// Which remote is which (design.md, 3): a remote named `upstream` is upstream; the fork is remote.pushDefault, else
+// Which remote is which (DEVELOPERS.md has it too): a remote named `upstream` is upstream; the fork is remote.pushDefault, else
 // `origin` when another remote exists; the only remote plays both parts. espalier.upstream and espalier.fork override.
 struct Roles {
     std::string upstream;      // remote's name; empty when there is none

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 //
-// The one place that moves branches and the worktree (design.md, 5 "Apply"). All checks come first; when one says no,
+// The one place that moves branches and the worktree (DEVELOPERS.md, "Apply"). All checks come first; when one says no,
 // nothing has happened. What follows is ordered so that a stop at any point can be completed or undone.
 //
 //     Result<Applied> applied = apply(repository, rewrite, progress);

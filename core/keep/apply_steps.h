@@ -3,7 +3,7 @@
 // The points between which a change may be stopped by a power cut, in order. Tests set a callback that ends the process
 // there and then look at what recover() makes of it. Nothing else uses it.
 //
-//     setApplyStepCallback([](ApplyStep step) { if (step == ApplyStep::RefsLocked) _exit(1); });
+//     setApplyStepCallback([](ApplyStep step) { if (step == ApplyStep::Locked) _exit(1); });
 #pragma once
 
 #include <cstdint>

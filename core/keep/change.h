@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 //
-// A change to branches, HEAD and worktree, carried out in the order of design.md, 5 "Apply". apply(), restore() and the
+// A change to branches, HEAD and worktree, carried out in the order of DEVELOPERS.md, "Apply". apply(), restore() and the
 // branch functions all say what they want as a Change. Private to core/keep.
 //
 //     Change change{.kind = EntryKind::Branch, .title = "Delete topic/x", .moves = {{"refs/heads/topic/x", tip, {}}}};

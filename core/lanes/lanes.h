@@ -7,7 +7,7 @@
 // lanes are open to short lines only, and a line that finds none becomes a stub. So the picture stays narrow however many
 // branches a project has: first-fit colouring of intervals (e.g. Kierstead, 1988), bounded.
 //
-// Bands, left to right: upstream, fork, clone (design.md, 3). A commit stands in the band of the most public place whose
+// Bands, left to right: upstream, fork, clone. A commit stands in the band of the most public place whose
 // branches reach it; one that only tags or other refs reach stands in the clone's band. The main line is lane 0 of the
 // upstream band from top to bottom (of the clone's when there is no upstream). Lanes are numbered within their band from the left.
 //

@@ -38,7 +38,7 @@ struct UpdateReport {
     // The main line has commits of its own: nothing was moved, `ownCommits` of them; the offer is moveToTopic().
     std::size_t ownCommits = 0;
 };
-// design.md, 1.3: fetches both, fast-forwards the clone's main line (checked out or not), pushes it to the fork.
+// Fetches both, fast-forwards the clone's main line (checked out or not), pushes it to the fork.
 Result<UpdateReport> bringUpToDate(const Repository& repository, const Access& access = {},
                                    const Progress& progress = {});
 

@@ -20,7 +20,7 @@ namespace espalier {
 struct ReplayCaches; // see caches.h
 
 enum class Outcome : std::uint8_t { Unchanged, Clean, Conflict, Landed, Empty };
-std::string_view outcomeName(Outcome outcome); // "unchanged", "clean", …: the words of design.md, 2
+std::string_view outcomeName(Outcome outcome); // "unchanged", "clean", …: the words of DEVELOPERS.md
 
 // A path of a commit that does not merge by itself, with all that the settle page needs.
 struct Conflict {

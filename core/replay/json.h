@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 //
-// A dry run in the stable form of the commands without a window (design.md, 6).
+// A dry run in the stable form of the commands without a window (DEVELOPERS.md, "Commands").
 //
 //     std::cout << dryRunJson(*run) << '\n';
 //     std::cout << batchJson(answer) << '\n';

@@ -56,9 +56,8 @@ void FileSettlement::decide(std::size_t hunk, HunkDecision decision)
 
 std::size_t FileSettlement::questions() const
 {
-    return std::size_t(std::ranges::count_if(pieces, [](const SettledPiece& piece) {
-        return std::holds_alternative<SettledHunk>(piece) || isOpen(piece);
-    }));
+    return std::size_t(std::ranges::count_if(
+        pieces, [](const SettledPiece& piece) { return std::holds_alternative<SettledHunk>(piece) || isOpen(piece); }));
 }
 
 std::size_t FileSettlement::undecided() const { return std::size_t(std::ranges::count_if(pieces, isOpen)); }

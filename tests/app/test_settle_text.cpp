@@ -38,7 +38,10 @@ std::optional<StretchEdit> editOf(const HunkModel& model, std::size_t stretch)
     return std::get<SettledStretch>(model.settlement().pieces[2 * stretch]).edit;
 }
 
-std::string list8(const char* words) { return QString::fromLatin1(words).replace(u' ', u'\n').append(u'\n').toStdString(); }
+std::string list8(const char* words)
+{
+    return QString::fromLatin1(words).replace(u' ', u'\n').append(u'\n').toStdString();
+}
 
 } // namespace
 

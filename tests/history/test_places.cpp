@@ -45,7 +45,7 @@ void TestPlaces::roles_data()
     QTest::addColumn<QStringList>("config"); // key, value, …
     QTest::addColumn<QString>("upstream");
     QTest::addColumn<QString>("fork");
-    // design.md, 3: "Which remote is which".
+    // DEVELOPERS.md, "Which remote is which".
     QTest::newRow("none") << QStringList() << QStringList() << "" << "";
     QTest::newRow("one") << QStringList{"origin"} << QStringList() << "origin" << "origin";
     QTest::newRow("usual") << QStringList{"origin", "upstream"} << QStringList() << "upstream" << "origin";

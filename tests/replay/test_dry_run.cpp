@@ -1,12 +1,13 @@
 // SPDX-License-Identifier: MIT
 //
 // Dry runs: outcomes, trees and ids. Reference: git's merge-tree with explicit bases, commit-tree, hash-object.
+#include "core/conflicts/conflict_text.h"
 #include "core/history/snapshot.h"
 #include "core/replay/batch.h"
 #include "core/replay/forecast.h"
 #include "core/replay/json.h"
 #include "core/replay/rewrite.h"
-#include "core/conflicts/conflict_text.h"
+#include "tests/support/dry_runs.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest>
@@ -20,8 +21,6 @@ using namespace espalier::test;
 
 namespace {
 
-const Person person{"Ada Quill", "ada@example.org", 1700000500, 60};
-
 Oid oid(const std::string& hex) { return *Oid::parse(hex); }
 std::string numbered(int from, int to, const std::map<int, std::string>& changed = {})
 {
@@ -29,23 +28,6 @@ std::string numbered(int from, int to, const std::map<int, std::string>& changed
     for (int i = from; i <= to; ++i)
         text += (changed.contains(i) ? changed.at(i) : std::to_string(i)) + "\n";
     return text;
-}
-
-Plan planOf(const Repository& repository, const std::string& branch, const std::string& onto, PlanOptions options = {})
-{
-    options.committer = person;
-    auto plan = planBranch(repository, **takeSnapshot(repository), "refs/heads/" + branch, oid(onto), "main", options);
-    if (!plan)
-        qFatal("%s", plan.error().line().c_str());
-    return *plan;
-}
-
-DryRun runOf(const Repository& repository, const Plan& plan, const Settlements& settlements = {})
-{
-    auto run = dryRun(repository, plan, settlements);
-    if (!run)
-        qFatal("%s", run.error().line().c_str());
-    return *run;
 }
 
 std::vector<std::string> outcomes(const DryRun& run)
@@ -497,7 +479,7 @@ class TestDryRun : public QObject {
         std::vector<std::string> texts[2];
         for (const unsigned threads : {1u, 3u}) {
             BatchOptions options;
-            options.committer = person;
+            options.committer = dryRunCommitter;
             std::size_t at = 0;
             const auto next = [&]() -> std::optional<BatchLine> {
                 return at < lines.size() ? std::optional(lines[at++]) : std::nullopt;
