@@ -26,7 +26,7 @@ endfunction()
 function(espalier_core_settings target)
   set_target_properties(${target} PROPERTIES AUTOMOC OFF AUTORCC OFF)
   target_link_libraries(${target} PUBLIC espalier_options Threads::Threads
-                                  PRIVATE PkgConfig::LIBGIT2 ZLIB::ZLIB PkgConfig::LIBDEFLATE
+                                  PRIVATE PkgConfig::LIBGIT2 ZLIB::ZLIB PkgConfig::LIBDEFLATE OpenSSL::Crypto
                                           nlohmann_json::nlohmann_json)
   if(target STREQUAL espalier_core_git)
     target_precompile_headers(${target} PRIVATE

@@ -74,6 +74,74 @@ bool takeHeader(std::string_view& bytes, Header& header)
     return true;
 }
 
+// The name comes from the repository: nothing but the form that charset names have (RFC 2978) reaches the converter.
+bool isCharsetName(std::string_view name)
+{
+    return !name.empty() && name.size() <= 40 && std::ranges::all_of(name, [](unsigned char c) {
+        return std::isalnum(c) || c == '-' || c == '_' || c == '.' || c == ':' || c == '+';
+    });
+}
+
+bool namesUtf8(std::string_view name)
+{
+    std::string lower;
+    for (const char c : name)
+        if (c != '-')
+            lower += char(std::tolower(static_cast<unsigned char>(c)));
+    return lower == "utf8";
+}
+
+// Nothing when the charset is not known or the bytes are not of it.
+std::optional<std::string> converted(std::string_view bytes, const std::string& charset)
+{
+    if (charset.empty() || namesUtf8(charset))
+        return std::string(bytes);
+    if (!isCharsetName(charset))
+        return std::nullopt;
+    const iconv_t converter = iconv_open("UTF-8", charset.c_str());
+    if (converter == iconv_t(-1))
+        return std::nullopt;
+    std::string in(bytes), text(bytes.size() * 4 + 16, '\0');
+    char* from = in.data();
+    char* to = text.data();
+    std::size_t fromLeft = in.size(), toLeft = text.size();
+    const bool whole = iconv(converter, &from, &fromLeft, &to, &toLeft) != std::size_t(-1);
+    iconv_close(converter);
+    if (!whole)
+        return std::nullopt;
+    text.resize(text.size() - toLeft);
+    return text;
+}
+
+// Bytes that are no UTF-8 as the characters that they are in Latin-1.
+std::string repaired(std::string_view bytes)
+{
+    std::string text;
+    while (!bytes.empty()) {
+        std::size_t length = 1;
+        while (length <= 4 && !isUtf8(bytes.substr(0, length)))
+            ++length;
+        if (length <= 4) {
+            text += bytes.substr(0, length);
+            bytes.remove_prefix(std::min(length, bytes.size()));
+            continue;
+        }
+        const auto byte = static_cast<unsigned char>(bytes.front());
+        text += char(0xC0 | (byte >> 6));
+        text += char(0x80 | (byte & 0x3F));
+        bytes.remove_prefix(1);
+    }
+    return text;
+}
+
+Person personOf(std::string_view line, const std::string& charset)
+{
+    if (charset.empty())
+        return parsePerson(line);
+    const auto text = converted(line, charset);
+    return parsePerson(text ? *text : line);
+}
+
 void appendHeader(std::string& bytes, std::string_view name, std::string_view value)
 {
     bytes += name;
@@ -110,16 +178,14 @@ Result<Commit> parseCommit(const Oid& id, std::string_view bytes)
                 return damaged();
             commit.parents.push_back(*parent);
         } else if (header.name == "author" && !hasAuthor) {
-            commit.author = parsePerson(header.value);
             commit.authorLine = std::move(header.value);
             hasAuthor = true;
         } else if (header.name == "committer" && !hasCommitter) {
-            commit.committer = parsePerson(header.value);
             commit.committerLine = std::move(header.value);
             hasCommitter = true;
-        } else if (header.name == "encoding" && commit.encoding.empty()) {
-            commit.encoding = std::move(header.value);
-            commit.encodingAt = commit.otherHeaders.size();
+        } else if (header.name == "encoding" && commit.m_encoding.empty()) {
+            commit.m_encoding = std::move(header.value);
+            commit.m_encodingAt = commit.otherHeaders.size();
         } else {
             commit.isSigned |= header.name == "gpgsig" || header.name == "gpgsig-sha256";
             commit.otherHeaders.emplace_back(std::string(header.name), std::move(header.value));
@@ -129,6 +195,8 @@ Result<Commit> parseCommit(const Oid& id, std::string_view bytes)
         return damaged();
     if (!bytes.empty())
         commit.message = bytes.substr(1);
+    commit.author = personOf(commit.authorLine, commit.m_encoding);
+    commit.committer = personOf(commit.committerLine, commit.m_encoding);
     return commit;
 }
 
@@ -157,12 +225,13 @@ std::string formatCommit(const Commit& commit)
     for (const Oid& parent : commit.parents)
         appendHeader(bytes, "parent", parent.hex());
     appendHeader(bytes, "author", commit.authorLine.empty() ? formatPerson(commit.author) : commit.authorLine);
-    const bool asStored = !commit.committerLine.empty() && parsePerson(commit.committerLine) == commit.committer;
+    const bool asStored =
+        !commit.committerLine.empty() && personOf(commit.committerLine, commit.m_encoding) == commit.committer;
     appendHeader(bytes, "committer", asStored ? commit.committerLine : formatPerson(commit.committer));
-    const std::size_t encodingAt = std::min(commit.encodingAt, commit.otherHeaders.size());
+    const std::size_t encodingAt = std::min(commit.m_encodingAt, commit.otherHeaders.size());
     for (std::size_t i = 0; i <= commit.otherHeaders.size(); ++i) {
-        if (i == encodingAt && !commit.encoding.empty())
-            appendHeader(bytes, "encoding", commit.encoding);
+        if (i == encodingAt && !commit.m_encoding.empty())
+            appendHeader(bytes, "encoding", commit.m_encoding);
         if (i < commit.otherHeaders.size())
             appendHeader(bytes, commit.otherHeaders[i].first, commit.otherHeaders[i].second);
     }
@@ -171,44 +240,18 @@ std::string formatCommit(const Commit& commit)
     return bytes;
 }
 
-namespace {
+std::string Commit::messageUtf8() const { return converted(message, m_encoding).value_or(message); }
 
-// The name comes from the repository: nothing but the form that charset names have (RFC 2978) reaches the converter.
-bool isCharsetName(std::string_view name)
+void Commit::toUtf8()
 {
-    return !name.empty() && name.size() <= 40 && std::ranges::all_of(name, [](unsigned char c) {
-        return std::isalnum(c) || c == '-' || c == '_' || c == '.' || c == ':' || c == '+';
-    });
-}
-
-bool namesUtf8(std::string_view name)
-{
-    std::string lower;
-    for (const char c : name)
-        if (c != '-')
-            lower += char(std::tolower(static_cast<unsigned char>(c)));
-    return lower == "utf8";
-}
-
-} // namespace
-
-std::string Commit::messageUtf8() const
-{
-    if (encoding.empty() || namesUtf8(encoding) || !isCharsetName(encoding))
-        return message;
-    const iconv_t converter = iconv_open("UTF-8", encoding.c_str());
-    if (converter == iconv_t(-1))
-        return message;
-    std::string in = message, converted(message.size() * 4 + 16, '\0');
-    char* from = in.data();
-    char* to = converted.data();
-    std::size_t fromLeft = in.size(), toLeft = converted.size();
-    const bool whole = iconv(converter, &from, &fromLeft, &to, &toLeft) != std::size_t(-1);
-    iconv_close(converter);
-    if (!whole)
-        return message;
-    converted.resize(converted.size() - toLeft);
-    return converted;
+    if (m_encoding.empty())
+        return;
+    // Whether they are of the charset is asked of each by itself, as git converts a commit as a whole only where it can.
+    for (std::string* text : {&message, &authorLine, &committerLine})
+        *text = repaired(converted(*text, m_encoding).value_or(*text));
+    author = parsePerson(authorLine);
+    m_encoding.clear();
+    m_encodingAt = 0;
 }
 
 std::string Commit::subject() const { return subjectOf(messageUtf8()); }

@@ -29,18 +29,28 @@ struct Commit {
     Oid id;
     Oid tree;
     std::vector<Oid> parents;
-    Person author;
+    Person author; // names in UTF-8 as far as `encoding` can be read
     Person committer;
     std::string authorLine;    // "author …" value as stored, so that a rewrite keeps it to the byte
     std::string committerLine; // the same of the committer; of no effect once `committer` is another
-    std::string message;       // bytes in `encoding`
-    std::string encoding;      // empty means UTF-8
+    std::string message;       // bytes in encoding()
     bool isSigned = false;     // has a gpgsig header
     std::vector<std::pair<std::string, std::string>> otherHeaders; // in order, e.g. mergetag; values unfolded
-    std::size_t encodingAt = 0;                                    // how many of otherHeaders stand before the encoding
 
+    // Of the message and of the stored lines of author and committer, all at once; empty means UTF-8.
+    const std::string& encoding() const { return m_encoding; }
     std::string subject() const;     // see subjectOf(); in UTF-8
-    std::string messageUtf8() const; // converted when `encoding` says so, else as it is
+    std::string messageUtf8() const; // converted when encoding() says so and is known, else as it is
+    // Puts message, author and committer into UTF-8 together and drops the encoding, as git does with a commit that it writes
+    // anew. What cannot be converted keeps its UTF-8, and other bytes count as Latin-1 (git's commit.c, verify_utf8; common
+    // practice). A commit without an encoding stays as it is.
+    void toUtf8();
+
+  private:
+    friend Result<Commit> parseCommit(const Oid& id, std::string_view bytes);
+    friend std::string formatCommit(const Commit& commit);
+    std::string m_encoding;
+    std::size_t m_encodingAt = 0; // how many of otherHeaders stand before it
 };
 
 // Errors: Broken (`on` is the id) for a missing or malformed commit.

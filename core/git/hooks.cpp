@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/hooks.h"
 
+#include "core/git/config_path.h"
 #include "core/git/process.h"
 
 #include <cstdlib>
@@ -34,12 +35,9 @@ std::string notice(const std::string& name, const Result<HookRun>& run)
 fs::path hookPath(const Repository& repository, const std::string& name)
 {
     fs::path folder = repository.commonDir() / "hooks";
-    if (const auto configured = repository.config("core.hookspath"); configured && !configured->empty()) {
-        const char* home = std::getenv("HOME");
-        folder = configured->starts_with("~/") && home ? fs::path(home) / configured->substr(2) : fs::path(*configured);
-        if (folder.is_relative())
-            folder = folderOf(repository) / folder; // relative to where hooks run (git-config(1))
-    }
+    // Relative to where hooks run (git-config(1)); an absolute path replaces the left side.
+    if (const auto configured = configPath(repository, "core.hookspath"))
+        folder = folderOf(repository) / *configured;
     const fs::path path = folder / name;
     std::error_code ignored;
     return fs::is_regular_file(path, ignored) && ::access(path.c_str(), X_OK) == 0 ? path : fs::path();

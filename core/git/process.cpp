@@ -108,8 +108,9 @@ std::string shellQuoted(std::string_view word)
 {
     std::string quoted = "'";
     for (const char c : word) {
-        if (c == '\'')
-            quoted += "'\\''";
+        // A csh at the other end of ssh takes an exclamation mark for itself even in quotes (git's quote.c).
+        if (c == '\'' || c == '!')
+            quoted += std::string("'\\") + c + '\'';
         else
             quoted += c;
     }

@@ -5,16 +5,12 @@
 //     fingerprintOf(certificate);     // "5A:0F:…", as other programs print it
 #pragma once
 
-#include <array>
-#include <cstdint>
 #include <string>
 #include <string_view>
 
 namespace espalier {
 
-std::array<std::uint8_t, 32> sha256(std::string_view bytes);
-
-// The sum in pairs of upper-case hexadecimal digits with colons between them.
+// The sum in pairs of upper-case hexadecimal digits with colons between them; empty where OpenSSL may not compute it.
 std::string fingerprintOf(std::string_view bytes);
 
 } // namespace espalier

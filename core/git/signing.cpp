@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/signing.h"
 
+#include "core/git/config_path.h"
 #include "core/git/process.h"
 
 #include <cstdlib>
@@ -61,12 +62,6 @@ std::string withoutCarriageReturns(std::string text)
     return text;
 }
 
-std::string expandHome(const std::string& path)
-{
-    const char* home = std::getenv("HOME");
-    return path.starts_with("~/") && home ? home + path.substr(1) : path;
-}
-
 fs::path folderOf(const Repository& repository)
 {
     return repository.isBare() ? repository.gitDir() : repository.workDir();
@@ -124,7 +119,7 @@ Result<std::string> signWithSsh(const Repository& repository, const std::string&
             return fail(ErrorKind::Storage, "A temporary file cannot be written", {}, "Check the free space in TMPDIR");
         argv.insert(argv.end(), {literal.path(), "-U"});
     } else {
-        argv.push_back(expandHome(*key));
+        argv.push_back(configPath(repository, "user.signingkey").value_or(*key).string());
     }
     // Without a file behind the options it signs its standard input (ssh-keygen(1), -Y sign).
     const auto ended =
@@ -145,10 +140,10 @@ Result<std::string> signCommit(const Repository& repository, const std::string& 
     const auto setting = [&](const std::string& name) { return repository.config(name).value_or(""); };
     const std::string format = repository.config("gpg.format").value_or("openpgp");
     const std::string key = setting("user.signingkey");
-    std::string program = setting("gpg." + format + ".program");
+    const auto path = [&](const std::string& name) { return configPath(repository, name).value_or("").string(); };
+    std::string program = path("gpg." + format + ".program");
     if (program.empty() && format == "openpgp")
-        program = setting("gpg.program");
-    program = expandHome(program);
+        program = path("gpg.program");
     if (format == "openpgp" || format == "x509") {
         if (program.empty())
             program = format == "x509" ? "gpgsm" : "gpg";

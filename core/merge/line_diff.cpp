@@ -34,32 +34,36 @@ class Histogram {
         m_next.assign(a.size(), -1);
     }
 
+    // What is left is a list in place of calls within calls, which a text could be made to nest deeply.
     void run(int a0, int a1, int b0, int b1)
     {
-        while (true) {
+        std::vector<std::array<int, 4>> waiting{{a0, a1, b0, b1}};
+        while (!waiting.empty()) {
+            const auto next = waiting.back();
+            waiting.pop_back();
+            a0 = next[0], a1 = next[1], b0 = next[2], b1 = next[3];
             if (a0 == a1) {
                 std::fill(m_changedB + b0, m_changedB + b1, char(1));
-                return;
+                continue;
             }
             if (b0 == b1) {
                 std::fill(m_changedA + a0, m_changedA + a1, char(1));
-                return;
+                continue;
             }
             const Run found = longest(a0, a1, b0, b1);
             if (found.tooCommon) {
                 const Ids a = m_a.subspan(std::size_t(a0), std::size_t(a1 - a0));
                 const Ids b = m_b.subspan(std::size_t(b0), std::size_t(b1 - b0));
                 classicDiff(a, b, std::uint32_t(m_first.size()), m_changedA + a0, m_changedB + b0);
-                return;
+                continue;
             }
             if (found.length == 0) {
                 std::fill(m_changedA + a0, m_changedA + a1, char(1));
                 std::fill(m_changedB + b0, m_changedB + b1, char(1));
-                return;
+                continue;
             }
-            run(a0, found.a, b0, found.b);
-            a0 = found.a + found.length;
-            b0 = found.b + found.length;
+            waiting.push_back({found.a + found.length, a1, found.b + found.length, b1});
+            waiting.push_back({a0, found.a, b0, found.b});
         }
     }
 

@@ -41,8 +41,25 @@ class Search {
         m_costLimit = std::max(roughRoot(diagonals), 256l);
     }
 
-    void compare(long a0, long a1, long b0, long b1, bool exact)
+    // A list of what is left in place of calls within calls: texts can be made that are split off-centre again and again.
+    void compare(long aSize, long bSize)
     {
+        m_waiting.push_back({{0, aSize, 0, bSize}, false});
+        while (!m_waiting.empty()) {
+            const auto [box, exact] = m_waiting.back();
+            m_waiting.pop_back();
+            compare(box, exact);
+        }
+    }
+
+  private:
+    struct Box {
+        long a0, a1, b0, b1;
+    };
+
+    void compare(const Box& box, bool exact)
+    {
+        auto [a0, a1, b0, b1] = box;
         for (; a0 < a1 && b0 < b1 && m_a[a0] == m_b[b0]; ++a0, ++b0) {
         }
         for (; a0 < a1 && b0 < b1 && m_a[a1 - 1] == m_b[b1 - 1]; --a1, --b1) {
@@ -55,15 +72,10 @@ class Search {
                 m_changedA[m_whereA[a0]] = 1;
         } else {
             const Split at = split(a0, a1, b0, b1, exact);
-            compare(a0, at.a, b0, at.b, at.exactLow);
-            compare(at.a, a1, at.b, b1, at.exactHigh);
+            m_waiting.push_back({{at.a, a1, at.b, b1}, at.exactHigh});
+            m_waiting.push_back({{a0, at.a, b0, at.b}, at.exactLow});
         }
     }
-
-  private:
-    struct Box {
-        long a0, a1, b0, b1;
-    };
 
     Split split(long a0, long a1, long b0, long b1, bool exact)
     {
@@ -187,6 +199,7 @@ class Search {
     const std::vector<int>&m_whereA, &m_whereB;
     char* m_changedA;
     char* m_changedB;
+    std::vector<std::pair<Box, bool>> m_waiting;
     std::vector<long> m_store;
     long* m_forward;
     long* m_backward;
@@ -257,8 +270,7 @@ void classicDiff(Classes a, Classes b, std::uint32_t classCount, char* changedA,
     std::vector<int> whereA, whereB;
     setAside(a, head, long(a.size()) - tail - 1, inB, changedA, keptA, whereA);
     setAside(b, head, long(b.size()) - tail - 1, inA, changedB, keptB, whereB);
-    Search(keptA, keptB, whereA, whereB, changedA, changedB)
-        .compare(0, long(keptA.size()), 0, long(keptB.size()), false);
+    Search(keptA, keptB, whereA, whereB, changedA, changedB).compare(long(keptA.size()), long(keptB.size()));
 }
 
 } // namespace espalier

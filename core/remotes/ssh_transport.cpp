@@ -2,6 +2,7 @@
 #include "core/remotes/ssh_transport.h"
 
 #include "core/git/conversation.h"
+#include "core/git/process.h"
 #include "core/git/text.h"
 #include "core/remotes/ssh_questions.h"
 
@@ -52,14 +53,6 @@ Result<Address> parseAddress(const std::string& url)
         return fail(ErrorKind::Usage, "This is not an address that ssh can take", displayText(url, 300),
                     "Check the remote's address");
     return address;
-}
-
-std::string shellWord(const std::string& text)
-{
-    std::string result = "'";
-    for (const char c : text)
-        result += c == '\'' || c == '!' ? std::string("'\\") + c + "'" : std::string(1, c);
-    return result + "'";
 }
 
 enum class Variant { OpenSsh, Simple, Plink };
@@ -211,7 +204,7 @@ Result<std::vector<std::string>> sshCommand(const Repository* repository, const 
         command.push_back(address->port);
     }
     command.push_back(address->host);
-    command.push_back(service + " " + shellWord(address->path));
+    command.push_back(service + " " + shellQuoted(address->path));
     return command;
 }
 

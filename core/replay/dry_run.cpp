@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/dry_run.h"
 
+#include "core/git/process.h"
 #include "core/git/text.h"
 #include "core/replay/caches.h"
 #include "core/replay/replayer.h"
@@ -59,10 +60,7 @@ std::string shellWord(std::string_view word)
     constexpr std::string_view plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./@%+=:,-";
     if (!word.empty() && word.front() != '-' && word.find_first_not_of(plain) == std::string_view::npos)
         return std::string(word);
-    std::string text = "'";
-    for (const char c : word)
-        text += c == '\'' ? std::string("'\\''") : std::string(1, c);
-    return text + "'";
+    return shellQuoted(word);
 }
 
 } // namespace

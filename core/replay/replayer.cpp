@@ -26,15 +26,13 @@ std::shared_ptr<const Held> shared(Held held)
 
 void appendMessage(Commit& into, const Commit& folded)
 {
-    if (into.encoding != folded.encoding) {
-        into.message = into.messageUtf8();
-        into.encoding.clear();
-    }
-    const std::string more = into.encoding == folded.encoding ? folded.message : folded.messageUtf8();
+    into.toUtf8();
+    Commit more = folded;
+    more.toUtf8();
     while (!into.message.empty() && into.message.back() == '\n')
         into.message.pop_back();
     into.message += into.message.empty() ? "" : "\n\n";
-    into.message += more;
+    into.message += more.message;
 }
 
 bool dropStaleHeaders(Commit& commit)
@@ -252,14 +250,14 @@ void Replayer::write(std::size_t index, const Merged& merged, std::vector<Oid> p
 {
     ReplayedCommit& replayed = m_run.commits[index];
     const PlannedCommit& planned = m_plan.commits[index];
+    // Committer and new message are in UTF-8, so all of it is: as git writes a commit that it carries.
+    commit.toUtf8();
     commit.parents = std::move(parents);
     commit.tree = merged.tree;
     commit.committer = m_plan.committer;
     replayed.losesSignature = dropStaleHeaders(commit) && !m_plan.sign;
-    if (planned.newMessage) {
+    if (planned.newMessage)
         commit.message = *planned.newMessage;
-        commit.encoding.clear();
-    }
     m_group = Group{{index}, commit};
     Position next{{}, merged.tree, false, shared(merged.settled.held)};
     if (parentsKnown && !merged.settled.open()) {
@@ -277,15 +275,15 @@ void Replayer::fold(std::size_t index, const Merged& merged, const Commit& commi
     const PlannedCommit& planned = m_plan.commits[index];
     const bool known = m_current.known && !merged.settled.open();
     Commit& into = m_group->commit;
+    into.toUtf8();
     into.tree = merged.tree;
     into.committer = m_plan.committer;
     const bool lost = dropStaleHeaders(into);
     if (planned.treatment == Treatment::Fold) {
         Commit more = commit;
-        if (planned.newMessage) {
+        more.toUtf8(); // a new message is in UTF-8
+        if (planned.newMessage)
             more.message = *planned.newMessage;
-            more.encoding.clear();
-        }
         appendMessage(into, more);
     }
     ReplayedCommit& head = m_run.commits[m_group->members.front()];

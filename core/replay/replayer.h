@@ -70,7 +70,7 @@ class Replayer {
     std::optional<Group> m_group;
 };
 
-// The message of `into` followed by `folded`'s, each converted to UTF-8 where their encodings differ.
+// The message of `into` followed by `folded`'s, all of `into` in UTF-8.
 void appendMessage(Commit& into, const Commit& folded);
 // The commit without what no longer holds once it is rewritten: signatures, and a merge's tags. Returns whether it was
 // signed.

@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "core/samples/kept.h"
 
+#include "core/git/files.h"
+
 #include <algorithm>
-#include <fstream>
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -123,8 +124,9 @@ Result<Sample> openKeptSample(const std::string& name, const fs::path& root, con
     fs::create_directories(root, failed);
     const BuildingMark mark(markOf(folder));
     auto sample = buildSample(name, folder, progress);
-    if (sample && !(std::ofstream(folder / sign) << name << '\n').flush())
-        sample = fail(ErrorKind::Storage, "The sample cannot be written", folder.string());
+    if (sample)
+        if (auto signedOff = writeFileAtomically(folder / sign, name + '\n'); !signedOff)
+            sample = std::unexpected(signedOff.error());
     // What was not finished was made here just now and nobody has seen it.
     if (!sample && fs::exists(folder, failed))
         (void)removeFolder(folder);

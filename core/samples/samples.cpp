@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/samples/samples.h"
 
+#include "core/git/files.h"
 #include "core/git/handles.h"
 #include "core/git/library.h"
 #include "core/git/objects.h"
@@ -8,7 +9,6 @@
 #include "core/samples/recipe_texts.h"
 #include "core/tree/entry.h"
 
-#include <fstream>
 #include <set>
 
 namespace espalier {
@@ -150,23 +150,27 @@ class Builder {
         return m_objects.add(ObjectType::Tree, formatTree(entries));
     }
 
-    void collect(const Oid& id, NewObjects& into) const
+    // A list of what is left: a recipe may have more commits than calls fit a stack.
+    void collect(const Oid& tip, NewObjects& into) const
     {
-        const Object* object = m_objects.find(id);
-        if (!object || into.find(id))
-            return;
-        into.add(object->type, *object->bytes);
-        if (object->type == ObjectType::Tree) {
-            const auto entries = parseTree(object->view());
-            for (const TreeEntry& entry : entries.value_or(std::vector<TreeEntry>{}))
-                collect(entry.id, into);
-        } else if (object->type == ObjectType::Commit) {
-            const auto commit = parseCommit(id, object->view());
-            if (!commit)
-                return;
-            collect(commit->tree, into);
-            for (const Oid& parent : commit->parents)
-                collect(parent, into);
+        std::vector<Oid> waiting{tip};
+        while (!waiting.empty()) {
+            const Oid id = waiting.back();
+            waiting.pop_back();
+            const Object* object = m_objects.find(id);
+            if (!object || into.find(id))
+                continue;
+            into.add(object->type, *object->bytes);
+            if (object->type == ObjectType::Tree) {
+                const auto entries = parseTree(object->view());
+                for (const TreeEntry& entry : entries.value_or(std::vector<TreeEntry>{}))
+                    waiting.push_back(entry.id);
+            } else if (object->type == ObjectType::Commit) {
+                if (const auto commit = parseCommit(id, object->view())) {
+                    waiting.push_back(commit->tree);
+                    waiting.insert(waiting.end(), commit->parents.begin(), commit->parents.end());
+                }
+            }
         }
     }
 
@@ -309,11 +313,10 @@ class Places {
             return libgitError("The sample's files cannot be written", repository.workDir().string());
         for (const auto& [path, contents] : m_recipe.changes) {
             const fs::path file = repository.workDir() / path;
-            std::error_code ignored;
-            fs::create_directories(file.parent_path(), ignored);
-            std::ofstream stream(file, std::ios::binary);
-            if (!(stream << contents).flush())
-                return fail(ErrorKind::Storage, "The sample's files cannot be written", file.string());
+            if (auto made = makeFolders(file.parent_path()); !made)
+                return made;
+            if (auto written = writeFileAtomically(file, contents); !written)
+                return written;
         }
         return {};
     }

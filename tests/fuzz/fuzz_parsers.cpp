@@ -7,10 +7,16 @@
 #include "core/history/commit_headers.h"
 #include "core/history/search.h"
 #include "core/keep/entry_file.h"
+#include "core/merge/attributes.h"
+#include "core/merge/wildcard.h"
 #include "core/samples/recipe.h"
-#include "core/tree/entry.h"
+#include "core/tree/edit.h"
+#include "core/tree/names.h"
+
+#include <git2.h>
 
 #include <cstdlib>
+#include <filesystem>
 
 using namespace espalier;
 
@@ -52,7 +58,52 @@ void commit(std::string_view text)
     Oid target;
     (void)parseHeader(text, parents, time);
     (void)parseTagTarget(text, target);
-    (void)parseCommit(Oid(), text);
+    if (auto parsed = parseCommit(Oid(), text); parsed && !parsed->encoding().empty()) {
+        parsed->toUtf8();
+        check(isUtf8(parsed->message) && isUtf8(parsed->authorLine) && isUtf8(parsed->committerLine));
+    }
+}
+
+void names(std::string_view text)
+{
+    if (!isSafePath(text))
+        return;
+    // No part of what is taken leads out of the worktree or into git's own folder.
+    const std::filesystem::path path(text);
+    check(!path.is_absolute() && path.lexically_normal() == path);
+    for (const auto& part : path)
+        check(part != ".." && part != "." && part != ".git");
+}
+
+// A pattern and a path, with a line end between them.
+void wildcard(std::string_view text)
+{
+    const std::string_view pattern = text.substr(0, text.find('\n'));
+    long steps = 1'000'000;
+    (void)matchesWildcard(pattern, text.substr(std::min(pattern.size() + 1, text.size())), steps);
+}
+
+// A tree with this .gitattributes file.
+void attributes(std::string_view text)
+{
+    static const Repository repository = [] {
+        const auto path = std::filesystem::temp_directory_path() / "espalier-fuzz-attributes.git";
+        git_libgit2_init();
+        git_repository* made = nullptr;
+        git_repository_init(&made, path.c_str(), 1);
+        git_repository_free(made);
+        auto opened = Repository::open(path);
+        check(opened.has_value());
+        return std::move(*opened);
+    }();
+    ObjectStore store(repository);
+    const auto tree =
+        editTree(store, Oid(), {{".gitattributes", {FileMode::File, store.add(ObjectType::Blob, std::string(text))}}});
+    check(tree.has_value());
+    MergeAttributes reader;
+    for (const char* path : {"a", "lib/a.c"})
+        if (const auto found = reader.of(store, *tree, path))
+            check(found->markerSize >= 1 && found->markerSize <= 1000);
 }
 
 void entry(std::string_view text)
@@ -72,7 +123,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (size == 0)
         return 0;
     const std::string_view text(reinterpret_cast<const char*>(data) + 1, size - 1);
-    switch (data[0] % 6) {
+    switch (data[0] % 9) {
     case 0:
         shown(text);
         break;
@@ -90,6 +141,15 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         break;
     case 5:
         (void)parseRecipe(std::string(text), [](const std::string&) { return std::string(); });
+        break;
+    case 6:
+        names(text);
+        break;
+    case 7:
+        wildcard(text);
+        break;
+    case 8:
+        attributes(text);
         break;
     }
     return 0;

@@ -91,7 +91,7 @@ void TestCommit::parts()
     QCOMPARE(commit.parents, std::vector{*Oid::parse(std::string(40, '1'))});
     QCOMPARE(commit.author, (Person{"Mira Holm", "mira@example.org", 1700000000, 60}));
     QCOMPARE(commit.committer, (Person{"Odd Lund", "odd@example.org", 1700000060, -210}));
-    QCOMPARE(commit.encoding, "latin1");
+    QCOMPARE(commit.encoding(), "latin1");
     QVERIFY(commit.isSigned);
     QCOMPARE(commit.otherHeaders.size(), std::size_t(1));
     QCOMPARE(commit.otherHeaders[0].second,
@@ -159,9 +159,8 @@ void TestCommit::messageInUtf8()
     QFETCH(QByteArray, encoding);
     QFETCH(QByteArray, message);
     QFETCH(QByteArray, shown);
-    Commit commit;
-    commit.encoding = encoding.toStdString();
-    commit.message = message.toStdString();
+    const std::string header = encoding.isEmpty() ? "" : "encoding " + encoding.toStdString() + "\n";
+    const Commit commit = parsed(std::string(head) + ::people + header + "\n" + message.toStdString());
     QCOMPARE(QByteArray::fromStdString(commit.messageUtf8()), shown);
 }
 
