@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "app/commands/command.h"
+#include "app/commands/interrupt.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
 #include "core/replay/batch.h"
@@ -160,7 +161,8 @@ Result<ExitStatus> runReplay(const Arguments& arguments)
     const auto plan = planFrom(*repository, arguments, true);
     if (!plan)
         return std::unexpected(plan.error());
-    const auto run = dryRun(*repository, *plan, settlements);
+    const Interrupt interrupt;
+    const auto run = dryRun(*repository, *plan, settlements, interrupt.progress());
     if (!run)
         return std::unexpected(run.error());
     std::string entry;
@@ -169,7 +171,7 @@ Result<ExitStatus> runReplay(const Arguments& arguments)
         const auto rewrite = makeRewrite(*run);
         if (!rewrite)
             return std::unexpected(rewrite.error());
-        const auto applied = apply(*repository, *rewrite);
+        const auto applied = apply(*repository, *rewrite, interrupt.progress());
         if (!applied)
             return std::unexpected(applied.error());
         entry = applied->entry.id;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "app/commands/command.h"
+#include "app/commands/interrupt.h"
 #include "core/keep/apply.h"
 #include "core/remotes/push.h"
 
@@ -64,21 +65,26 @@ Result<ExitStatus> runRestore(const Arguments& arguments)
     if (!entry)
         return std::unexpected(entry.error());
     LogbookEntry made;
+    std::vector<std::string> notices;
+    const Interrupt interrupt;
     if (!entry->remote.empty()) {
-        const auto pushed = restorePush(*repository, entry->id, terminalAccess());
+        const auto pushed = restorePush(*repository, entry->id, terminalAccess(), interrupt.progress());
         if (!pushed)
             return std::unexpected(pushed.error());
         made = pushed->entry;
+        notices = pushed->notices;
     } else {
-        const auto applied = restore(*repository, entry->id);
+        const auto applied = restore(*repository, entry->id, false, interrupt.progress());
         if (!applied)
             return std::unexpected(applied.error());
         made = applied->entry;
+        notices = applied->notices;
     }
     if (arguments.has("json"))
         printJson({{"entry", made.id}, {"refs", jsonMoves(made.moves)}});
     else
         printLine("Taken back: " + entry->title + ". This is entry " + made.id + ".");
+    printNotices(notices);
     return exitDone;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/push.h"
 #include "app/commands/command.h"
+#include "app/commands/interrupt.h"
 #include "core/git/text.h"
 #include "core/remotes/overwrite_check.h"
 
@@ -73,7 +74,8 @@ Result<ExitStatus> runOverwriteCheck(const Arguments& arguments)
     const auto repository = Repository::open(arguments.word(0));
     if (!repository)
         return std::unexpected(repository.error());
-    const auto check = overwriteCheck(*repository, *branch, true, terminalAccess());
+    const Interrupt interrupt;
+    const auto check = overwriteCheck(*repository, *branch, true, terminalAccess(), interrupt.progress());
     if (!check)
         return std::unexpected(check.error());
     if (arguments.has("json"))
@@ -99,7 +101,8 @@ Result<ExitStatus> runPush(const Arguments& arguments)
     const auto repository = Repository::open(arguments.word(0));
     if (!repository)
         return std::unexpected(repository.error());
-    const auto pushed = push(*repository, request, terminalAccess());
+    const Interrupt interrupt;
+    const auto pushed = push(*repository, request, terminalAccess(), interrupt.progress());
     if (!pushed)
         return std::unexpected(pushed.error());
     if (arguments.has("json"))

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "app/commands/command.h"
+#include "app/commands/interrupt.h"
 #include "core/remotes/fetch.h"
 
 namespace espalier {
@@ -9,7 +10,8 @@ Result<ExitStatus> runUpdate(const Arguments& arguments)
     const auto repository = Repository::open(arguments.word(0));
     if (!repository)
         return std::unexpected(repository.error());
-    const auto report = bringUpToDate(*repository, terminalAccess());
+    const Interrupt interrupt;
+    const auto report = bringUpToDate(*repository, terminalAccess(), interrupt.progress());
     if (!report)
         return std::unexpected(report.error());
     if (arguments.has("json")) {

@@ -19,6 +19,8 @@ fs::path folderOf(const Repository& repository)
 
 std::string notice(const std::string& name, const Result<HookRun>& run)
 {
+    if (!run && run.error().kind == ErrorKind::Cancelled)
+        return "The hook " + name + " was stopped; the change itself is done";
     if (!run)
         return "The hook " + name + " could not be run: " + run.error().line();
     if (run->exitCode == 0)
@@ -44,27 +46,30 @@ fs::path hookPath(const Repository& repository, const std::string& name)
 }
 
 Result<HookRun> runHook(const Repository& repository, const std::string& name,
-                        const std::vector<std::string>& arguments, const std::string& input, std::stop_token stop)
+                        const std::vector<std::string>& arguments, const std::string& input, const Progress& progress)
 {
     const fs::path path = hookPath(repository, name);
     if (path.empty())
         return HookRun{};
+    if (progress.stopped())
+        return cancelled();
     std::vector<std::string> argv{path.string()};
     argv.insert(argv.end(), arguments.begin(), arguments.end());
+    progress.report("Running the hook " + name);
     const auto ended =
-        run({.argv = std::move(argv), .folder = folderOf(repository), .input = input, .stop = std::move(stop)});
+        run({.argv = std::move(argv), .folder = folderOf(repository), .input = input, .stop = progress.stop});
     if (!ended)
         return std::unexpected(ended.error());
     return HookRun{true, ended->exitCode, ended->lastWords()};
 }
 
 Result<void> runPrePush(const Repository& repository, const std::string& remote, const std::string& url,
-                        const std::vector<HookRef>& refs, std::stop_token stop)
+                        const std::vector<HookRef>& refs, const Progress& progress)
 {
     std::string input;
     for (const HookRef& ref : refs)
         input += ref.source + ' ' + ref.sourceId.hex() + ' ' + ref.target + ' ' + ref.targetId.hex() + '\n';
-    const auto ended = runHook(repository, "pre-push", {remote, url}, input, std::move(stop));
+    const auto ended = runHook(repository, "pre-push", {remote, url}, input, progress);
     if (!ended)
         return std::unexpected(ended.error());
     if (ended->exitCode != 0)
@@ -76,19 +81,19 @@ Result<void> runPrePush(const Repository& repository, const std::string& remote,
 }
 
 std::string runPostRewrite(const Repository& repository, const std::vector<std::pair<Oid, Oid>>& pairs,
-                           std::stop_token stop)
+                           const Progress& progress)
 {
     std::string input;
     for (const auto& [before, now] : pairs)
         input += before.hex() + ' ' + now.hex() + '\n';
-    return notice("post-rewrite", runHook(repository, "post-rewrite", {"rebase"}, input, std::move(stop)));
+    return notice("post-rewrite", runHook(repository, "post-rewrite", {"rebase"}, input, progress));
 }
 
 std::string runPostCheckout(const Repository& repository, const Oid& before, const Oid& now, bool isBranch,
-                            std::stop_token stop)
+                            const Progress& progress)
 {
-    return notice("post-checkout", runHook(repository, "post-checkout", {before.hex(), now.hex(), isBranch ? "1" : "0"},
-                                           {}, std::move(stop)));
+    return notice("post-checkout",
+                  runHook(repository, "post-checkout", {before.hex(), now.hex(), isBranch ? "1" : "0"}, {}, progress));
 }
 
 } // namespace espalier

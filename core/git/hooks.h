@@ -9,10 +9,10 @@
 
 #include "core/git/error.h"
 #include "core/git/oid.h"
+#include "core/git/progress.h"
 #include "core/git/repository.h"
 
 #include <filesystem>
-#include <stop_token>
 #include <string>
 #include <utility>
 #include <vector>
@@ -28,10 +28,11 @@ struct HookRun {
 // Where the hook is; empty when there is none that may be executed.
 std::filesystem::path hookPath(const Repository& repository, const std::string& name);
 
-// Runs it in the worktree's root (a bare repository's folder) and waits. A hook that fails is a result.
-// Errors: NotFound, Storage (it cannot be started), Cancelled.
+// Runs it in the worktree's root (a bare repository's folder) and waits, telling `progress` that it runs. A hook that fails
+// is a result. Errors: NotFound, Storage (it cannot be started), Cancelled (it was stopped, or never begun).
 Result<HookRun> runHook(const Repository& repository, const std::string& name,
-                        const std::vector<std::string>& arguments, const std::string& input, std::stop_token stop = {});
+                        const std::vector<std::string>& arguments, const std::string& input,
+                        const Progress& progress = {});
 
 // A ref that is about to be pushed; zero ids stand for "does not exist".
 struct HookRef {
@@ -42,14 +43,14 @@ struct HookRef {
 };
 // Errors: Refused with the hook's last words when it says no; nothing was pushed then.
 Result<void> runPrePush(const Repository& repository, const std::string& remote, const std::string& url,
-                        const std::vector<HookRef>& refs, std::stop_token stop = {});
+                        const std::vector<HookRef>& refs, const Progress& progress = {});
 
 // After a replay was applied: git's "rebase" rewrite, old and new commit each. Returns a line for the user when the hook
-// failed, else nothing: what it says changes nothing any more.
+// failed or was stopped, else nothing: what it says changes nothing any more.
 std::string runPostRewrite(const Repository& repository, const std::vector<std::pair<Oid, Oid>>& pairs,
-                           std::stop_token stop = {});
+                           const Progress& progress = {});
 // After the worktree moved; `isBranch` as githooks(5) says. Returns as runPostRewrite().
 std::string runPostCheckout(const Repository& repository, const Oid& before, const Oid& now, bool isBranch,
-                            std::stop_token stop = {});
+                            const Progress& progress = {});
 
 } // namespace espalier

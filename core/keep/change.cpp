@@ -410,7 +410,11 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
         entry->id.clear();
     }
     applied.entry = std::move(*entry);
-    runAftermath(repository, applied, change.rewrites);
+    {
+        // The change is whole. A hook may take its time, and may ask for a change of its own.
+        const ChangeLock given = std::move(*lock);
+    }
+    runAftermath(repository, applied, change.rewrites, progress);
     return applied;
 }
 

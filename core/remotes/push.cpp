@@ -114,8 +114,7 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
     }
     pushed.forced = !advertised->isZero() && !order.now.isZero() && !descends(repository, order.now, *advertised);
     const HookRef hookRef{order.now.isZero() ? "(delete)" : order.localRef, order.now, ref, *advertised};
-    if (auto allowed =
-            runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress.stop);
+    if (auto allowed = runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress);
         !allowed)
         return std::unexpected(allowed.error());
     auto lock = ChangeLock::take(repository);

@@ -11,6 +11,8 @@
 #include <QTemporaryDir>
 #include <QtTest>
 
+#include <signal.h>
+
 using namespace espalier;
 using espalier::test::folderState;
 
@@ -203,6 +205,38 @@ class TestCommands : public QObject {
         QCOMPARE(outcome.status, status);
         if (status != 0)
             QCOMPARE(outcome.error.trimmed().count('\n'), 0);
+    }
+
+    // The change is done; the interrupt ends the hook, not the program in the middle of what it says.
+    void anInterruptStopsAHook()
+    {
+        QTemporaryDir folder;
+        const QString clone = build(folder, QStringLiteral("same-lines")) + QStringLiteral("/clone");
+        const QString hook = clone + QStringLiteral("/.git/hooks/post-rewrite"), mark = folder.filePath("began");
+        QDir().mkpath(QFileInfo(hook).path());
+        QFile file(hook);
+        QVERIFY(file.open(QIODevice::WriteOnly));
+        file.write("#!/bin/sh\necho $$ >'" + mark.toUtf8() + ".new'\nmv '" + mark.toUtf8() + ".new' '" + mark.toUtf8() +
+                   "'\nsleep 1000\n");
+        file.close();
+        QVERIFY(file.setPermissions(QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner));
+        QProcess process;
+        process.start(QStringLiteral(ESPALIER_PROGRAM),
+                      {"replay", clone, "--branch", "topic/moon-phase", "--onto", "upstream/main", "--json"});
+        QTRY_VERIFY_WITH_TIMEOUT(QFile::exists(mark), 60000);
+        QFile began(mark);
+        QVERIFY(began.open(QIODevice::ReadOnly));
+        const pid_t running = began.readAll().trimmed().toInt();
+        QVERIFY(running > 1);
+        QCOMPARE(::kill(pid_t(process.processId()), SIGINT), 0);
+        QVERIFY(process.waitForFinished(60000));
+        QCOMPARE(process.exitStatus(), QProcess::NormalExit);
+        QCOMPARE(process.exitCode(), 0);
+        const QJsonObject told = QJsonDocument::fromJson(process.readAllStandardOutput()).object();
+        QCOMPARE(gitAt(clone, {"rev-parse", "topic/moon-phase"}), told["newTip"].toString().toUtf8());
+        QVERIFY(
+            process.readAllStandardError().contains("The hook post-rewrite was stopped; the change itself is done"));
+        QCOMPARE(::kill(running, 0), -1);
     }
 };
 

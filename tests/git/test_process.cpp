@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "core/git/conversation.h"
 #include "core/git/process.h"
 
 #include <QElapsedTimer>
@@ -28,11 +29,49 @@ class TestProcess : public QObject {
     void scriptWithoutInterpreter();
     void endedBySignal();
     void stopEndsItAndItsChildren();
+    void stopEndsWhatDoesNotHeedIt();
+    void stopEndsChildrenThatDoNotHeedIt();
     void stopWhileItHasClosedItsOutput();
     void backgroundChildDoesNotHoldUs();
     void tooMuchOutput();
     void lastWords();
+    void talking();
+    void talkingEndsWithTheProgram();
+    void nothingIsSaidToAClosedInput();
+    void leavingEndsWhatDoesNotHeedIt();
+    void farewellEndsWhatStays();
 };
+
+namespace {
+
+// Gone, or a zombie that nobody has reaped yet.
+bool isGone(pid_t pid)
+{
+    QFile state(QString("/proc/%1/stat").arg(pid));
+    return !state.open(QIODevice::ReadOnly) || state.readAll().contains(") Z ");
+}
+
+pid_t pidIn(const std::string& path)
+{
+    QFile file(QString::fromStdString(path));
+    return file.open(QIODevice::ReadOnly) ? file.readAll().trimmed().toInt() : -1;
+}
+
+// Runs it until it has written the file, then stops it.
+Result<ProcessResult> stopped(const std::string& script, const std::string& pidFile)
+{
+    std::stop_source source;
+    Result<ProcessResult> ended;
+    std::thread worker([&] { ended = run({.argv = {"sh", "-c", script, pidFile}, .stop = source.get_token()}); });
+    const bool began = QTest::qWaitFor([&] { return QFile::exists(QString::fromStdString(pidFile)); }, 60000);
+    source.request_stop();
+    worker.join();
+    return began ? ended : fail(ErrorKind::Broken, "It did not begin");
+}
+
+constexpr char heedless[] = "trap '' TERM HUP; echo $$ >\"$0.new\"; mv \"$0.new\" \"$0\"; while :; do sleep 1; done";
+
+} // namespace
 
 void TestProcess::outputAndStatus()
 {
@@ -148,28 +187,39 @@ void TestProcess::stopEndsItAndItsChildren()
 {
     QTemporaryDir folder;
     const std::string pidFile = folder.filePath("pid").toStdString();
-    std::stop_source source;
-    Result<ProcessResult> ended;
-    std::thread worker([&] {
-        ended = run({.argv = {"sh", "-c", "sleep 600 & echo $! > \"$0.new\"; mv \"$0.new\" \"$0\"; wait", pidFile},
-                     .stop = source.get_token()});
-    });
-    const bool began = QTest::qWaitFor([&] { return QFile::exists(QString::fromStdString(pidFile)); }, 60000);
-    source.request_stop();
-    worker.join();
-    QVERIFY(began);
+    const auto ended = stopped("sleep 600 & echo $! > \"$0.new\"; mv \"$0.new\" \"$0\"; wait", pidFile);
     QVERIFY(!ended);
     QCOMPARE(ended.error().kind, ErrorKind::Cancelled);
-    QFile file(QString::fromStdString(pidFile));
-    QVERIFY(file.open(QIODevice::ReadOnly));
-    const pid_t grandchild = file.readAll().trimmed().toInt();
+    const pid_t grandchild = pidIn(pidFile);
     QVERIFY(grandchild > 1);
-    // Gone, or a zombie that nobody has reaped yet.
-    const auto isGone = [&] {
-        QFile state(QString("/proc/%1/stat").arg(grandchild));
-        return !state.open(QIODevice::ReadOnly) || state.readAll().contains(") Z ");
-    };
-    QTRY_VERIFY_WITH_TIMEOUT(isGone(), 60000);
+    QTRY_VERIFY_WITH_TIMEOUT(isGone(grandchild), 60000);
+}
+
+void TestProcess::stopEndsWhatDoesNotHeedIt()
+{
+    QTemporaryDir folder;
+    const std::string pidFile = folder.filePath("pid").toStdString();
+    const auto ended = stopped(heedless, pidFile);
+    QVERIFY(!ended);
+    QCOMPARE(ended.error().kind, ErrorKind::Cancelled);
+    QVERIFY(pidIn(pidFile) > 1);
+    QCOMPARE(::kill(pidIn(pidFile), 0), -1); // reaped too
+}
+
+// It goes when it is asked to; what it has started does not.
+void TestProcess::stopEndsChildrenThatDoNotHeedIt()
+{
+    QTemporaryDir folder;
+    const std::string pidFile = folder.filePath("pid").toStdString();
+    const auto ended =
+        stopped("sh -c '" + QByteArray(heedless).replace("'", "'\\''").toStdString() + "' \"$0\" & wait", pidFile);
+    QVERIFY(!ended);
+    QCOMPARE(ended.error().kind, ErrorKind::Cancelled);
+    const pid_t grandchild = pidIn(pidFile);
+    QVERIFY(grandchild > 1);
+    const bool gone = QTest::qWaitFor([&] { return isGone(grandchild); }, 10000);
+    ::kill(grandchild, SIGKILL);
+    QVERIFY(gone);
 }
 
 void TestProcess::stopWhileItHasClosedItsOutput()
@@ -205,6 +255,72 @@ void TestProcess::lastWords()
 {
     QCOMPARE((ProcessResult{1, "", "first\nerror: \x1b[1mno key.\r\n\n"}.lastWords()), "error: \\x1B[1mno key");
     QCOMPARE(ProcessResult{}.lastWords(), "");
+}
+
+void TestProcess::talking()
+{
+    auto cat = Conversation::start({.argv = {"sh", "-c", "echo word >&2; exec cat"}});
+    QVERIFY(cat);
+    QVERIFY(cat->write("one", {}));
+    char buffer[16];
+    QCOMPARE(cat->read(buffer, sizeof buffer, {}).value(), std::size_t(3));
+    QCOMPARE(std::string(buffer, 3), "one");
+    cat->closeInput();
+    QCOMPARE(cat->read(buffer, sizeof buffer, {}).value(), std::size_t(0));
+    QCOMPARE(cat->wait(), 0);
+    QCOMPARE(cat->errors(), "word\n");
+    std::stop_source source;
+    source.request_stop();
+    auto other = Conversation::start({.argv = {"cat"}});
+    QCOMPARE(other->read(buffer, sizeof buffer, {source.get_token(), {}}).error().kind, ErrorKind::Cancelled);
+}
+
+// What it has left running holds its pipes open, and is not waited for.
+void TestProcess::talkingEndsWithTheProgram()
+{
+    auto talk = Conversation::start({.argv = {"sh", "-c", "sleep 600 & echo $!; kill -KILL $$"}});
+    QVERIFY(talk);
+    std::string told;
+    char buffer[64];
+    for (;;) {
+        const auto got = talk->read(buffer, sizeof buffer, {});
+        QVERIFY(got);
+        if (*got == 0)
+            break;
+        told.append(buffer, *got);
+    }
+    const auto sent = talk->write(std::string(1 << 20, 'x'), {});
+    QVERIFY(!sent);
+    QCOMPARE(sent.error().kind, ErrorKind::Network);
+    QCOMPARE(talk->wait(), 128 + SIGKILL);
+    QCOMPARE(::kill(std::stoi(told), SIGKILL), 0);
+}
+
+void TestProcess::nothingIsSaidToAClosedInput()
+{
+    auto talk = Conversation::start({.argv = {"sleep", "600"}});
+    QVERIFY(talk);
+    talk->closeInput();
+    QCOMPARE(talk->write("word", {}).error().kind, ErrorKind::Network);
+}
+
+void TestProcess::leavingEndsWhatDoesNotHeedIt()
+{
+    QTemporaryDir folder;
+    const std::string pidFile = folder.filePath("pid").toStdString();
+    {
+        const auto talk = Conversation::start({.argv = {"sh", "-c", heedless, pidFile}, .interactive = true});
+        QVERIFY(talk);
+        QVERIFY(QTest::qWaitFor([&] { return QFile::exists(QString::fromStdString(pidFile)); }, 60000));
+    }
+    QCOMPARE(::kill(pidIn(pidFile), 0), -1);
+}
+
+void TestProcess::farewellEndsWhatStays()
+{
+    auto talk = Conversation::start({.argv = {"sleep", "600"}});
+    QVERIFY(talk);
+    QCOMPARE(talk->wait(), 128 + SIGTERM);
 }
 
 QTEST_GUILESS_MAIN(TestProcess)
