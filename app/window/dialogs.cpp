@@ -3,6 +3,8 @@
 
 #include "app/support/text.h"
 #include "app/support/theme.h"
+#include "app/support/work.h"
+#include "core/history/branch_names.h"
 
 #include <QCheckBox>
 #include <QComboBox>
@@ -189,34 +191,21 @@ class Picker {
 
 QString branchProblem(const std::string& name, const Snapshot& snapshot)
 {
-    if (!isBranchName(name))
+    const BranchNameVerdict verdict = judgeBranchName(snapshot, name);
+    switch (verdict.kind) {
+    case BranchNameVerdict::Malformed:
         return QObject::tr("git does not accept this as the name of a branch.");
-    const std::string full = "refs/heads/" + name;
-    for (const Ref& ref : snapshot.refs) {
-        if (ref.name == full)
-            return QObject::tr("There is a branch of this name already.");
-        if (ref.name.starts_with(full + "/") || full.starts_with(ref.name + "/"))
-            return QObject::tr("A branch cannot stand below another one: %1 exists.").arg(toText(ref.shortName));
+    case BranchNameVerdict::Taken:
+        return QObject::tr("There is a branch of this name already.");
+    case BranchNameVerdict::Nested:
+        return QObject::tr("A branch cannot stand below another one: %1 exists.").arg(toText(verdict.other));
+    case BranchNameVerdict::Free:
+        break;
     }
     return {};
 }
 
 } // namespace
-
-bool isBranchName(const std::string& name)
-{
-    if (name.empty() || name == "@" || name == "HEAD" || name.starts_with('-') || name.starts_with('/') ||
-        name.ends_with('/') || name.ends_with('.'))
-        return false;
-    for (const char* bad : {"..", "//", "@{", "/.", ".lock/"})
-        if (name.find(bad) != std::string::npos)
-            return false;
-    if (name.starts_with('.') || name.ends_with(".lock"))
-        return false;
-    return std::none_of(name.begin(), name.end(), [](unsigned char c) {
-        return c < 0x21 || c == 0x7f || std::string_view("~^:?*[\\").find(char(c)) != std::string_view::npos;
-    });
-}
 
 std::optional<BranchAnswer> askBranchName(QWidget* parent, const QString& title, const QString& sentence,
                                           const QString& proposed, const Snapshot& snapshot, bool offerCheckOut)
@@ -321,6 +310,39 @@ bool confirm(QWidget* parent, const QString& title, const QString& sentence, con
     return dialog.exec() == QDialog::Accepted;
 }
 
+namespace {
+
+// Whether a folder is there and holds anything is asked off the GUI thread: a disk, and more so a network's, may take its time.
+class FolderQuestion : public QObject {
+  public:
+    using QObject::QObject;
+
+    // The answer comes once, and only for the newest question.
+    void ask(const QString& folder, std::function<void(bool isTaken)> answer)
+    {
+        if (m_work)
+            m_work->cancel();
+        const int asked = ++m_asked;
+        m_work = startWork<bool>(
+            this, tr("Looking at the folder"),
+            [folder = std::filesystem::path(toBytes(folder))](const Progress&) -> Result<bool> {
+                std::error_code error;
+                return std::filesystem::exists(folder, error) && !std::filesystem::is_empty(folder, error) && !error;
+            },
+            [this, asked, answer = std::move(answer)](const Result<bool>& taken) {
+                if (asked == m_asked)
+                    answer(taken.value_or(false));
+            },
+            WorkPriority::Background);
+    }
+
+  private:
+    QPointer<Work> m_work;
+    int m_asked = 0;
+};
+
+} // namespace
+
 std::optional<CloneAnswer> askClone(QWidget* parent)
 {
     Question dialog(parent, QObject::tr("Clone"),
@@ -338,11 +360,13 @@ std::optional<CloneAnswer> askClone(QWidget* parent)
     browse->setAutoDefault(false);
     dialog.form()->addRow(into, row);
     bool typed = false;
+    FolderQuestion question;
     const auto judge = [&] {
-        const QDir target(folder->text());
-        const bool taken = !folder->text().isEmpty() && target.exists() && !target.isEmpty();
-        dialog.judge(taken ? QObject::tr("This folder is not empty.") : QString(),
-                     url->text().trimmed().isEmpty() || folder->text().trimmed().isEmpty());
+        const bool isMissing = url->text().trimmed().isEmpty() || folder->text().trimmed().isEmpty();
+        dialog.judge(QString(), true);
+        question.ask(folder->text().trimmed(), [&, isMissing](bool isTaken) {
+            dialog.judge(isTaken ? QObject::tr("This folder is not empty.") : QString(), isMissing);
+        });
     };
     QObject::connect(url, &QLineEdit::textChanged, &dialog, [&](const QString& text) {
         QString last = text.trimmed();

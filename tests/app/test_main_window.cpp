@@ -285,7 +285,7 @@ void TestMainWindow::branchNames()
     QFETCH(QString, name);
     const TempRepository repo;
     const bool accepted = repo.tryGit({"check-ref-format", "--branch", name}).exitCode == 0;
-    QCOMPARE(dialogs::isBranchName(name.toStdString()), accepted);
+    QCOMPARE(isBranchName(name.toStdString()), accepted);
 }
 
 QTEST_MAIN(TestMainWindow)
