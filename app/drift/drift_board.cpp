@@ -83,6 +83,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     });
     connect(session, &Session::snapshotChanged, this, &DriftBoard::reload);
     connect(session, &Session::driftChanged, this, &DriftBoard::reload);
+    connect(session, &Session::localChangesChanged, m_model, &DriftModel::updateChanges);
     connect(session, &Session::forecastChanged, m_model, &DriftModel::updateForecast);
     connect(m_model, &DriftModel::forecastsArrived, m_list->viewport(), qOverload<>(&QWidget::update));
     // Rows go to other groups by and by; what is chosen stays so, and in view if it was.

@@ -88,7 +88,10 @@ int DriftDelegate::axisAt(int width) { return width * 3 / 10; }
 QSize DriftDelegate::sizeHint(const QStyleOptionViewItem& option, const QModelIndex& index) const
 {
     const int line = option.fontMetrics.height();
-    return {line * 14, m_model->row(index.row()).heading ? line * 2 : line * 2 + line * 5 / 4};
+    const DriftRow& row = m_model->row(index.row());
+    if (row.heading)
+        return {line * 14, line * 2};
+    return {line * 14, line * 2 + line * 5 / 4 + (row.changes.isEmpty() ? 0 : line * 5 / 4)};
 }
 
 void DriftDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option, const QModelIndex& index) const
@@ -117,7 +120,10 @@ void DriftDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option,
     }
     const QRect room = option.rect.adjusted(pad, line * 2 / 5, -pad, -line * 2 / 5);
     const QRect upper(room.left(), room.top(), room.width(), line * 5 / 4);
-    const QRect lower(room.left(), upper.bottom(), room.width(), room.bottom() - upper.bottom());
+    // What is changed but not committed stands below the branch that it would be committed to.
+    const QRect changes(room.left(), upper.bottom(), room.width(), row.changes.isEmpty() ? 0 : line * 5 / 4);
+    const QRect lower(room.left(), changes.top() + changes.height(), room.width(),
+                      room.bottom() - changes.top() - changes.height());
     const QFont forecastFont = theme::sized(option.font, 1.0, row.forecastTone == DriftTone::Warning);
     const int forecastWidth =
         std::min(QFontMetrics(forecastFont).horizontalAdvance(row.forecast) + pad / 2, room.width() * 3 / 5);
@@ -128,6 +134,10 @@ void DriftDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option,
     painter->setFont(forecastFont);
     drawText(painter, QRect(upper.right() - forecastWidth, upper.top(), forecastWidth, upper.height()), Qt::AlignRight,
              row.forecast, toneColour(row.forecastTone, palette));
+    if (!row.changes.isEmpty()) {
+        painter->setFont(theme::sized(option.font, 0.9));
+        drawText(painter, changes, Qt::AlignLeft, row.changes, theme::quiet(palette));
+    }
     painter->setFont(option.font);
     drawBar(painter, lower, room.left() + axisAt(room.width()), row, *m_model, palette);
     painter->setFont(theme::sized(option.font, 0.9, row.forkTone == DriftTone::Loss));

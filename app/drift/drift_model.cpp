@@ -143,6 +143,7 @@ DriftRow DriftModel::describe(const BranchDrift& branch) const
     row.behind = branch.behind;
     row.place = ref.place.value_or(Place::Clone);
     row.checkedOut = ref.name == snapshot.worktree.headBranch;
+    row.changes = changesOf(row);
     switch (branch.fork) {
     case ForkState::None:
         if (ref.kind == RefKind::Branch && branch.ahead > 0)
@@ -245,6 +246,24 @@ void DriftModel::updateForecast(const QString& ref)
     Q_EMIT forecastsArrived();
 }
 
+QString DriftModel::changesOf(const DriftRow& row) const
+{
+    const std::optional<LocalChanges>& changes = m_session->localChanges();
+    return row.checkedOut && changes ? toText(changes->words()) : QString();
+}
+
+void DriftModel::updateChanges()
+{
+    for (std::size_t at = 0; at < m_rows.size(); ++at) {
+        DriftRow& row = m_rows[at];
+        if (!row.checkedOut || row.changes == changesOf(row))
+            continue;
+        row.changes = changesOf(row);
+        const QModelIndex index = this->index(int(at));
+        Q_EMIT dataChanged(index, index, {Qt::DisplayRole, Qt::AccessibleTextRole, Qt::SizeHintRole});
+    }
+}
+
 int DriftModel::indexOf(const std::string& ref) const
 {
     const auto found = m_index.find(ref);
@@ -290,6 +309,8 @@ QVariant DriftModel::data(const QModelIndex& index, int role) const
             tr("%1, %2 behind, %3 ahead").arg(row.text, QString::number(row.behind), QString::number(row.ahead));
         if (row.checkedOut)
             text += tr(", checked out");
+        if (!row.changes.isEmpty())
+            text += tr(", local changes: %1").arg(row.changes);
         for (const QString& part : {row.forecast, row.fork, row.replacement})
             if (!part.isEmpty())
                 text += QStringLiteral(", ") + part;

@@ -25,6 +25,7 @@ struct DriftRow {
     std::uint32_t ahead = 0, behind = 0;
     QString forecast, fork;   // right-hand texts, above and below
     QString replacement;      // what a forced update would replace, in a sentence; empty when there is nothing to say
+    QString changes;          // local changes of the branch that is checked out, in words; empty when there are none
     bool forecastOld = false; // what it was; it is being computed again
     DriftTone forecastTone = DriftTone::Quiet, forkTone = DriftTone::Quiet;
     bool checkedOut = false;
@@ -45,6 +46,8 @@ class DriftModel : public QAbstractListModel {
     // Cheap: tens of thousands of answers may come in a minute. A branch that has landed changes its group a while later,
     // with all others that have.
     void updateForecast(const QString& ref);
+    // The local changes were counted anew.
+    void updateChanges();
 
     const DriftRow& row(int index) const { return m_rows[std::size_t(index)]; }
     // -1 when the board has no such branch.
@@ -77,6 +80,7 @@ class DriftModel : public QAbstractListModel {
 
   private:
     DriftRow describe(const BranchDrift& drift) const;
+    QString changesOf(const DriftRow& row) const;
     static void describeReplacement(const Replacement& replacement, DriftRow& row);
     void describeForecast(DriftRow& row) const;
     void tellForecast(DriftRow& row) const;

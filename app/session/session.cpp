@@ -17,10 +17,28 @@ struct Loaded {
     SnapshotPtr snapshot;
     LanesPtr lanes;
     std::uint64_t fingerprint = 0;
-    std::vector<std::string> recovered;
-    QStringList folders;
+    Recovery recovery;
     bool unchanged = false;
 };
+
+Recovery recoverIn(const Repository& repository)
+{
+    const auto recovered = recover(repository);
+    QStringList lines;
+    if (recovered) {
+        for (const std::string& done : *recovered)
+            lines << toText(done + '.');
+        return {lines.join(QLatin1Char(' ')), false};
+    }
+    if (const auto entries = readLogbook(repository))
+        for (const LogbookEntry& entry : *entries)
+            if (entry.state == EntryState::Begun && entry.remote.empty())
+                lines << toText(entry.title);
+    return {Session::tr("This is half done and cannot be finished: %1. %2")
+                .arg(lines.isEmpty() ? Session::tr("a change of the logbook") : lines.join(QStringLiteral(", ")),
+                     toText(recovered.error().line())),
+            true};
+}
 
 struct Counted {
     Drift drift;
@@ -32,11 +50,12 @@ struct Counted {
 Session::Session(QObject* parent) : QObject(parent), d(std::make_unique<Private>())
 {
     connect(&d->watch, &RepositoryWatch::changed, this, [this] { refresh(); });
+    connect(&d->watch, &RepositoryWatch::worktreeChanged, this, &Session::countChangesNow);
 }
 
 Session::~Session()
 {
-    for (const QPointer<Work>& work : {d->loading, d->drifting})
+    for (const QPointer<Work>& work : {d->loading, d->drifting, d->counting})
         if (work)
             work->cancel();
 }
@@ -48,10 +67,13 @@ void Session::open(const QString& path)
 {
     if (d->loading)
         d->loading->cancel();
-    if (d->drifting)
-        d->drifting->cancel();
+    for (const QPointer<Work>& work : {d->drifting, d->counting})
+        if (work)
+            work->cancel();
     ++d->generation;
     m_path = path;
+    m_recovery = {};
+    m_localChanges.reset();
     m_snapshot.reset();
     m_lanes.reset();
     m_drift.reset();
@@ -85,12 +107,11 @@ void Session::refresh(bool force)
             },
             Qt::QueuedConnection);
     };
-    const auto job = [first, force, showFirst, known = d->fingerprint,
+    const auto job = [first, force, showFirst, known = d->fingerprint, folders = d->watch.folders(),
                       previous = m_snapshot](const Repository& repository, const Progress& progress) -> Result<Loaded> {
         Loaded loaded;
-        if (first && !repository.isBare())
-            if (auto recovered = recover(repository))
-                loaded.recovered = *recovered;
+        if (first)
+            loaded.recovery = recoverIn(repository);
         loaded.fingerprint = repositoryFingerprint(repository);
         if (!force && loaded.fingerprint == known) {
             loaded.unchanged = true;
@@ -103,7 +124,7 @@ void Session::refresh(bool force)
         auto lanes = layOut(*snapshot, {}, progress);
         if (!lanes)
             return std::unexpected(lanes.error());
-        loaded.folders = RepositoryWatch::foldersOf(repository);
+        folders->set(repository, progress.stop);
         loaded.snapshot = *snapshot;
         loaded.lanes = *lanes;
         return loaded;
@@ -112,13 +133,12 @@ void Session::refresh(bool force)
         d->loading.clear();
         if (generation != d->generation)
             return;
-        if (loaded && !loaded->unchanged) {
-            d->watch.watch(loaded->folders);
+        if (loaded && !loaded->recovery.line.isEmpty())
+            m_recovery = loaded->recovery;
+        if (loaded && !loaded->unchanged)
             takeUp(std::move(loaded->snapshot), std::move(loaded->lanes), loaded->fingerprint);
-        }
         if (loaded) {
-            for (const std::string& done : loaded->recovered)
-                Q_EMIT said(toText(done));
+            countChangesNow();
         } else if (loaded.error().kind != ErrorKind::Cancelled) {
             Q_EMIT failed(toText(loaded.error().line()));
             if (!m_snapshot)
@@ -155,6 +175,30 @@ void Session::takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerp
     d->fingerprint = fingerprint;
     Q_EMIT snapshotChanged();
     computeDriftNow();
+}
+
+void Session::countChangesNow()
+{
+    if (!m_snapshot || m_snapshot->worktree.bare)
+        return;
+    if (d->counting) {
+        d->countAgain = true;
+        return;
+    }
+    const auto then = [this, path = m_path](const Result<LocalChanges>& changes) {
+        d->counting.clear();
+        if (path == m_path && changes && m_localChanges != *changes) {
+            m_localChanges = *changes;
+            Q_EMIT localChangesChanged();
+        }
+        if (path == m_path && !changes && changes.error().kind != ErrorKind::Cancelled)
+            Q_EMIT failed(toText(changes.error().line()));
+        if (std::exchange(d->countAgain, false) || path != m_path)
+            countChangesNow();
+    };
+    d->counting = startWork<LocalChanges>(this, tr("Counting local changes"),
+                                          withRepository<LocalChanges>(m_path, countLocalChanges), then,
+                                          WorkPriority::Background);
 }
 
 void Session::computeDriftNow()
@@ -240,8 +284,12 @@ void Session::forecastNow()
         return true;
     };
     const auto then = [this, generation = d->generation, clock](Result<bool> done) {
-        if (generation == d->generation && done)
+        if (generation != d->generation)
+            return;
+        if (done)
             Q_EMIT forecastsDone(clock.elapsed());
+        else if (done.error().kind != ErrorKind::Cancelled)
+            Q_EMIT failed(toText(done.error().line()));
     };
     d->drifting =
         startWork<bool>(this, tr("Forecasting"), withRepository<bool>(m_path, job), then, WorkPriority::Background);

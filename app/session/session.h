@@ -9,6 +9,7 @@
 #pragma once
 
 #include "core/history/drift.h"
+#include "core/history/local_changes.h"
 #include "core/keep/apply.h"
 #include "core/lanes/lanes.h"
 #include "core/remotes/clean_up.h"
@@ -28,11 +29,21 @@
 
 namespace espalier {
 
+// What opening a repository made of a change that was interrupted there.
+struct Recovery {
+    QString line;        // empty: there was none
+    bool failed = false; // it is half done still, and the line says why
+};
+
 using DryRunPtr = std::shared_ptr<const DryRun>;
 
 // What an operation tells whoever asked for it, once, on the GUI thread: also that it failed or was stopped. It is not
 // told when another repository was opened meanwhile.
 template <typename T> using Answer = std::function<void(const Result<T>&)>;
+
+// What was done and what is to be said beside it, in one line: a line of its own would take the place of the first before
+// anybody has read that.
+QString doneLine(const Applied& done);
 
 class Session : public QObject {
     Q_OBJECT
@@ -43,7 +54,7 @@ class Session : public QObject {
     // How the user is asked for logins and about unknown hosts; without it every such question is answered "no".
     void setAccess(const Access& access);
 
-    // Opens in the background; snapshotChanged or failed follows. Recovers a begun logbook entry first.
+    // Opens in the background; snapshotChanged or openFailed follows. Recovers a begun logbook entry first.
     void open(const QString& path);
     bool isOpen() const { return m_snapshot != nullptr; }
     QString path() const { return m_path; }
@@ -53,6 +64,10 @@ class Session : public QObject {
 
     // Null before the first snapshot.
     SnapshotPtr snapshot() const { return m_snapshot; }
+    // Of the opening of this repository.
+    const Recovery& recovery() const { return m_recovery; }
+    // As it was counted last; nothing until then, and for a bare repository.
+    const std::optional<LocalChanges>& localChanges() const { return m_localChanges; }
     // All rows; the graph lays out what it folds, focuses or filters itself.
     LanesPtr lanes() const { return m_lanes; }
     std::shared_ptr<const Drift> drift() const { return m_drift; }
@@ -103,6 +118,7 @@ class Session : public QObject {
     // The repository could not be opened at all; isOpen() stays false.
     void openFailed(const QString& line);
     void driftChanged();
+    void localChangesChanged();
     void forecastChanged(const QString& ref);
     // The whole list was forecast: `milliseconds` it took.
     void forecastsDone(qint64 milliseconds);
@@ -114,6 +130,7 @@ class Session : public QObject {
   private:
     void offerFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes);
     void takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerprint);
+    void countChangesNow();
     void computeDriftNow();
     void forecastNow();
     void applied(const Applied& done);
@@ -126,6 +143,8 @@ class Session : public QObject {
     QString m_path;
     SnapshotPtr m_snapshot;
     LanesPtr m_lanes;
+    Recovery m_recovery;
+    std::optional<LocalChanges> m_localChanges;
     std::shared_ptr<const Drift> m_drift;
     MainLines m_mainLines;
 };

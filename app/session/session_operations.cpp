@@ -7,6 +7,27 @@
 
 namespace espalier {
 
+namespace {
+
+QString withNotices(QString line, const std::vector<std::string>& notices)
+{
+    for (const std::string& notice : notices)
+        line += (line.isEmpty() ? QString() : QStringLiteral(" ")) + toText(notice) + QLatin1Char('.');
+    return line;
+}
+
+} // namespace
+
+QString doneLine(const Applied& done)
+{
+    QString line;
+    if (!done.entry.title.empty())
+        line = Session::tr("Done: %1.").arg(toText(done.entry.title));
+    if (!done.entry.id.empty())
+        line += QLatin1Char(' ') + Session::tr("It can be taken back from the logbook.");
+    return withNotices(line, done.notices);
+}
+
 WorkQueue* Session::Private::writing(Session* session, const QString& path)
 {
     WorkQueue*& queue = queues[path];
@@ -42,12 +63,7 @@ void Session::operate(const QString& title, Job job, Report report, Answer<T> an
     d->writing(this, m_path)->add<T>(title, withRepository<T>(m_path, std::move(job)), then);
 }
 
-void Session::applied(const Applied& done)
-{
-    Q_EMIT said(tr("Done: %1. It can be taken back from the logbook.").arg(toText(done.entry.title)));
-    for (const std::string& notice : done.notices)
-        Q_EMIT said(toText(notice));
-}
+void Session::applied(const Applied& done) { Q_EMIT said(doneLine(done)); }
 
 void Session::fetch(const std::string& remote)
 {
@@ -132,9 +148,7 @@ void Session::push(const PushRequest& request, Answer<Pushed> answer)
             return espalier::push(repository, request, access, progress);
         },
         [this](const Pushed& pushed) {
-            Q_EMIT said(tr("Pushed %1.").arg(toText(pushed.branch)));
-            for (const std::string& notice : pushed.notices)
-                Q_EMIT said(toText(notice));
+            Q_EMIT said(withNotices(tr("Pushed %1.").arg(toText(pushed.branch)), pushed.notices));
         },
         std::move(answer));
 }

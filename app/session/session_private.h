@@ -26,6 +26,8 @@ struct Session::Private {
     RepositoryWatch watch;
     QPointer<Work> loading;
     QPointer<Work> drifting;
+    QPointer<Work> counting;
+    bool countAgain = false;
     QHash<QString, WorkQueue*> queues;
     bool loadAgain = false;
     bool forceAgain = false;

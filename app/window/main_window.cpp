@@ -129,14 +129,16 @@ void MainWindow::buildStatus()
     m_workBar = new QProgressBar(this);
     m_workBar->setMaximumWidth(theme::gap(this) * 20);
     m_workBar->setTextVisible(false);
-    m_workCancel = new QPushButton(tr("Cancel"), this);
+    // Not "cancel": what a work has done already, it has done.
+    m_workStop = new QPushButton(tr("&Stop"), this);
+    m_workStop->setObjectName(QStringLiteral("stopWork"));
     for (QWidget* widget :
-         {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar), static_cast<QWidget*>(m_workCancel)}) {
+         {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar), static_cast<QWidget*>(m_workStop)}) {
         statusBar()->addPermanentWidget(widget);
     }
-    connect(m_workCancel, &QPushButton::clicked, this, [this] {
-        if (m_shownWork)
-            m_shownWork->cancel();
+    connect(m_workStop, &QPushButton::clicked, this, [this] {
+        if (Work* work = shownWork())
+            work->cancel();
     });
     connect(statusBar(), &QStatusBar::messageChanged, this, &MainWindow::updateStatus);
     updateStatus();
@@ -149,39 +151,38 @@ void MainWindow::buildStatus()
 // An empty bar takes room from the page.
 void MainWindow::updateStatus()
 {
-    const bool works = m_shownWork != nullptr;
+    const Work* work = shownWork();
     for (QWidget* widget :
-         {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar), static_cast<QWidget*>(m_workCancel)})
-        widget->setVisible(works);
-    statusBar()->setVisible(works || !statusBar()->currentMessage().isEmpty());
+         {static_cast<QWidget*>(m_workTitle), static_cast<QWidget*>(m_workBar), static_cast<QWidget*>(m_workStop)})
+        widget->setVisible(work != nullptr);
+    statusBar()->setVisible(work || !statusBar()->currentMessage().isEmpty());
+    if (!work)
+        return;
+    const QString step =
+        work->step().isEmpty() ? QString() : QStringLiteral(" · ") + work->step() + QStringLiteral("…");
+    const QString waiting = work->waiting() == 0 ? QString() : tr(" · %1 more after it").arg(work->waiting());
+    m_workTitle->setText(work->title() + step + waiting);
+    m_workStop->setAccessibleDescription(work->title() + step);
+    m_workBar->setRange(0, work->fraction() < 0 ? 0 : 1000);
+    m_workBar->setValue(int(work->fraction() * 1000));
+    m_workStop->setEnabled(!work->isCancelled());
 }
+
+// The newest of those that still run: when it has ended, the one before it is seen again, and can be stopped.
+Work* MainWindow::shownWork() const { return m_shownWorks.isEmpty() ? nullptr : m_shownWorks.back(); }
 
 void MainWindow::showWork(Work* work)
 {
-    m_shownWork = work;
-    const auto update = [this, work] {
-        if (m_shownWork != work)
-            return;
-        const QString step = work->step().isEmpty() ? QString() : QStringLiteral(" · ") + work->step();
-        const QString waiting = work->waiting() == 0 ? QString() : tr(" · %1 more after it").arg(work->waiting());
-        static_cast<PlainLabel*>(m_workTitle)->setText(work->title() + step + waiting);
-        m_workBar->setRange(0, work->fraction() < 0 ? 0 : 1000);
-        m_workBar->setValue(int(work->fraction() * 1000));
-    };
-    const auto hide = [this, work] {
-        if (m_shownWork != work)
-            return;
-        m_shownWork.clear();
+    m_shownWorks.append(work);
+    updateStatus();
+    const auto forget = [this, work] {
+        m_shownWorks.removeAll(work);
         updateStatus();
     };
-    update();
-    updateStatus();
-    connect(work, &Work::progressed, this, update);
-    connect(work, &Work::ended, this, hide);
-    connect(work, &QObject::destroyed, this, [this] {
-        if (!m_shownWork)
-            updateStatus();
-    });
+    connect(work, &Work::progressed, this, &MainWindow::updateStatus);
+    connect(work, &Work::cancelled, this, &MainWindow::updateStatus);
+    connect(work, &Work::ended, this, forget);
+    connect(work, &QObject::destroyed, this, forget);
 }
 
 void MainWindow::openRepository(const QString& path)
@@ -225,17 +226,21 @@ void MainWindow::takeUpSnapshot()
 void MainWindow::showStanding()
 {
     const Snapshot& snapshot = *m_session->snapshot();
-    if (!snapshot.worktree.inProgress.empty()) {
-        m_notice->say(NoticeBar::Warning,
-                      tr("git has %1 in progress here. Finish or stop it with git before a replay is applied.")
-                          .arg(toText(snapshot.worktree.inProgress)));
-        return;
-    }
+    const Recovery& recovery = m_session->recovery();
+    NoticeBar::Tone tone = recovery.failed ? NoticeBar::Trouble : NoticeBar::Info;
     QStringList lines;
-    for (const std::string& notice : snapshot.notices)
-        lines << toText(notice);
+    if (!recovery.line.isEmpty())
+        lines << recovery.line;
+    if (!snapshot.worktree.inProgress.empty()) {
+        tone = recovery.failed ? tone : NoticeBar::Warning;
+        lines << tr("git has %1 in progress here. Finish or stop it with git before a replay is applied.")
+                     .arg(toText(snapshot.worktree.inProgress));
+    } else {
+        for (const std::string& notice : snapshot.notices)
+            lines << toText(notice);
+    }
     if (!lines.isEmpty())
-        m_notice->say(NoticeBar::Info, lines.join(QLatin1Char(' ')));
+        m_notice->say(tone, lines.join(QLatin1Char(' ')));
 }
 
 void MainWindow::startReplay(const DragSource& what, const DropTarget& dropped)
@@ -284,8 +289,7 @@ void MainWindow::offerPush(const Applied& applied)
         branch = applied.entry.moves.front().name;
     // The new tip is in the snapshot that follows.
     m_showNext = branch;
-    m_notice->say(NoticeBar::Good,
-                  tr("Done: %1. It can be taken back from the logbook.").arg(toText(applied.entry.title)));
+    m_notice->say(NoticeBar::Good, doneLine(applied));
     if (snapshot && !snapshot->roles.fork.empty() && branch.starts_with("refs/heads/"))
         connect(m_notice->offer(tr("Check &overwrite and push…")), &QPushButton::clicked, this,
                 [this, name = branch.substr(11)] { checkAndPush(name); });

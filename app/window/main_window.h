@@ -17,7 +17,6 @@
 
 #include <vector>
 
-class QLabel;
 class QProgressBar;
 class QPushButton;
 class QSplitter;
@@ -34,6 +33,7 @@ class LogbookPage;
 class NoticeBar;
 class OverwritePage;
 class PlacesStrip;
+class PlainLabel;
 class ReplayFlow;
 class SettlePage;
 class StartPage;
@@ -123,6 +123,7 @@ class MainWindow : public QMainWindow {
     void showCommit(const Oid& id);
     void compareWithFork(const std::string& ref);
     void showWork(Work* work);
+    Work* shownWork() const;
     void updateStatus();
     void cyclePanes();
 
@@ -163,11 +164,11 @@ class MainWindow : public QMainWindow {
     QStackedWidget* m_lower;
     QSplitter* m_columns;
     QSplitter* m_rows;
-    QLabel* m_workTitle;
+    PlainLabel* m_workTitle;
     QProgressBar* m_workBar;
-    QPushButton* m_workCancel;
+    QPushButton* m_workStop;
     QMenu* m_recentMenu = nullptr;
-    QPointer<Work> m_shownWork;
+    QList<Work*> m_shownWorks; // that have lasted, oldest first
     std::vector<QAction*> m_needRepository;
     std::vector<QAction*> m_needBranch;
     QStringList m_recent;

@@ -81,6 +81,7 @@ PlacesStrip::PlacesStrip(const Session* session, QWidget* parent) : QWidget(pare
     colour();
     connect(session, &Session::snapshotChanged, this, &PlacesStrip::reload);
     connect(session, &Session::driftChanged, this, &PlacesStrip::reload);
+    connect(session, &Session::localChangesChanged, this, &PlacesStrip::reload);
     // "fetched 2 minutes ago" goes stale by itself.
     auto* minute = new QTimer(this);
     connect(minute, &QTimer::timeout, this, &PlacesStrip::reload);
@@ -180,7 +181,7 @@ void PlacesStrip::reload()
     for (PlaceCard& at : m_cards) {
         at.action->setVisible(bool(at.act));
         at.card->setAccessibleName(at.name->fullText());
-        at.card->setAccessibleDescription(at.standing->fullText());
+        at.card->setAccessibleDescription(at.standing->fullText() + QLatin1Char('\n') + at.when->fullText());
     }
 }
 
@@ -272,8 +273,8 @@ void PlacesStrip::fillClone(PlaceCard& card, const Snapshot& snapshot)
         where = tr("on %1").arg(toText(head ? head->shortName : headName));
     if (!worktree.inProgress.empty())
         where += tr(" · %1 in progress").arg(toText(worktree.inProgress));
-    else if (worktree.changedFiles > 0)
-        where += tr(" · %1 changed").arg(toText(counted(worktree.changedFiles, "file", "files")));
+    if (const auto& changes = m_session->localChanges(); changes && changes->any())
+        where += QStringLiteral(" · ") + toText(changes->words());
     card.when->setText(where);
     const Ref* mainLine = snapshot.mainLineRef();
     if (!mainLine || snapshot.roles.upstream.empty()) {

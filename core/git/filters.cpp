@@ -11,6 +11,9 @@ namespace espalier {
 
 namespace {
 
+// libgit2 hands a filter no more than the file.
+thread_local std::stop_token stopOfThread;
+
 std::string setting(git_config* config, const std::string& filter, const char* name)
 {
     Buffer value;
@@ -73,10 +76,12 @@ int applyFilter(git_filter*, void** payload, git_buf* to, const git_buf* from, c
     request.folder = workdir ? workdir : git_repository_path(git_filter_source_repo(source));
     request.input.assign(from->ptr ? from->ptr : "", from->size);
     request.outputLimit = std::size_t(4) << 30;
+    request.stop = stopOfThread;
     const auto ended = run(request);
     if (ended && ended->ok())
         return git_buf_set(to, ended->out.data(), ended->out.size());
-    if (!driver.isRequired)
+    const bool wasStopped = !ended && ended.error().kind == ErrorKind::Cancelled;
+    if (!driver.isRequired && !wasStopped)
         return GIT_PASSTHROUGH; // as git: the contents go through as they are
     const std::string words = ended ? ended->lastWords() : ended.error().what;
     git_error_set_str(GIT_ERROR_FILTER, ("the filter '" + driver.name + "' failed: " + words).c_str());
@@ -84,6 +89,9 @@ int applyFilter(git_filter*, void** payload, git_buf* to, const git_buf* from, c
 }
 
 } // namespace
+
+StoppableFilters::StoppableFilters(std::stop_token stop) { stopOfThread = std::move(stop); }
+StoppableFilters::~StoppableFilters() { stopOfThread = {}; }
 
 void registerFilters()
 {

@@ -12,6 +12,7 @@
 #include "core/git/error.h"
 #include "core/git/repository.h"
 
+#include <stop_token>
 #include <string>
 #include <vector>
 
@@ -20,6 +21,19 @@ namespace espalier {
 // Those of `paths` (relative to the worktree) whose attributes name a filter that the configuration has and that the
 // program cannot run. Empty for a bare repository.
 Result<std::vector<std::string>> filteredPaths(const Repository& repository, const std::vector<std::string>& paths);
+
+// While it lives, the filters that this thread runs end when a stop is asked for; the file that was being read or written is
+// then an error of libgit2's, whatever filter.<name>.required says. For looking only: what writes the worktree must be able
+// to write back. Not to be nested.
+//
+//     const StoppableFilters filters(progress.stop);
+class StoppableFilters {
+  public:
+    explicit StoppableFilters(std::stop_token stop);
+    ~StoppableFilters();
+    StoppableFilters(const StoppableFilters&) = delete;
+    StoppableFilters& operator=(const StoppableFilters&) = delete;
+};
 
 // Makes libgit2 run the configured commands, for every repository of this process. Called once, by startLibrary().
 void registerFilters();

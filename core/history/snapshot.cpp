@@ -223,10 +223,7 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
     snapshot->name = repository.name();
     snapshot->remotes = readRemotes(repository);
     snapshot->roles = guessRoles(repository, snapshot->remotes);
-    auto worktree = readWorktreeState(repository, progress);
-    if (!worktree)
-        return std::unexpected(worktree.error());
-    snapshot->worktree = std::move(*worktree);
+    snapshot->worktree = readWorktreeState(repository);
 
     progress.report("Reading refs");
     RawRefs raw = readRawRefs(repository);

@@ -47,7 +47,6 @@ struct WorktreeState {
     Oid headTip;            // zero when unborn
     // What git command is in progress, as a person says it: "a rebase", "a merge", "a cherry-pick"; empty when none.
     std::string inProgress;
-    std::size_t changedFiles = 0; // staged or not, untracked not counted
     bool sparse = false;
     // Branches (full names) that other worktrees have checked out, with their paths.
     std::map<std::string, std::string> checkedOutElsewhere;

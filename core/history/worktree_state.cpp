@@ -79,7 +79,7 @@ void readOtherWorktrees(const Repository& repository, WorktreeState& state)
 
 } // namespace
 
-Result<WorktreeState> readWorktreeState(const Repository& repository, const Progress& progress)
+WorktreeState readWorktreeState(const Repository& repository)
 {
     WorktreeState state;
     state.bare = repository.isBare();
@@ -101,14 +101,6 @@ Result<WorktreeState> readWorktreeState(const Repository& repository, const Prog
         return state;
     state.inProgress = operationName(git_repository_state(raw(repository)));
     state.sparse = repository.configBool("core.sparseCheckout", false);
-    progress.report("Looking at the worktree");
-    git_status_options options = GIT_STATUS_OPTIONS_INIT;
-    options.show = GIT_STATUS_SHOW_INDEX_AND_WORKDIR;
-    options.flags = GIT_STATUS_OPT_EXCLUDE_SUBMODULES;
-    Handle<git_status_list> changed;
-    // A worktree that cannot be compared (an unknown filter, a vanished folder) still has a history to show.
-    if (git_status_list_new(out(changed), raw(repository), &options) == 0)
-        state.changedFiles = git_status_list_entrycount(changed.get());
     return state;
 }
 

@@ -102,6 +102,44 @@ class TestNotices : public QObject {
         QCOMPARE(said(), QStringList());
     }
 
+    // A change was interrupted, and something is in the way of finishing it: what, and why, is read when the repository is
+    // opened. When the way is free the next opening finishes it, and says so.
+    void whatIsHalfDoneOnOpening()
+    {
+        m_repo = std::make_unique<TempRepository>();
+        const auto base = m_repo->commitFiles({{"file", "one\n"}}, "Base", {}, "main");
+        const auto next = m_repo->commitFiles({{"file", "two\n"}}, "Next", {base});
+        m_repo->git({"reset", "--hard", "--quiet"});
+        m_repo->git({"update-ref", "refs/heads/one", QString::fromStdString(base)});
+        m_repo->git({"update-ref", "refs/heads/two", QString::fromStdString(base)});
+        LogbookEntry entry;
+        entry.title = "Replay one onto main";
+        const Oid from = Oid::parse(base).value(), to = Oid::parse(next).value();
+        entry.moves = {{"refs/heads/one", from, to}, {"refs/heads/two", from, to}};
+        QVERIFY(beginEntry(m_repo->open(), entry));
+        m_repo->git({"update-ref", "refs/heads/one", QString::fromStdString(next)});
+        const QString lock = m_repo->path() + QStringLiteral("/.git/refs/heads/two.lock");
+        m_repo->writeFile(".git/refs/heads/two.lock", "");
+        for (const bool isFree : {false, true}) {
+            if (isFree)
+                QVERIFY(QFile::remove(lock));
+            m_window = std::make_unique<MainWindow>();
+            m_window->show();
+            m_window->openRepository(m_repo->path());
+            QTRY_VERIFY_WITH_TIMEOUT(m_window->session()->isOpen(), patience);
+            QTRY_COMPARE_WITH_TIMEOUT(said().size(), 1, patience);
+            const QString line = said().front();
+            QCOMPARE(
+                line.startsWith(QStringLiteral("This is half done and cannot be finished: Replay one onto main. ")),
+                !isFree);
+            if (isFree)
+                QCOMPARE(line, QStringLiteral("Completed after an interruption: Replay one onto main."));
+            else
+                QVERIFY2(line.contains(QStringLiteral("two")), qPrintable(line));
+        }
+        QCOMPARE(m_repo->git({"rev-parse", "two"}), next);
+    }
+
     void whereNoSuchPageIsSeen()
     {
         open(true);

@@ -3,6 +3,7 @@
 // Roles of remotes, what is in the way of the worktree, the fork's copy against the clone's, and what a snapshot never
 // does: change anything.
 #include "core/history/drift.h"
+#include "core/history/local_changes.h"
 #include "core/history/snapshot.h"
 #include "tests/support/temp_repository.h"
 
@@ -115,7 +116,7 @@ void TestPlaces::worktree()
     repo.writeFile("untracked", "x\n");
     snapshot = snapshotOf(repo);
     QVERIFY(!snapshot->worktree.unborn);
-    QCOMPARE(snapshot->worktree.changedFiles, std::size_t(1));
+    QCOMPARE(countLocalChanges(repo.open())->words(), "1 changed, 1 untracked");
     QCOMPARE(snapshot->worktree.inProgress, "");
     QCOMPARE(snapshot->worktree.checkedOutElsewhere.size(), std::size_t(1));
     QCOMPARE(QString::fromStdString(snapshot->worktree.checkedOutElsewhere.at("refs/heads/topic")),
