@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/window/dialogs.h"
 
+#include "core/refs/ref_name.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 
@@ -191,32 +192,17 @@ QString branchProblem(const std::string& name, const Snapshot& snapshot)
 {
     if (!isBranchName(name))
         return QObject::tr("git does not accept this as the name of a branch.");
-    const std::string full = "refs/heads/" + name;
+    const std::string full = branchRef(name);
     for (const Ref& ref : snapshot.refs) {
         if (ref.name == full)
             return QObject::tr("There is a branch of this name already.");
-        if (ref.name.starts_with(full + "/") || full.starts_with(ref.name + "/"))
+        if (standInEachOthersWay(ref.name, full))
             return QObject::tr("A branch cannot stand below another one: %1 exists.").arg(toText(ref.shortName));
     }
     return {};
 }
 
 } // namespace
-
-bool isBranchName(const std::string& name)
-{
-    if (name.empty() || name == "@" || name == "HEAD" || name.starts_with('-') || name.starts_with('/') ||
-        name.ends_with('/') || name.ends_with('.'))
-        return false;
-    for (const char* bad : {"..", "//", "@{", "/.", ".lock/"})
-        if (name.find(bad) != std::string::npos)
-            return false;
-    if (name.starts_with('.') || name.ends_with(".lock"))
-        return false;
-    return std::none_of(name.begin(), name.end(), [](unsigned char c) {
-        return c < 0x21 || c == 0x7f || std::string_view("~^:?*[\\").find(char(c)) != std::string_view::npos;
-    });
-}
 
 std::optional<BranchAnswer> askBranchName(QWidget* parent, const QString& title, const QString& sentence,
                                           const QString& proposed, const Snapshot& snapshot, bool offerCheckOut)

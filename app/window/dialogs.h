@@ -56,7 +56,4 @@ std::optional<CloneAnswer> askClone(QWidget* parent);
 // every question is then answered "no".
 Access accessFor(QWidget* parent);
 
-// Whether git accepts `name` as a branch (the rules of git-check-ref-format(1)).
-bool isBranchName(const std::string& name);
-
 } // namespace espalier::dialogs

@@ -3,6 +3,7 @@
 // What a session reads: the snapshot and what is computed from it. What it changes is in session_operations.cpp.
 #include "app/support/text.h"
 #include "app/window/session_private.h"
+#include "core/keep/recover.h"
 #include "core/replay/forecast.h"
 
 #include <QElapsedTimer>
@@ -21,6 +22,15 @@ struct Loaded {
     QStringList folders;
     bool unchanged = false;
 };
+
+std::vector<std::string> recoveryLines(Result<Resolved> resolved)
+{
+    if (!resolved)
+        return {resolved.error().line()};
+    for (const HalfDone& open : resolved->halfDone)
+        resolved->lines.push_back(open.line());
+    return std::move(resolved->lines);
+}
 
 struct Counted {
     Drift drift;
@@ -110,8 +120,7 @@ void Session::refresh(bool force)
                       previous = m_snapshot](const Repository& repository, const Progress& progress) -> Result<Loaded> {
         Loaded loaded;
         if (first && !repository.isBare())
-            if (auto recovered = recover(repository))
-                loaded.recovered = *recovered;
+            loaded.recovered = recoveryLines(resolveOpenEntries(repository));
         loaded.fingerprint = repositoryFingerprint(repository);
         if (!force && loaded.fingerprint == known) {
             loaded.unchanged = true;

@@ -7,7 +7,7 @@
 #include "app/history/commit_panel.h"
 #include "app/history/graph_view.h"
 #include "app/support/text.h"
-#include "app/window/dialogs.h"
+#include "core/refs/ref_name.h"
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
 #include "core/keep/logbook.h"
@@ -285,7 +285,7 @@ void TestMainWindow::branchNames()
     QFETCH(QString, name);
     const TempRepository repo;
     const bool accepted = repo.tryGit({"check-ref-format", "--branch", name}).exitCode == 0;
-    QCOMPARE(dialogs::isBranchName(name.toStdString()), accepted);
+    QCOMPARE(isBranchName(name.toStdString()), accepted);
 }
 
 QTEST_MAIN(TestMainWindow)
