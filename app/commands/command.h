@@ -19,9 +19,13 @@ enum ExitStatus { exitDone = 0, exitNo = 1, exitError = 2 };
 // Prints to standard output; an error is printed by the caller.
 using CommandFunction = Result<ExitStatus> (*)(const Arguments&);
 
+// What a command does to the repository that its first word names.
+enum class Touches { Nothing, Reads, Writes };
+
 struct Command {
     CommandShape shape;
     CommandFunction run;
+    Touches touches;
 };
 
 Result<ExitStatus> runSample(const Arguments& arguments);

@@ -2,6 +2,7 @@
 #include "app/commands/commands.h"
 
 #include "app/commands/command.h"
+#include "core/keep/recover.h"
 
 #include <cstdio>
 
@@ -13,28 +14,41 @@ const std::vector<Command>& commands()
 {
     static const std::vector<Command> all{
         {{"sample", {"NAME", "DIR"}, {}, {"list", "json"}, "build a sample: DIR/upstream.git, fork.git and clone"},
-         runSample},
-        {{"drift", {"PATH"}, {}, {"json", "all-refs", "no-forecast"}, "how far each branch has drifted"}, runDrift},
+         runSample,
+         Touches::Nothing},
+        {{"drift", {"PATH"}, {}, {"json", "all-refs", "no-forecast"}, "how far each branch has drifted"},
+         runDrift,
+         Touches::Reads},
         {{"dry-run",
           {"PATH"},
           {"branch", "onto", "threads"},
           {"json", "batch"},
           "what replaying --branch B --onto N would give; changes nothing"},
-         runDryRun},
+         runDryRun,
+         Touches::Reads},
         {{"replay",
           {"PATH"},
           {"branch", "onto", "settle"},
           {"json"},
           "replay --branch B --onto N; --settle HOW decides all hunks"},
-         runReplay},
-        {{"update", {"PATH"}, {}, {"json"}, "fetch both remotes and bring the main line up to date"}, runUpdate},
+         runReplay,
+         Touches::Writes},
+        {{"update", {"PATH"}, {}, {"json"}, "fetch both remotes and bring the main line up to date"},
+         runUpdate,
+         Touches::Writes},
         {{"overwrite-check", {"PATH"}, {"branch"}, {"json"}, "what a forced update of --branch B would replace"},
-         runOverwriteCheck},
+         runOverwriteCheck,
+         Touches::Reads},
         {{"push", {"PATH"}, {"branch", "expect"}, {"json"}, "push --branch B; a forced update needs --expect ID"},
-         runPush},
-        {{"logbook", {"PATH"}, {}, {"json"}, "what Espalier changed here, newest first"}, runLogbook},
-        {{"restore", {"PATH", "ENTRY"}, {}, {"json"}, "take an entry of the logbook back"}, runRestore},
-        {{"layout", {"PATH"}, {}, {"bench", "json"}, "load and lay out everything; counts and times"}, runLayout},
+         runPush,
+         Touches::Writes},
+        {{"logbook", {"PATH"}, {}, {"json"}, "what Espalier changed here, newest first"}, runLogbook, Touches::Reads},
+        {{"restore", {"PATH", "ENTRY"}, {}, {"json"}, "take an entry of the logbook back"},
+         runRestore,
+         Touches::Writes},
+        {{"layout", {"PATH"}, {}, {"bench", "json"}, "load and lay out everything; counts and times"},
+         runLayout,
+         Touches::Reads},
     };
     return all;
 }
@@ -70,6 +84,31 @@ int report(const Error& error)
     return error.kind == ErrorKind::Refused ? exitNo : exitError;
 }
 
+// Something may be half done since a crash. A command that writes finishes it first, and does nothing when it cannot; one
+// that reads only says so.
+bool settleOpenEntries(const Command& command, const Arguments& arguments)
+{
+    if (command.touches == Touches::Nothing || arguments.words() == 0)
+        return true;
+    // What is wrong with the path is the command's own to say.
+    const auto repository = Repository::open(arguments.word(0));
+    if (!repository)
+        return true;
+    if (command.touches == Touches::Reads) {
+        printNotices(openEntryLines(*repository));
+        return true;
+    }
+    const auto resolved = resolveOpenEntries(*repository);
+    if (!resolved) {
+        report(resolved.error());
+        return false;
+    }
+    printNotices(resolved->lines);
+    for (const HalfDone& open : resolved->halfDone)
+        std::fprintf(stderr, "espalier: %s\n", open.line().c_str());
+    return resolved->halfDone.empty();
+}
+
 } // namespace
 
 bool isCommand(int argc, char** argv)
@@ -95,6 +134,8 @@ int runCommand(int argc, char** argv)
     const auto arguments = Arguments::parse(command->shape, std::vector<std::string>(argv + 2, argv + argc));
     if (!arguments)
         return report(arguments.error());
+    if (!settleOpenEntries(*command, *arguments))
+        return exitError;
     const Result<ExitStatus> status = command->run(*arguments);
     return status ? *status : report(status.error());
 }

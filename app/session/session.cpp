@@ -3,6 +3,7 @@
 // What a session reads: the snapshot and what is computed from it. What it changes is in session_operations.cpp.
 #include "app/session/session_private.h"
 #include "app/support/text.h"
+#include "core/keep/recover.h"
 #include "core/replay/forecast.h"
 
 #include <QElapsedTimer>
@@ -23,21 +24,15 @@ struct Loaded {
 
 Recovery recoverIn(const Repository& repository)
 {
-    const auto recovered = recover(repository);
+    const auto resolved = resolveOpenEntries(repository);
+    if (!resolved)
+        return {toText(resolved.error().line()), true};
     QStringList lines;
-    if (recovered) {
-        for (const std::string& done : *recovered)
-            lines << toText(done + '.');
-        return {lines.join(QLatin1Char(' ')), false};
-    }
-    if (const auto entries = readLogbook(repository))
-        for (const LogbookEntry& entry : *entries)
-            if (entry.state == EntryState::Begun && entry.remote.empty())
-                lines << toText(entry.title);
-    return {Session::tr("This is half done and cannot be finished: %1. %2")
-                .arg(lines.isEmpty() ? Session::tr("a change of the logbook") : lines.join(QStringLiteral(", ")),
-                     toText(recovered.error().line())),
-            true};
+    for (const std::string& done : resolved->lines)
+        lines << toText(done + '.');
+    for (const HalfDone& open : resolved->halfDone)
+        lines << toText(open.line());
+    return {lines.join(QLatin1Char(' ')), !resolved->halfDone.empty()};
 }
 
 struct Counted {

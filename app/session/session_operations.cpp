@@ -52,7 +52,7 @@ void Session::operate(const QString& title, Job job, Report report, Answer<T> an
         if (result)
             report(*result);
         else if (result.error().kind == ErrorKind::Cancelled)
-            Q_EMIT said(tr("Stopped. Nothing was changed."));
+            Q_EMIT said(toText(result.error().line()));
         else if (!answers)
             Q_EMIT failed(toText(result.error().line()));
         if (answers)

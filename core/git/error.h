@@ -43,6 +43,10 @@ inline std::unexpected<Error> fail(ErrorKind kind, std::string what, std::string
 {
     return std::unexpected(Error{kind, std::move(what), std::move(on), std::move(remedy)});
 }
-inline std::unexpected<Error> cancelled() { return fail(ErrorKind::Cancelled, "Stopped", {}, "Nothing was changed"); }
+// `known`: what is known about what was done until then. Only who stopped before anything was changed may leave it out.
+inline std::unexpected<Error> cancelled(std::string known = "Nothing was changed")
+{
+    return fail(ErrorKind::Cancelled, "Stopped", {}, std::move(known));
+}
 
 } // namespace espalier

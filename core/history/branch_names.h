@@ -11,15 +11,13 @@
 
 namespace espalier {
 
-// As `git check-ref-format --branch` has it; `name` is without refs/heads/.
-bool isBranchName(const std::string& name);
-
 struct BranchNameVerdict {
     enum Kind { Free, Malformed, Taken, Nested } kind = Free;
     // For Nested: the short name of the branch that this one would stand below, or that would stand below this one; a
     // branch is a file, and the other would want a folder of its name.
     std::string other;
 };
+// `name` is without refs/heads/.
 BranchNameVerdict judgeBranchName(const Snapshot& snapshot, const std::string& name);
 
 } // namespace espalier

@@ -161,7 +161,7 @@ RawRefs readRawRefs(const Repository& repository, std::string_view prefix)
     return refs;
 }
 
-HeadContent readHead(const fs::path& gitDir)
+HeadContent headContent(const fs::path& gitDir)
 {
     RawRef ref;
     if (!parseContent(readSmallFile(gitDir / "HEAD"), ref))

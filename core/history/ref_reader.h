@@ -36,6 +36,6 @@ struct HeadContent {
     std::string branch;
     Oid id;
 };
-HeadContent readHead(const std::filesystem::path& gitDir);
+HeadContent headContent(const std::filesystem::path& gitDir);
 
 } // namespace espalier

@@ -51,7 +51,7 @@ std::string operationName(int state)
 // The branches that a worktree holds: the one checked out, and the one that a rebase there is moving.
 void addHeld(const fs::path& gitDir, const std::string& where, std::map<std::string, std::string>& held)
 {
-    for (const std::string& branch : {readHead(gitDir).branch, firstLine(gitDir / "rebase-merge/head-name"),
+    for (const std::string& branch : {headContent(gitDir).branch, firstLine(gitDir / "rebase-merge/head-name"),
                                       firstLine(gitDir / "rebase-apply/head-name")})
         if (branch.starts_with("refs/heads/"))
             held.try_emplace(branch, where);
@@ -83,7 +83,7 @@ WorktreeState readWorktreeState(const Repository& repository)
 {
     WorktreeState state;
     state.bare = repository.isBare();
-    const HeadContent head = readHead(repository.gitDir());
+    const HeadContent head = headContent(repository.gitDir());
     state.headBranch = head.branch;
     state.detached = head.branch.empty();
     state.headTip = head.id;

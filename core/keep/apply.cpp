@@ -5,6 +5,7 @@
 #include "core/git/text.h"
 #include "core/keep/branch_config.h"
 #include "core/keep/change.h"
+#include "core/refs/head.h"
 
 namespace espalier {
 
@@ -52,6 +53,11 @@ Result<Change> reverse(const Repository& repository, const LogbookEntry& entry, 
 }
 
 } // namespace
+
+Result<Applied> moveTracking(const Repository& repository, const std::string& title, const std::vector<RefMove>& moves)
+{
+    return carryOut(repository, {.kind = EntryKind::Fetch, .title = title, .moves = moves}, {});
+}
 
 Result<Applied> apply(const Repository& repository, const Rewrite& rewrite, const Progress& progress)
 {

@@ -7,6 +7,7 @@
 #pragma once
 
 #include "core/keep/logbook.h"
+#include "core/replay/rewrite.h"
 
 #include <optional>
 #include <string>
@@ -30,8 +31,8 @@ Result<Applied> apply(const Repository& repository, const Rewrite& rewrite, cons
 Result<Applied> restore(const Repository& repository, const std::string& entryId, bool evenIfMoved = false,
                         const Progress& progress = {});
 
-// Completes or undoes an entry that a crash left Begun. Returns a line for each, saying what was done.
-Result<std::vector<std::string>> recover(const Repository& repository);
+// Moves and deletes refs that no worktree checks out, all or none, as one entry: what a fetch takes away or replaces.
+Result<Applied> moveTracking(const Repository& repository, const std::string& title, const std::vector<RefMove>& moves);
 
 // Branch keeping, each an entry of the logbook where something could be lost. Names without refs/heads/.
 Result<Applied> checkOut(const Repository& repository, const std::string& branch, const Progress& progress = {});

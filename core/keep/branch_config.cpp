@@ -3,6 +3,7 @@
 
 #include "core/git/handles.h"
 #include "core/history/places.h"
+#include "core/refs/ref_name.h"
 
 namespace espalier {
 
@@ -20,12 +21,6 @@ Result<Handle<git_config>> ownConfig(const Repository& repository)
 std::string prefixOf(const std::string& branch) { return "branch." + branch + "."; }
 
 } // namespace
-
-std::string shortBranchName(const std::string& ref)
-{
-    constexpr std::string_view heads = "refs/heads/";
-    return ref.starts_with(heads) ? ref.substr(heads.size()) : std::string();
-}
 
 ConfigLines readBranchConfig(const Repository& repository, const std::string& branch, bool redacted)
 {

@@ -25,7 +25,4 @@ Result<void> renameBranchConfig(const Repository& repository, const std::string&
 // The short names when the moves are a rename: one ref goes, one comes at the same commit.
 std::optional<std::pair<std::string, std::string>> renameIn(const std::vector<RefMove>& moves);
 
-// "refs/heads/topic/x" -> "topic/x"; empty for other refs.
-std::string shortBranchName(const std::string& ref);
-
 } // namespace espalier

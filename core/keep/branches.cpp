@@ -5,6 +5,7 @@
 #include "core/git/text.h"
 #include "core/keep/apply.h"
 #include "core/keep/change.h"
+#include "core/refs/ref_name.h"
 
 namespace espalier {
 
@@ -14,11 +15,10 @@ std::string shown(const std::string& name) { return displayText(name, 300); }
 
 Result<std::string> refFor(const std::string& branch)
 {
-    int valid = 0;
-    if (git_branch_name_is_valid(&valid, branch.c_str()) < 0 || !valid)
+    if (!isBranchName(branch))
         return fail(ErrorKind::Usage, "This is not a name that a branch can have", shown(branch),
                     "Leave out blanks, '..', '~', '^', ':', '?', '*', '[' and '\\', and a '-' or '.' at the beginning");
-    return "refs/heads/" + branch;
+    return branchRef(branch);
 }
 
 struct Standing {

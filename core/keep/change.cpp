@@ -9,6 +9,8 @@
 #include "core/keep/open_entries.h"
 #include "core/keep/signed_rewrite.h"
 #include "core/keep/worktree_files.h"
+#include "core/refs/ref_locks.h"
+#include "core/refs/ref_name.h"
 
 #include <unistd.h>
 
@@ -25,13 +27,8 @@ struct Course {
     Oid tipAfter;
     bool changesHead = false;   // another branch or commit is checked out
     bool movesWorktree = false; // the commit that is checked out changes
+    bool needsHead = false;     // it matters what is checked out: HEAD is held while refs move
 };
-
-std::string branchName(const std::string& ref)
-{
-    const std::string name = shortBranchName(ref);
-    return displayText(name.empty() ? ref : name, 300);
-}
 
 std::string inProgress(git_repository* handle)
 {
@@ -85,9 +82,12 @@ Result<Course> courseOf(const Repository& repository, const Change& change)
         }
     }
     if (course.tipAfter.isZero() && !(course.head.unborn() && !course.changesHead))
-        return fail(ErrorKind::Refused, "The branch that is checked out would be gone", branchName(course.headAfter),
+        return fail(ErrorKind::Refused, "The branch that is checked out would be gone", shownRef(course.headAfter),
                     "Check out another branch first");
     course.movesWorktree = !repository.isBare() && course.tipAfter != course.head.tip;
+    course.needsHead =
+        course.movesWorktree || course.changesHead ||
+        std::ranges::any_of(change.moves, [](const RefMove& move) { return move.name.starts_with(headsPrefix); });
     return course;
 }
 
@@ -133,28 +133,36 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     return checkPaths(raw(*own), index.get(), *moves);
 }
 
-Result<void> checkAll(const Repository& repository, const Change& change, const Course& course,
-                      const Progress& progress)
+// No other worktree and no operation of git's holds a branch that moves.
+Result<void> checkNobodyElse(const Repository& repository, const std::vector<RefMove>& moves, const Course& course,
+                             EntryKind kind)
 {
-    git_repository* handle = raw(repository);
-    if (auto checked = checkMoves(handle, change.moves); !checked)
-        return checked;
-    const std::string running = inProgress(handle);
-    const bool disturbs = course.movesWorktree || course.changesHead || change.kind == EntryKind::Replay;
+    const std::string running = inProgress(raw(repository));
+    const bool disturbs = course.movesWorktree || course.changesHead || kind == EntryKind::Replay;
     if (!running.empty() && disturbs)
         return fail(ErrorKind::Refused, "git has " + running + " in progress here", repository.path().string(),
                     "Finish or abort it first");
-    for (const RefMove& move : change.moves) {
+    for (const RefMove& move : moves) {
         if (auto checked = checkNotElsewhere(repository, move.name); !checked)
             return checked;
         if (!running.empty() && holdsBranch(repository.gitDir(), move.name) && move.name != course.head.text)
-            return fail(ErrorKind::Refused, "git has " + running + " of this branch in progress", branchName(move.name),
+            return fail(ErrorKind::Refused, "git has " + running + " of this branch in progress", shownRef(move.name),
                         "Finish or abort it first");
     }
     if (course.changesHead && !Oid::parse(course.headAfter)) {
         if (auto checked = checkNotElsewhere(repository, course.headAfter); !checked)
             return checked;
     }
+    return {};
+}
+
+Result<void> checkAll(const Repository& repository, const Change& change, const Course& course,
+                      const Progress& progress)
+{
+    if (auto checked = checkMoves(raw(repository), change.moves); !checked)
+        return checked;
+    if (auto checked = checkNobodyElse(repository, change.moves, course, change.kind); !checked)
+        return checked;
     return course.movesWorktree ? checkWorktree(repository, change, course, progress) : Result<void>{};
 }
 
@@ -197,6 +205,11 @@ LogbookEntry entryFor(const Repository& repository, const Change& change, const 
     return entry;
 }
 
+void passRefStep(RefLocks::Step step)
+{
+    passApplyStep(step == RefLocks::Step::Deleted ? ApplyStep::RefsDeleted : ApplyStep::PartMoved);
+}
+
 // From the entry to the moved refs. What it took is let go when it returns, however it returns. `touched` tells after a
 // failure whether there is anything to take back.
 Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, const Course& course,
@@ -224,15 +237,21 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
         if (auto written = writeLockMarks(repository, entry.id, marks); !written)
             return written;
     }
-    auto locks = RefLocks::take(raw(*own), branchMoves(entry), course.changesHead ? course.headAfter : std::string(),
-                                course.movesWorktree, course.head.text);
+    std::optional<HeadMove> head;
+    if (course.needsHead)
+        head = HeadMove{course.head, course.changesHead ? course.headAfter : std::string()};
+    auto locks = RefLocks::take(raw(*own), branchMoves(entry), head);
     if (!locks)
         return std::unexpected(locks.error());
-    for (FileMark& mark : locks->marks())
-        marks.push_back(std::move(mark));
+    for (const fs::path& file : locks->lockFiles())
+        if (auto mark = FileMark::of(file))
+            marks.push_back(*mark);
     if (auto written = writeLockMarks(repository, entry.id, marks); !written)
         return written;
     passApplyStep(ApplyStep::Locked);
+    // What was looked at before the locks may have changed since: another worktree, an operation that git has begun.
+    if (auto checked = checkNobodyElse(repository, branchMoves(entry), course, entry.kind); !checked)
+        return checked;
     if (session) {
         if (auto checked = checkPaths(session->handle(), session->index(), paths); !checked)
             return checked;
@@ -246,20 +265,19 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     }
     touched = true;
     passApplyStep(ApplyStep::IndexMoved);
-    if (auto moved = locks->commit("espalier: " + entry.title); !moved)
+    if (auto moved = locks->commit("espalier: " + entry.title, passRefStep); !moved)
         return moved;
     passApplyStep(ApplyStep::RefsMoved);
     return {};
 }
 
 // After a failure: nothing may stay half done, and the user reads the reason, not the repair.
-std::unexpected<Error> takeBack(const Repository& repository, const LogbookEntry& entry, Error error)
+std::unexpected<Error> resolveFailed(const Repository& repository, const LogbookEntry& entry, Error error)
 {
     std::vector<std::string> lines;
     auto state = resolveBegun(repository, entry, lines);
     if (!state) {
-        error.remedy += (error.remedy.empty() ? "" : ". ") +
-                        std::string("The change is half done; opening the repository again completes or undoes it");
+        error.remedy += (error.remedy.empty() ? "" : ". ") + HalfDone{entry.id, entry.title, state.error()}.line();
     } else if (*state == EntryState::Undone) {
         (void)forgetEntry(repository, entry.id);
     } else {
@@ -284,7 +302,7 @@ Result<void> checkNotElsewhere(const Repository& repository, const std::string& 
     const fs::path common = repository.commonDir(), here = repository.gitDir();
     const auto refuse = [&](const std::string& where) {
         return fail(ErrorKind::Refused, "The branch is checked out in another worktree, " + displayText(where, 500),
-                    branchName(ref), "Check out something else there, then try again");
+                    shownRef(ref), "Check out something else there, then try again");
     };
     std::error_code error;
     if (!fs::equivalent(common, here, error) && !repository.configBool("core.bare", false) && holdsBranch(common, ref))
@@ -346,8 +364,10 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
     if (!lock)
         return std::unexpected(lock.error());
     Applied applied;
-    if (auto resolved = resolveAll(repository, false, applied.notices); !resolved)
-        return std::unexpected(resolved.error());
+    Resolved resolved = resolveAll(repository, false);
+    if (!resolved.halfDone.empty())
+        return std::unexpected(Error{ErrorKind::Broken, resolved.halfDone.front().line(), {}, {}});
+    applied.notices = std::move(resolved.lines);
     if (change.sign) {
         if (auto done = signRewrite(repository, change, progress); !done)
             return std::unexpected(done.error());
@@ -371,13 +391,13 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
     bool touched = false;
     if (auto moved = moveAll(repository, *entry, *course, applied.notices, touched); !moved) {
         if (touched)
-            return takeBack(repository, *entry, moved.error());
+            return resolveFailed(repository, *entry, moved.error());
         if (setEntryState(repository, *entry, EntryState::Undone))
             (void)forgetEntry(repository, entry->id);
         return std::unexpected(moved.error());
     }
     if (auto finished = finishEntry(repository, *entry); !finished)
-        return takeBack(repository, *entry, finished.error());
+        return resolveFailed(repository, *entry, finished.error());
     passApplyStep(ApplyStep::Done);
     entry->state = EntryState::Done;
     if (!change.record && entry->moves.size() == change.moves.size()) {

@@ -8,7 +8,8 @@
 #pragma once
 
 #include "core/keep/apply.h"
-#include "core/keep/ref_moves.h"
+#include "core/keep/recover.h"
+#include "core/refs/head.h"
 
 #include <memory>
 #include <string>
@@ -41,8 +42,9 @@ Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry
 // Completes or undoes an entry that was left Begun; the caller holds the ChangeLock. `lines` get what was done.
 Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry& entry,
                                 std::vector<std::string>& lines);
-// The same for every entry that is open. Pushes are only spoken of, and only when `pushesToo`.
-Result<void> resolveAll(const Repository& repository, bool pushesToo, std::vector<std::string>& lines);
+// The same for every entry that is open; the caller holds the ChangeLock. Pushes are only spoken of, and only when
+// `pushesToo`.
+Resolved resolveAll(const Repository& repository, bool pushesToo);
 
 // `moves` without HEAD, which stands among an entry's moves only so that its old commit is kept.
 std::vector<RefMove> branchMoves(const LogbookEntry& entry);

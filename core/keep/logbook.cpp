@@ -109,6 +109,8 @@ std::string_view entryKindName(EntryKind kind)
         return "branch";
     case EntryKind::CleanUp:
         return "clean-up";
+    case EntryKind::Fetch:
+        return "fetch";
     }
     return {};
 }

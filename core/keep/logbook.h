@@ -8,7 +8,7 @@
 
 #include "core/git/progress.h"
 #include "core/git/repository.h"
-#include "core/replay/rewrite.h"
+#include "core/refs/ref_move.h"
 
 #include <cstdint>
 #include <string>
@@ -16,8 +16,8 @@
 
 namespace espalier {
 
-enum class EntryKind : std::uint8_t { Replay, Update, Push, Restore, Branch, CleanUp };
-std::string_view entryKindName(EntryKind kind); // "replay", "update", "push", "restore", "branch", "clean-up"
+enum class EntryKind : std::uint8_t { Replay, Update, Push, Restore, Branch, CleanUp, Fetch };
+std::string_view entryKindName(EntryKind kind); // "replay", "update", "push", "restore", "branch", "clean-up", "fetch"
 
 enum class EntryState : std::uint8_t { Begun, Done, Undone, TakenBack };
 std::string_view entryStateName(EntryState state); // "begun", "done", "undone", "taken back"

@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: MIT
 //
 // What becomes of a change that was stopped: when none of its refs had moved, it is undone; when one had, it is completed.
+#include "core/keep/recover.h"
+
 #include "core/git/text.h"
 #include "core/keep/change.h"
 #include "core/keep/open_entries.h"
 #include "core/keep/worktree_files.h"
+#include "core/refs/ref_locks.h"
 
 #include <unistd.h>
 
@@ -18,6 +21,7 @@ struct Standing {
     std::size_t moved = 0;
     std::vector<RefMove> toMove; // still at the old value
     std::vector<std::string> strange;
+    Head head; // of the worktree, where the entry changes what is checked out
     bool headMoved = false, headToMove = false;
 };
 
@@ -39,6 +43,7 @@ Result<Standing> standingOf(const Repository& repository, const LogbookEntry& en
         auto head = readHead(worktree);
         if (!head)
             return std::unexpected(head.error());
+        standing.head = *head;
         standing.headMoved = head->text == entry.worktree.headAfter;
         standing.headToMove = head->text == entry.headBefore;
     }
@@ -86,6 +91,11 @@ Result<bool> worktreeIsOurs(git_repository* worktree, const LogbookEntry& entry)
            (head->tip.isZero() && head->text == entry.headBefore);
 }
 
+std::string unknownPush(const LogbookEntry& entry)
+{
+    return "It is not known yet whether this arrived; fetch, and it will be: " + displayText(entry.title, 300);
+}
+
 } // namespace
 
 Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry& entry,
@@ -121,8 +131,10 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
             return std::unexpected(set.error());
         return EntryState::Undone;
     }
-    const std::string newHead = standing->headToMove ? entry.worktree.headAfter : std::string();
-    auto locks = RefLocks::take(handle ? handle : raw(repository), standing->toMove, newHead, false, entry.headBefore);
+    std::optional<HeadMove> head;
+    if (standing->headToMove)
+        head = HeadMove{standing->head, entry.worktree.headAfter};
+    auto locks = RefLocks::take(handle ? handle : raw(repository), standing->toMove, head);
     if (!locks)
         return std::unexpected(locks.error());
     if (auto done = locks->commit("espalier: " + entry.title); !done)
@@ -132,8 +144,9 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
     return EntryState::Done;
 }
 
-Result<void> resolveAll(const Repository& repository, bool pushesToo, std::vector<std::string>& lines)
+Resolved resolveAll(const Repository& repository, bool pushesToo)
 {
+    Resolved resolved;
     for (const std::string& id : openEntryIds(repository)) {
         auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind == ErrorKind::NotFound) {
@@ -143,44 +156,72 @@ Result<void> resolveAll(const Repository& repository, bool pushesToo, std::vecto
             continue;
         }
         if (!entry) {
-            lines.push_back("Passed over: " + entry.error().line());
+            // What cannot be read can never be finished: it must not stand in the way of every change to come.
+            resolved.lines.push_back("Passed over: " + entry.error().line());
             continue;
         }
         if (entry->state != EntryState::Begun) {
             ::unlink(openMark(repository, id).c_str());
             continue;
         }
-        // Whether a push arrived only the remote can tell: the next fetch asks it, see remotes/interrupted.h.
+        // Whether a push arrived only the remote can tell: the next fetch asks it.
         if (!entry->remote.empty()) {
             if (pushesToo)
-                lines.push_back("It is not known yet whether this arrived; fetch, and it will be: " +
-                                displayText(entry->title, 300));
+                resolved.lines.push_back(unknownPush(*entry));
             continue;
         }
-        auto state = resolveBegun(repository, *entry, lines);
-        if (!state)
-            return std::unexpected(state.error());
+        auto state = resolveBegun(repository, *entry, resolved.lines);
+        if (!state) {
+            resolved.halfDone.push_back({id, entry->title, state.error()});
+            continue;
+        }
         const bool done = *state == EntryState::Done;
-        lines.push_back((done ? "Completed after an interruption: " : "Undone after an interruption: ") +
-                        displayText(entry->title, 300));
+        resolved.lines.push_back((done ? "Completed after an interruption: " : "Undone after an interruption: ") +
+                                 displayText(entry->title, 300));
     }
-    return {};
+    return resolved;
 }
 
-Result<std::vector<std::string>> recover(const Repository& repository)
+Result<Resolved> resolveOpenEntries(const Repository& repository)
 {
-    std::vector<std::string> lines;
     if (openEntryIds(repository).empty())
-        return lines;
+        return Resolved{};
     // Held by somebody: then nothing was interrupted, it is still at work.
     auto lock = ChangeLock::take(repository);
     if (!lock && lock.error().kind == ErrorKind::Refused)
+        return Resolved{};
+    if (!lock) {
+        Error error = lock.error();
+        for (const std::string& line : openEntryLines(repository))
+            error.remedy += (error.remedy.empty() ? "" : ". ") + line;
+        return std::unexpected(std::move(error));
+    }
+    return resolveAll(repository, true);
+}
+
+std::vector<std::string> openEntryLines(const Repository& repository)
+{
+    std::vector<std::string> lines;
+    const std::vector<std::string> ids = openEntryIds(repository);
+    if (ids.empty() || ChangeLock::isHeld(repository))
         return lines;
-    if (!lock)
-        return std::unexpected(lock.error());
-    if (auto resolved = resolveAll(repository, true, lines); !resolved)
-        return std::unexpected(resolved.error());
+    for (const std::string& id : ids) {
+        const auto entry = findEntry(repository, id);
+        if (!entry && entry.error().kind != ErrorKind::NotFound)
+            lines.push_back("Passed over: " + entry.error().line());
+        else if (entry && entry->state == EntryState::Begun && !entry->remote.empty())
+            lines.push_back(unknownPush(*entry));
+        else if (entry && entry->state == EntryState::Begun)
+            lines.push_back("Half done since an interruption: " + displayText(entry->title, 300) + " (entry " + id +
+                            "); open the repository in Espalier, which completes or undoes it");
+    }
     return lines;
+}
+
+std::string HalfDone::line() const
+{
+    return "Half done: " + (title.empty() ? std::string("an entry of the logbook") : displayText(title, 300)) +
+           " (entry " + entry + "). It cannot be finished now: " + why.line();
 }
 
 } // namespace espalier

@@ -33,6 +33,12 @@ Result<ChangeLock> ChangeLock::take(const Repository& repository)
     return lock;
 }
 
+bool ChangeLock::isHeld(const Repository& repository)
+{
+    const ChangeLock probe(::open((ownFolder(repository) / "lock").c_str(), O_RDONLY | O_CLOEXEC));
+    return probe.m_file >= 0 && ::flock(probe.m_file, LOCK_SH | LOCK_NB) < 0 && errno == EWOULDBLOCK;
+}
+
 ChangeLock::~ChangeLock()
 {
     if (m_file >= 0)

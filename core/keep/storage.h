@@ -25,6 +25,8 @@ class ChangeLock {
   public:
     // Refused when another process holds it. Errors: Storage.
     static Result<ChangeLock> take(const Repository& repository);
+    // Whether somebody holds it now; changes nothing.
+    static bool isHeld(const Repository& repository);
     ChangeLock(ChangeLock&& other) noexcept : m_file(other.m_file) { other.m_file = -1; }
     ChangeLock& operator=(ChangeLock&&) = delete;
     ~ChangeLock();

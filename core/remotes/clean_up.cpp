@@ -55,10 +55,12 @@ Result<std::vector<LogbookEntry>> cleanUp(const Repository& repository, const Cl
     if (!gone) {
         Error error = gone.error();
         error.remedy += (error.remedy.empty() ? "" : ". ") +
-                        std::string("The branch was deleted in the clone; the logbook brings it back");
+                        std::string("In the clone the branch is deleted already; entry ") + entries.front().id +
+                        " of the logbook brings it back";
         return std::unexpected(std::move(error));
     }
-    entries.push_back(std::move(gone->entry));
+    if (!gone->entry.id.empty())
+        entries.push_back(std::move(gone->entry));
     return entries;
 }
 

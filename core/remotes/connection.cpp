@@ -51,6 +51,29 @@ void boundWaiting()
     });
 }
 
+Result<void> trustAuthorities(const Repository* repository, const std::string& url)
+{
+    if (!url.starts_with("https://"))
+        return {};
+    static std::mutex mutex;
+    static std::optional<std::string>
+        trusted; // the file, empty for the system's own; nothing before the first connection
+    const std::string wanted = repository ? repository->config("http.sslCAInfo").value_or("") : std::string();
+    const std::lock_guard guard(mutex);
+    if (trusted && *trusted != wanted)
+        return fail(ErrorKind::Refused,
+                    "This repository trusts other certificate authorities (http.sslCAInfo) than the one that was "
+                    "connected from before",
+                    withoutSecret(url), "Start Espalier anew for this repository; one run trusts one set of them");
+    if (trusted)
+        return {};
+    if (!wanted.empty() && git_libgit2_opts(GIT_OPT_SET_SSL_CERT_LOCATIONS, wanted.c_str(), nullptr) < 0)
+        return libgitError("The file that http.sslCAInfo names cannot be used", displayText(wanted, 500),
+                           "Correct the setting");
+    trusted = wanted;
+    return {};
+}
+
 Connection::Connection(const Repository* repository, const Access& access, const Progress& progress)
     : m_repository(repository), m_access(access), m_progress(progress)
 {
@@ -58,15 +81,15 @@ Connection::Connection(const Repository* repository, const Access& access, const
     m_ssh.repository = repository;
     m_ssh.access = &m_access;
     m_ssh.progress = &m_progress;
-    if (repository) {
-        if (const auto authorities = repository->config("http.sslCAInfo"); authorities && !authorities->empty())
-            git_libgit2_opts(GIT_OPT_SET_SSL_CERT_LOCATIONS, authorities->c_str(), nullptr);
-    }
 }
 
 Result<void> Connection::find(const std::string& name)
 {
-    if (git_remote_lookup(out(m_remote), raw(*m_repository), name.c_str()) < 0)
+    const int code = git_remote_lookup(out(m_remote), raw(*m_repository), name.c_str());
+    if (code < 0 && code != GIT_ENOTFOUND && code != GIT_EINVALIDSPEC)
+        return libgitError("The remote's settings cannot be read", displayText(name, 200),
+                           "Correct them with git config");
+    if (code < 0)
         return fail(ErrorKind::NotFound, "There is no such remote", displayText(name, 200),
                     "Look at the list of remotes");
     m_url = url(GIT_DIRECTION_FETCH);
@@ -87,6 +110,8 @@ Result<void> Connection::open(git_direction direction)
     options.proxy_opts.type = GIT_PROXY_AUTO;
     if (m_progress.stopped())
         return cancelled();
+    if (auto trusted = trustAuthorities(m_repository, url(direction)); !trusted)
+        return trusted;
     if (git_remote_connect_ext(m_remote.get(), direction, &options) < 0)
         return error("The remote cannot be reached");
     accepted();
@@ -165,10 +190,6 @@ git_remote_callbacks Connection::callbacks(const std::string& url)
         auto* self = static_cast<Connection*>(payload);
         self->m_progress.report("Sending objects", current, total);
         return self->m_progress.stopped() ? GIT_EUSER : 0;
-    };
-    callbacks.update_refs = [](const char* name, const git_oid* a, const git_oid* b, git_refspec*, void* payload) {
-        static_cast<Connection*>(payload)->moved.push_back({name, {fromGit(*a), fromGit(*b)}});
-        return 0;
     };
     callbacks.push_update_reference = [](const char*, const char* status, void* payload) {
         auto* self = static_cast<Connection*>(payload);

@@ -38,7 +38,6 @@ class Connection {
     void accepted();
 
     std::vector<std::string> takeSaid();
-    std::vector<std::pair<std::string, std::pair<Oid, Oid>>> moved; // refs updated: name, old and new
     std::string rejected;           // the server's reason for not updating a ref; empty when it did
     bool answered = false;          // the server spoke about the ref
     std::optional<Error> veto;      // set by negotiated() to stop a push
@@ -57,6 +56,11 @@ class Connection {
     std::string m_loginUrl;
     int m_attempts = 0;
 };
+
+// Which authorities may sign a server's certificate can be said only for the whole process, and never be taken back: what the
+// first https connection's repository says (http.sslCAInfo, or nothing) holds. Refused for another that says otherwise, so that
+// nobody's authority is trusted for somebody else's repository. `repository` null: it says nothing.
+Result<void> trustAuthorities(const Repository* repository, const std::string& url);
 
 // Waits for connections and answers are bounded; done once, before the first connection.
 void boundWaiting();

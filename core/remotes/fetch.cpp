@@ -2,29 +2,27 @@
 #include "core/remotes/fetch.h"
 
 #include "core/git/text.h"
+#include "core/history/ref_reader.h"
+#include "core/keep/branch_config.h"
 #include "core/keep/open_entries.h"
+#include "core/refs/ref_locks.h"
+#include "core/refs/ref_name.h"
 #include "core/remotes/fetching.h"
 
 namespace espalier {
 
 namespace {
 
-namespace fs = std::filesystem;
-
 // refs/remotes/<remote>/HEAD says which branch everybody builds on; it follows the remote.
-void refreshHead(const Repository& repository, git_remote* remote, const std::string& name)
+void refreshHead(const Repository& repository, const FetchSettings& settings, const std::string& defaultBranch)
 {
-    Buffer branch;
-    if (git_remote_default_branch(&branch, remote) < 0)
+    const std::string target = defaultBranch.empty() ? defaultBranch : destinationOf(settings.specs, defaultBranch);
+    Handle<git_reference> there, ref, old;
+    if (!target.starts_with(trackingPrefix) || git_reference_lookup(out(there), raw(repository), target.c_str()) < 0)
         return;
-    const std::string target = trackingRef(remote, branch.str());
-    Handle<git_reference> there, ref;
-    if (target.empty() || git_reference_lookup(out(there), raw(repository), target.c_str()) < 0)
-        return;
-    const std::string head = "refs/remotes/" + name + "/HEAD";
-    Handle<git_reference> old;
+    const std::string head = std::string(trackingPrefix) + settings.remote + "/HEAD";
     if (git_reference_lookup(out(old), raw(repository), head.c_str()) == 0 &&
-        git_reference_type(old.get()) == GIT_REFERENCE_SYMBOLIC && target == git_reference_symbolic_target(old.get()))
+        (git_reference_type(old.get()) != GIT_REFERENCE_SYMBOLIC || target == git_reference_symbolic_target(old.get())))
         return;
     git_reference_symbolic_create(out(ref), raw(repository), head.c_str(), target.c_str(), 1, "espalier: fetch");
 }
@@ -44,41 +42,196 @@ void settleInterrupted(const Repository& repository, const std::string& remote, 
     }
 }
 
-FetchReport reportOf(const Repository& repository, const std::string& remote, const Connection& connection)
+Result<std::vector<Refspec>> refspecsOf(git_remote* remote)
 {
-    FetchReport report;
-    report.remote = remote;
-    for (const auto& [name, ids] : connection.moved) {
-        const auto& [old, now] = ids;
-        if (old == now)
-            continue;
-        report.moves.push_back({name, old, now});
-        const git_oid from = toGit(old), to = toGit(now);
-        if (!old.isZero() && !now.isZero() && git_graph_descendant_of(raw(repository), &to, &from) != 1)
-            report.forced.push_back(name);
+    StringArray texts;
+    if (git_remote_get_fetch_refspecs(&texts, remote) < 0)
+        return libgitError("The remote's settings cannot be read");
+    std::vector<Refspec> specs;
+    for (std::size_t i = 0; i < texts.count; ++i) {
+        auto spec = Refspec::parse(texts.strings[i]);
+        if (!spec)
+            return std::unexpected(spec.error());
+        specs.push_back(std::move(*spec));
     }
+    return specs;
+}
+
+StandingRefs standingRefs(const Repository& repository)
+{
+    StandingRefs standing;
+    for (const std::string_view prefix : {trackingPrefix, tagsPrefix})
+        for (const RawRef& ref : readRawRefs(repository, prefix).list)
+            standing[ref.name] = {ref.id, !ref.target.empty()};
+    return standing;
+}
+
+bool hasObject(const Repository& repository, const Oid& id)
+{
+    Handle<git_odb> odb;
+    const git_oid raw = toGit(id);
+    return git_repository_odb(out(odb), espalier::raw(repository)) == 0 && git_odb_exists(odb.get(), &raw) == 1;
+}
+
+FetchedObjects objectsOf(const Repository& repository)
+{
+    const auto commitOf = [&repository](const Oid& id) {
+        Handle<git_object> object, commit;
+        const git_oid raw = toGit(id);
+        const bool peels = git_object_lookup(out(object), espalier::raw(repository), &raw, GIT_OBJECT_ANY) == 0 &&
+                           git_object_peel(out(commit), object.get(), GIT_OBJECT_COMMIT) == 0;
+        return peels ? fromGit(*git_object_id(commit.get())) : Oid{};
+    };
+    const auto descends = [&repository](const Oid& above, const Oid& below) {
+        const git_oid to = toGit(above), from = toGit(below);
+        return git_graph_descendant_of(raw(repository), &to, &from) == 1;
+    };
+    return {[&repository](const Oid& id) { return hasObject(repository, id); }, commitOf, descends};
+}
+
+// A remote that has a lot of news is asked by its refspecs: naming each ref costs the other side's refs times these.
+constexpr std::size_t mostNamed = 500;
+
+Result<void> download(const Repository& repository, Connection& connection, const FetchSettings& settings,
+                      const std::vector<WantedRef>& wanted)
+{
+    std::vector<std::string> names;
+    for (const WantedRef& ref : wanted)
+        if (!hasObject(repository, ref.id))
+            names.push_back(ref.source);
+    if (names.empty())
+        return {};
+    if (names.size() > mostNamed) {
+        std::erase_if(names, [](const std::string& name) { return !name.starts_with(tagsPrefix); });
+        for (const Refspec& spec : settings.specs)
+            if (!spec.negative)
+                names.push_back(spec.text());
+    }
+    std::vector<char*> specs;
+    for (std::string& name : names)
+        specs.push_back(name.data());
+    const git_strarray list{specs.data(), specs.size()};
+    git_fetch_options options = GIT_FETCH_OPTIONS_INIT;
+    options.callbacks = connection.callbacks(connection.url(GIT_DIRECTION_FETCH));
+    options.proxy_opts.type = GIT_PROXY_AUTO;
+    if (git_remote_download(connection.remote(), &list, &options) < 0)
+        return connection.error("The fetch failed");
+    Handle<git_odb> odb;
+    if (git_repository_odb(out(odb), raw(repository)) == 0)
+        git_odb_refresh(odb.get());
+    return {};
+}
+
+std::string entryTitle(const std::string& remote, const FetchPlan& plan)
+{
+    std::string text = "Fetch from " + remote + ":";
+    if (!plan.pruned.empty())
+        text += " " + counted(plan.pruned.size(), "ref", "refs") + " pruned";
+    if (!plan.replaced.empty())
+        text += (plan.pruned.empty() ? " " : ", ") + counted(plan.replaced.size(), "ref", "refs") + " replaced";
+    return text;
+}
+
+// One by one when not all can move together: a ref that another program holds keeps no other from moving.
+void moveRefs(const Repository& repository, const std::vector<RefMove>& moves, FetchReport& report)
+{
+    const auto together = [&](const std::vector<RefMove>& some) -> Result<void> {
+        auto locks = RefLocks::take(raw(repository), some);
+        if (!locks)
+            return std::unexpected(locks.error());
+        return locks->commit("espalier: fetch");
+    };
+    if (moves.empty())
+        return;
+    if (together(moves)) {
+        report.moves.insert(report.moves.end(), moves.begin(), moves.end());
+        return;
+    }
+    for (const RefMove& move : moves) {
+        const auto now = readRef(raw(repository), move.name);
+        if (auto moved = now && *now == move.now ? Result<void>{} : together({move}); moved)
+            report.moves.push_back(move);
+        else
+            report.notices.push_back("Not written: " + moved.error().line());
+    }
+}
+
+// What is pruned goes first: it may stand in the way of a new name that goes on from it.
+FetchReport write(const Repository& repository, const std::string& remote, const FetchPlan& plan)
+{
+    FetchReport report{
+        .remote = remote, .moves = {}, .forced = {}, .gone = plan.gone, .notices = plan.notices, .entry = {}};
+    std::vector<RefMove> recorded = plan.pruned;
+    recorded.insert(recorded.end(), plan.replaced.begin(), plan.replaced.end());
+    if (!recorded.empty()) {
+        auto done = moveTracking(repository, entryTitle(remote, plan), recorded);
+        if (done) {
+            report.entry = done->entry.id;
+            report.moves = recorded;
+            for (const RefMove& move : plan.replaced)
+                report.forced.push_back(move.name);
+            report.notices.insert(report.notices.end(), done->notices.begin(), done->notices.end());
+        } else {
+            report.notices.push_back("Nothing was pruned or replaced: " + done.error().line());
+        }
+    }
+    moveRefs(repository, plan.moves, report);
     return report;
+}
+
+// git's own pull and fetch --append read it; a fetch is done without.
+void writeFetchHead(const Repository& repository, const std::vector<WantedRef>& wanted, const std::string& url,
+                    FetchReport& report)
+{
+    const std::string text = formatFetchHead(wanted, withoutSecret(url), objectsOf(repository).commitOf);
+    if (auto written = writeFileAtomically(repository.gitDir() / "FETCH_HEAD", text); !written)
+        report.notices.push_back(written.error().line());
 }
 
 } // namespace
 
+Result<FetchSettings> fetchSettings(const Repository& repository, git_remote* remote)
+{
+    FetchSettings settings;
+    settings.remote = git_remote_name(remote) ? git_remote_name(remote) : "";
+    auto specs = refspecsOf(remote);
+    if (!specs)
+        return std::unexpected(specs.error());
+    settings.specs = std::move(*specs);
+    const std::string own = "remote." + settings.remote + ".";
+    settings.prune = repository.configBool(own + "prune", repository.configBool("fetch.prune", false));
+    if (repository.configBool(own + "pruneTags", repository.configBool("fetch.pruneTags", false)))
+        settings.specs.push_back({"refs/tags/*", "refs/tags/*", false, false, true});
+    const std::string tags = repository.config(own + "tagOpt").value_or("");
+    settings.tags = tags == "--tags"      ? FetchSettings::Tags::All
+                    : tags == "--no-tags" ? FetchSettings::Tags::None
+                                          : FetchSettings::Tags::Followed;
+    const auto head = readHead(raw(repository));
+    const std::string branch = head ? shortBranchName(head->text) : std::string();
+    if (!branch.empty()) {
+        for (auto& [key, value] : readBranchConfig(repository, branch, false)) {
+            if (key == "branch." + branch + ".merge")
+                settings.merges.push_back(std::move(value));
+            else if (key == "branch." + branch + ".remote")
+                settings.mergesHere = value == settings.remote;
+        }
+    }
+    settings.mergesHere = settings.mergesHere && !settings.merges.empty();
+    return settings;
+}
+
 std::string trackingRef(git_remote* remote, const std::string& ref)
 {
-    for (std::size_t i = 0; i < git_remote_refspec_count(remote); ++i) {
-        const git_refspec* spec = git_remote_get_refspec(remote, i);
-        Buffer name;
-        if (git_refspec_direction(spec) == GIT_DIRECTION_FETCH && git_refspec_src_matches(spec, ref.c_str()) &&
-            git_refspec_transform(&name, spec, ref.c_str()) == 0)
-            return name.str();
-    }
-    return {};
+    const auto specs = refspecsOf(remote);
+    const std::string name = specs ? destinationOf(*specs, ref) : std::string();
+    return name.starts_with(trackingPrefix) ? name : std::string();
 }
 
 std::string FetchReport::line() const
 {
-    std::size_t moved = 0, fresh = 0, gone = 0;
+    std::size_t moved = 0, fresh = 0, pruned = 0;
     for (const RefMove& move : moves)
-        ++(move.old.isZero() ? fresh : move.now.isZero() ? gone : moved);
+        ++(move.old.isZero() ? fresh : move.now.isZero() ? pruned : moved);
     std::string text;
     const auto add = [&](const std::string& part) { text += (text.empty() ? "" : ", ") + part; };
     if (moved)
@@ -87,9 +240,14 @@ std::string FetchReport::line() const
         add(std::to_string(forced.size()) + " of them rewritten");
     if (fresh)
         add(std::to_string(fresh) + " new");
-    if (gone)
-        add(std::to_string(gone) + " gone");
-    return displayText(remote, 100) + ": " + (text.empty() ? "nothing new" : text);
+    if (pruned)
+        add(std::to_string(pruned) + " gone");
+    if (!gone.empty())
+        add(std::to_string(gone.size()) + " gone there and still shown here");
+    std::string line = displayText(remote, 100) + ": " + (text.empty() ? "nothing new" : text);
+    for (const std::string& notice : notices)
+        line += "; " + notice;
+    return line;
 }
 
 Result<Fetched> fetchAndLook(const Repository& repository, const std::string& remote, const Access& access,
@@ -104,22 +262,38 @@ Result<Fetched> fetchAndLook(const Repository& repository, const std::string& re
     auto heads = connection.heads();
     if (!heads)
         return std::unexpected(heads.error());
-    git_fetch_options options = GIT_FETCH_OPTIONS_INIT;
-    options.callbacks = connection.callbacks(connection.url(GIT_DIRECTION_FETCH));
-    options.proxy_opts.type = GIT_PROXY_AUTO;
-    git_remote* handle = connection.remote();
-    if (git_remote_download(handle, nullptr, &options) < 0)
-        return connection.error("The fetch failed");
-    // A branch that is gone may stand in the way of a new one whose name goes on from it: it goes first.
-    if (git_remote_prune(handle, &options.callbacks) < 0 ||
-        git_remote_update_tips(handle, &options.callbacks, GIT_REMOTE_UPDATE_FETCHHEAD,
-                               GIT_REMOTE_DOWNLOAD_TAGS_UNSPECIFIED, "espalier: fetch") < 0)
-        return libgitError("The fetched branches cannot be written", displayText(remote, 100),
-                           "Check the free space and the permissions of the repository's folder");
-    refreshHead(repository, handle, remote);
-    git_remote_disconnect(handle);
+    auto settings = fetchSettings(repository, connection.remote());
+    if (!settings)
+        return std::unexpected(settings.error());
+    auto wanted = wantedRefs(*heads, *settings);
+    if (!wanted)
+        return std::unexpected(wanted.error());
+    const StandingRefs refs = standingRefs(repository);
+    const FetchedObjects objects = objectsOf(repository);
+    for (WantedRef& tag : followedTags(*heads, *settings, *wanted, refs, objects.has))
+        wanted->push_back(std::move(tag));
+    if (auto got = download(repository, connection, *settings, *wanted); !got)
+        return std::unexpected(got.error());
+    Buffer name;
+    const std::string defaultBranch =
+        git_remote_default_branch(&name, connection.remote()) == 0 ? name.str() : std::string();
+    git_remote_disconnect(connection.remote());
+    // Only what came shows which other tags stand for something that is here now.
+    if (const auto more = followedTags(*heads, *settings, *wanted, refs, objects.has); !more.empty()) {
+        wanted->insert(wanted->end(), more.begin(), more.end());
+        Connection again(&repository, access, progress);
+        if (auto found = again.find(remote); !found)
+            return std::unexpected(found.error());
+        if (auto got = download(repository, again, *settings, *wanted); !got)
+            return std::unexpected(got.error());
+    }
+    if (progress.stopped())
+        return cancelled();
+    FetchReport report = write(repository, remote, planFetch(*heads, *settings, *wanted, refs, objects));
+    refreshHead(repository, *settings, defaultBranch);
+    writeFetchHead(repository, *wanted, connection.url(GIT_DIRECTION_FETCH), report);
     settleInterrupted(repository, remote, *heads);
-    return Fetched{reportOf(repository, remote, connection), std::move(*heads)};
+    return Fetched{std::move(report), std::move(*heads)};
 }
 
 Result<FetchReport> fetchRemote(const Repository& repository, const std::string& remote, const Access& access,
@@ -129,35 +303,6 @@ Result<FetchReport> fetchRemote(const Repository& repository, const std::string&
     if (!fetched)
         return std::unexpected(fetched.error());
     return std::move(fetched->report);
-}
-
-Result<fs::path> cloneRepository(const std::string& url, const fs::path& folder, const Access& access,
-                                 const Progress& progress)
-{
-    std::error_code error;
-    const bool existed = fs::exists(folder, error);
-    if (existed && (!fs::is_directory(folder, error) || !fs::is_empty(folder, error)))
-        return fail(ErrorKind::Refused, "The folder is not empty", folder.string(), "Choose a new one");
-    Connection connection(nullptr, access, progress);
-    git_clone_options options = GIT_CLONE_OPTIONS_INIT;
-    options.fetch_opts.callbacks = connection.callbacks(url);
-    options.fetch_opts.proxy_opts.type = GIT_PROXY_AUTO;
-    options.checkout_opts.checkout_strategy = GIT_CHECKOUT_SAFE;
-    Handle<git_repository> cloned;
-    if (git_clone(out(cloned), url.c_str(), folder.c_str(), &options) == 0) {
-        connection.accepted();
-        return folder;
-    }
-    auto failure = connection.error("The clone failed");
-    cloned.reset();
-    // Nothing stays behind: the folder as it was, there and empty, or not there.
-    if (!existed) {
-        fs::remove_all(folder, error);
-    } else {
-        for (const auto& item : fs::directory_iterator(folder, error))
-            fs::remove_all(item.path(), error);
-    }
-    return failure;
 }
 
 } // namespace espalier

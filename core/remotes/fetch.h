@@ -16,13 +16,17 @@ namespace espalier {
 
 struct FetchReport {
     std::string remote;
-    std::vector<RefMove> moves;      // remote-tracking refs that changed; a forced one is among them
-    std::vector<std::string> forced; // names of those that did not fast-forward
-    std::string line() const;        // "upstream: 1 branch moved, 2 new"
+    std::vector<RefMove> moves;       // refs that changed; forced and pruned ones are among them
+    std::vector<std::string> forced;  // names of those that did not fast-forward
+    std::vector<std::string> gone;    // refs that the remote has no more and that stay, because pruning is off
+    std::vector<std::string> notices; // what was asked for and not done, a line each
+    std::string entry;                // of the logbook, for what was pruned or replaced; empty: there was none
+    std::string line() const;         // "upstream: 1 branch moved, 2 new", and the notices
 };
 
-// Fetches a remote's branches (pruning those that are gone) and tags as its configuration says, and refreshes
-// refs/remotes/<remote>/HEAD. Errors: Network with the address (without secrets) and what to do; Cancelled.
+// Fetches a remote's branches and tags, and prunes, as its configuration says (git-fetch(1)), but writes and deletes nothing
+// outside refs/remotes/ and refs/tags/, whatever the refspec says. What was pruned or replaced is an entry of the logbook.
+// Refreshes refs/remotes/<remote>/HEAD. Errors: Network with the address (without secrets) and what to do; Cancelled.
 Result<FetchReport> fetchRemote(const Repository& repository, const std::string& remote, const Access& access = {},
                                 const Progress& progress = {});
 

@@ -5,6 +5,7 @@
 
 #include "core/remotes/connection.h"
 #include "core/remotes/fetch.h"
+#include "core/remotes/fetch_plan.h"
 
 #include <map>
 
@@ -17,7 +18,10 @@ struct Fetched {
 Result<Fetched> fetchAndLook(const Repository& repository, const std::string& remote, const Access& access,
                              const Progress& progress);
 
-// The remote-tracking ref of a remote's ref, by the configured refspecs; empty when there is none.
+// What the configuration says about fetching from the remote. Errors: Usage for a refspec that cannot be read.
+Result<FetchSettings> fetchSettings(const Repository& repository, git_remote* remote);
+
+// The remote-tracking ref of a remote's ref, by the configured refspecs; empty when there is none below refs/remotes/.
 std::string trackingRef(git_remote* remote, const std::string& ref);
 
 } // namespace espalier

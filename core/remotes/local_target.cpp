@@ -3,7 +3,7 @@
 // Pushing into a repository on disk as git-receive-pack(1) would: objects first, then hooks, then the ref by
 // compare-and-swap under its lock.
 #include "core/git/text.h"
-#include "core/keep/ref_moves.h"
+#include "core/refs/ref_locks.h"
 #include "core/remotes/push_target.h"
 
 namespace espalier {
@@ -29,7 +29,32 @@ class LocalTarget : public PushTarget {
     Result<Oid> advertised(const std::string& ref) override { return readRef(raw(m_to), ref); }
     std::vector<std::string> takeSaid() override { return std::exchange(m_said, {}); }
 
-    Result<void> update(const std::string& ref, const Oid& old, const Oid& now) override
+    std::expected<void, PushFailure> update(const std::string& ref, const Oid& old, const Oid& now) override
+    {
+        const std::string line = old.hex() + " " + now.hex() + " " + ref + "\n";
+        if (auto ready = prepare(ref, old, now, line); !ready)
+            return std::unexpected(PushFailure{ready.error()});
+        auto locks = RefLocks::take(raw(m_to), {{ref, old, now}});
+        if (!locks && locks.error().kind == ErrorKind::Refused)
+            return std::unexpected(PushFailure{{ErrorKind::Refused, "The remote's branch moved since it was looked at",
+                                                shown(ref), "Look at it again before it is overwritten"}});
+        if (!locks)
+            return std::unexpected(PushFailure{locks.error()});
+        if (auto moved = locks->commit("push"); !moved) {
+            const auto stands = readRef(raw(m_to), ref);
+            return std::unexpected(PushFailure{moved.error(), stands && *stands == old});
+        }
+        // The ref has moved; what this hook says, or that it was stopped, can only be passed on.
+        if (auto hook = run("post-receive", {}, line); !hook && hook.error().kind == ErrorKind::Cancelled)
+            m_said.push_back("The hook post-receive was stopped; the push itself was done");
+        else if (!hook)
+            m_said.push_back(hook.error().line());
+        return {};
+    }
+
+  private:
+    // All that comes before the ref moves.
+    Result<void> prepare(const std::string& ref, const Oid& old, const Oid& now, const std::string& line)
     {
         if (auto allowed = checkAllowed(ref, old, now); !allowed)
             return allowed;
@@ -37,26 +62,11 @@ class LocalTarget : public PushTarget {
             if (auto sent = sendObjects(now); !sent)
                 return sent;
         }
-        const std::string line = old.hex() + " " + now.hex() + " " + ref + "\n";
         if (auto hook = run("pre-receive", {}, line); !hook)
             return hook;
-        if (auto hook = run("update", {ref, old.hex(), now.hex()}, {}); !hook)
-            return hook;
-        auto locks = RefLocks::take(raw(m_to), {{ref, old, now}}, {}, false, {});
-        if (!locks && locks.error().kind == ErrorKind::Refused)
-            return fail(ErrorKind::Refused, "The remote's branch moved since it was looked at", shown(ref),
-                        "Look at it again before it is overwritten");
-        if (!locks)
-            return std::unexpected(locks.error());
-        if (auto moved = locks->commit("push"); !moved)
-            return moved;
-        // The ref has moved; what this hook says can only be passed on.
-        if (auto hook = run("post-receive", {}, line); !hook)
-            m_said.push_back(hook.error().line());
-        return {};
+        return run("update", {ref, old.hex(), now.hex()}, {});
     }
 
-  private:
     // git-config(1): receive.denyCurrentBranch, denyDeletes, denyNonFastForwards.
     Result<void> checkAllowed(const std::string& ref, const Oid& old, const Oid& now)
     {

@@ -4,7 +4,7 @@
 #include "core/git/handles.h"
 #include "core/git/text.h"
 #include "core/history/equivalence.h"
-#include "core/keep/ref_moves.h"
+#include "core/refs/head.h"
 #include "core/remotes/fetching.h"
 
 #include <map>

@@ -3,8 +3,10 @@
 
 #include "core/git/hooks.h"
 #include "core/git/text.h"
-#include "core/keep/ref_moves.h"
+#include "core/keep/apply.h"
 #include "core/keep/storage.h"
+#include "core/refs/head.h"
+#include "core/refs/ref_name.h"
 #include "core/remotes/fetching.h"
 #include "core/remotes/push_target.h"
 
@@ -68,21 +70,53 @@ void followPush(const Repository& repository, git_remote* remote, const std::str
     git_reference_create(out(made), raw(repository), tracking.c_str(), &id, 1, "espalier: update by push");
 }
 
-// After an attempt that failed: Undone where the remote is known to be untouched; else the entry stays open for the next fetch.
-std::unexpected<Error> settleFailure(const Repository& repository, const LogbookEntry& entry, Error error)
+// The remote stood there already. A branch that is gone there takes its tracking ref along; where that had a tip that was
+// not pushed from here, the logbook keeps it.
+Result<Pushed> followEarlier(const Repository& repository, git_remote* remote, const std::string& ref,
+                             const Order& order, Pushed pushed)
 {
-    const bool untouched = error.kind == ErrorKind::Refused || error.kind == ErrorKind::Storage;
-    if (untouched) {
+    const std::string tracking = trackingRef(remote, ref);
+    if (tracking.empty())
+        return pushed;
+    if (!order.now.isZero()) {
+        followPush(repository, remote, ref, order.now);
+        return pushed;
+    }
+    const auto stands = readRef(raw(repository), tracking);
+    if (!stands || stands->isZero())
+        return pushed;
+    auto done = moveTracking(repository, "Forget " + order.branch + ", which is gone on " + order.remote,
+                             {{tracking, *stands, Oid{}}});
+    if (!done)
+        return std::unexpected(done.error());
+    pushed.entry = std::move(done->entry);
+    return pushed;
+}
+
+// After an attempt that failed: the entry goes where the remote is known to be untouched; else it stays open for the next
+// fetch, and the error says so, also when the user stopped it.
+std::unexpected<Error> settleFailure(const Repository& repository, const LogbookEntry& entry, PushFailure failure)
+{
+    Error& error = failure.error;
+    if (failure.untouched) {
         if (setEntryState(repository, entry, EntryState::Undone))
             (void)forgetEntry(repository, entry.id);
-    } else {
-        error.remedy += (error.remedy.empty() ? "" : ". ") + std::string("Fetch to see whether the push arrived");
+        return std::unexpected(std::move(error));
     }
+    const std::string unknown = shown(entry.remote) + " may have taken it already; fetch, and it shows";
+    if (error.kind == ErrorKind::Cancelled)
+        return cancelled(unknown);
+    error.remedy += (error.remedy.empty() ? "" : ". ") + unknown;
     return std::unexpected(std::move(error));
 }
 
-Result<Pushed> carryOut(const Repository& repository, const Order& order, const Access& access,
-                        const Progress& progress)
+// The remote's branch, looked at and ready to be moved.
+struct Looked {
+    std::unique_ptr<PushTarget> target;
+    Oid advertised;
+};
+Result<Looked> lookFirst(const Repository& repository, const Order& order, const std::string& ref,
+                         Connection& connection, const Access& access, const Progress& progress)
 {
     // The old tip must be here before it is overwritten: it is what the logbook keeps.
     if (order.expect && !order.expect->isZero() && !exists(repository, *order.expect)) {
@@ -93,30 +127,56 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
                         "The tip that was to be overwritten is not on " + shown(order.remote) + " any more",
                         order.expect->hex(), "Look again at what would be overwritten");
     }
-    Connection connection(&repository, access, progress);
     if (auto found = connection.find(order.remote); !found)
         return std::unexpected(found.error());
     progress.report("Connecting");
     auto target = openTarget(repository, connection, progress);
     if (!target)
         return std::unexpected(target.error());
-    const std::string ref = "refs/heads/" + order.branch;
     auto advertised = (*target)->advertised(ref);
     if (!advertised)
         return std::unexpected(advertised.error());
-    if (auto checked = checkLease(repository, order, *advertised); !checked)
-        return std::unexpected(checked.error());
-    Pushed pushed{order.branch, *advertised, order.now, false, {}, {}};
-    if (*advertised == order.now) {
-        pushed.notices.push_back(shown(order.branch) + " stands there already on " + shown(order.remote));
-        followPush(repository, connection.remote(), ref, order.now);
-        return pushed;
+    // Somebody else deleted what is to be deleted: that is what was asked for.
+    if (!(order.now.isZero() && advertised->isZero())) {
+        if (auto checked = checkLease(repository, order, *advertised); !checked)
+            return std::unexpected(checked.error());
     }
-    pushed.forced = !advertised->isZero() && !order.now.isZero() && !descends(repository, order.now, *advertised);
-    const HookRef hookRef{order.now.isZero() ? "(delete)" : order.localRef, order.now, ref, *advertised};
-    if (auto allowed = runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress);
+    return Looked{std::move(*target), *advertised};
+}
+
+// Until the remote is asked to move its branch, a stop leaves it as it was.
+template <typename T> Result<T> saidOf(const Order& order, Result<T> result)
+{
+    if (!result && result.error().kind == ErrorKind::Cancelled)
+        return cancelled("Nothing was changed on " + shown(order.remote));
+    return result;
+}
+
+Result<Pushed> sendOrder(const Repository& repository, const Order& order, const Access& access,
+                         const Progress& progress)
+{
+    Connection connection(&repository, access, progress);
+    const std::string ref = branchRef(order.branch);
+    auto looked = saidOf(order, lookFirst(repository, order, ref, connection, access, progress));
+    if (!looked)
+        return std::unexpected(looked.error());
+    const Oid advertised = looked->advertised;
+    PushTarget& target = *looked->target;
+    Pushed pushed{order.branch, advertised, order.now, false, {}, {}};
+    if (advertised == order.now) {
+        pushed.notices.push_back(shown(order.branch) +
+                                 (order.now.isZero() ? " is gone already on " : " stands there already on ") +
+                                 shown(order.remote));
+        return followEarlier(repository, connection.remote(), ref, order, std::move(pushed));
+    }
+    pushed.forced = !advertised.isZero() && !order.now.isZero() && !descends(repository, order.now, advertised);
+    const HookRef hookRef{order.now.isZero() ? "(delete)" : order.localRef, order.now, ref, advertised};
+    if (auto allowed = saidOf(
+            order, runPrePush(repository, order.remote, connection.url(GIT_DIRECTION_PUSH), {hookRef}, progress));
         !allowed)
         return std::unexpected(allowed.error());
+    if (progress.stopped())
+        return saidOf(order, Result<Pushed>(cancelled()));
     auto lock = ChangeLock::take(repository);
     if (!lock)
         return std::unexpected(lock.error());
@@ -125,15 +185,17 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
     entry.title = order.title;
     entry.remote = order.remote;
     entry.takesBack = order.takesBack;
-    entry.moves = {{ref, *advertised, order.now}};
+    entry.moves = {{ref, advertised, order.now}};
     auto begun = beginEntry(repository, std::move(entry));
     if (!begun)
         return std::unexpected(begun.error());
-    if (auto updated = (*target)->update(ref, *advertised, order.now); !updated) {
-        Error error = updated.error();
-        for (const std::string& said : (*target)->takeSaid())
-            error.what += " / " + said;
-        return settleFailure(repository, *begun, std::move(error));
+    if (auto updated = target.update(ref, advertised, order.now); !updated) {
+        PushFailure failure = updated.error();
+        for (const std::string& said : target.takeSaid())
+            failure.error.what += " / " + said;
+        if (failure.untouched)
+            failure.error = saidOf(order, Result<void>(std::unexpected(failure.error))).error();
+        return settleFailure(repository, *begun, std::move(failure));
     }
     followPush(repository, connection.remote(), ref, order.now);
     if (!order.takesBack.empty()) {
@@ -144,7 +206,7 @@ Result<Pushed> carryOut(const Repository& repository, const Order& order, const 
         return std::unexpected(done.error());
     begun->state = EntryState::Done;
     pushed.entry = std::move(*begun);
-    pushed.notices = (*target)->takeSaid();
+    pushed.notices = target.takeSaid();
     return pushed;
 }
 
@@ -155,7 +217,7 @@ Result<Pushed> push(const Repository& repository, const PushRequest& request, co
 {
     Order order;
     order.branch = request.branch;
-    order.localRef = "refs/heads/" + request.branch;
+    order.localRef = branchRef(request.branch);
     order.remote = request.remote.empty() ? guessRoles(repository, readRemotes(repository)).fork : request.remote;
     order.expect = request.expect;
     if (order.remote.empty())
@@ -169,7 +231,7 @@ Result<Pushed> push(const Repository& repository, const PushRequest& request, co
                     "Look at the list of branches");
     order.now = *tip;
     order.title = "Push " + request.branch + " to " + order.remote;
-    return carryOut(repository, order, access, progress);
+    return sendOrder(repository, order, access, progress);
 }
 
 Result<Pushed> restorePush(const Repository& repository, const std::string& entryId, const Access& access,
@@ -186,17 +248,16 @@ Result<Pushed> restorePush(const Repository& repository, const std::string& entr
                     "This entry cannot be taken back: it is " + std::string(entryStateName(entry->state)), entryId,
                     "The logbook tells which entries can");
     const RefMove& move = entry->moves.front();
-    constexpr std::size_t heads = std::string_view("refs/heads/").size();
     Order order;
     order.kind = EntryKind::Restore;
     order.title = "Take back: " + entry->title;
     order.remote = entry->remote;
-    order.branch = move.name.substr(std::min(heads, move.name.size()));
+    order.branch = shortBranchName(move.name);
     order.localRef = keptRef(entry->id, 0);
     order.takesBack = entry->id;
     order.now = move.old;
     order.expect = expect.value_or(move.now);
-    return carryOut(repository, order, access, progress);
+    return sendOrder(repository, order, access, progress);
 }
 
 Result<Pushed> deleteRemoteBranch(const Repository& repository, const std::string& remote, const std::string& branch,
@@ -208,7 +269,7 @@ Result<Pushed> deleteRemoteBranch(const Repository& repository, const std::strin
     order.remote = remote;
     order.branch = branch;
     order.expect = expect;
-    return carryOut(repository, order, access, progress);
+    return sendOrder(repository, order, access, progress);
 }
 
 } // namespace espalier

@@ -27,7 +27,7 @@ class ServerTarget : public PushTarget {
         return at == heads->end() ? Oid{} : at->second;
     }
 
-    Result<void> update(const std::string& ref, const Oid& old, const Oid& now) override
+    std::expected<void, PushFailure> update(const std::string& ref, const Oid& old, const Oid& now) override
     {
         m_connection.expectedTip = old;
         std::string spec = now.isZero() ? ":" + ref : "+" + now.hex() + ":" + ref;
@@ -39,15 +39,18 @@ class ServerTarget : public PushTarget {
         // Still the connection whose advertisement was compared: the server swaps only from that value.
         const int code = git_remote_upload(m_connection.remote(), &list, &options);
         if (!m_connection.rejected.empty())
-            return fail(ErrorKind::Refused,
-                        "The remote did not take the push [" + displayText(m_connection.rejected, 500) + "]",
-                        displayText(ref, 300),
-                        "Fetch and look again; if it moved, check once more what would be overwritten");
+            return std::unexpected(
+                PushFailure{{ErrorKind::Refused,
+                             "The remote did not take the push [" + displayText(m_connection.rejected, 500) + "]",
+                             displayText(ref, 300),
+                             "Fetch and look again; if it moved, check once more what would be overwritten"}});
+        // From the first byte on the server may have taken it, whatever broke or was stopped afterwards.
         if (code < 0)
-            return m_connection.error("The push failed");
+            return std::unexpected(PushFailure{m_connection.error("The push failed").error(), bool(m_connection.veto)});
         if (!m_connection.answered)
-            return fail(ErrorKind::Network, "The remote did not say whether it took the push", displayText(ref, 300),
-                        "Fetch, and it shows");
+            return std::unexpected(PushFailure{
+                {ErrorKind::Network, "The remote did not say whether it took the push", displayText(ref, 300), {}},
+                false});
         m_connection.accepted();
         return {};
     }

@@ -10,14 +10,19 @@
 
 namespace espalier {
 
+struct PushFailure {
+    Error error;
+    bool untouched = true; // the other side is known to stand as it did; else only a fetch can tell
+};
+
 class PushTarget {
   public:
     virtual ~PushTarget() = default;
     // The ref's value as the other side tells it now; zero: not there.
     virtual Result<Oid> advertised(const std::string& ref) = 0;
     // Sends what it needs and moves the ref from `old` to `now` (zero: deletes it). Refused when it is not at `old` any more or
-    // the other side does not want it: then it is untouched. Network: it is not known.
-    virtual Result<void> update(const std::string& ref, const Oid& old, const Oid& now) = 0;
+    // the other side does not want it.
+    virtual std::expected<void, PushFailure> update(const std::string& ref, const Oid& old, const Oid& now) = 0;
     // What the other side and its hooks said, safe to show.
     virtual std::vector<std::string> takeSaid() = 0;
 };

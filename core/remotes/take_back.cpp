@@ -5,7 +5,7 @@
 #include "core/git/handles.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
-#include "core/keep/ref_moves.h"
+#include "core/refs/head.h"
 #include "core/remotes/fetching.h"
 #include "core/remotes/push.h"
 

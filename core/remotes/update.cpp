@@ -2,7 +2,7 @@
 #include "core/git/handles.h"
 #include "core/git/text.h"
 #include "core/history/snapshot.h"
-#include "core/keep/ref_moves.h"
+#include "core/refs/ref_name.h"
 #include "core/remotes/fetch.h"
 #include "core/remotes/push.h"
 
@@ -25,6 +25,22 @@ void pushOn(const Repository& repository, const std::string& branch, const Roles
                            displayText(roles.fork, 100));
 }
 
+// What failed or was stopped, and what was done before.
+std::unexpected<Error> stoppedAfter(const UpdateReport& report, Error error)
+{
+    std::string done;
+    for (const FetchReport& fetched : report.fetched)
+        done += (done.empty() ? "" : " and ") + displayText(fetched.remote, 100);
+    if (done.empty())
+        return std::unexpected(std::move(error));
+    const std::string known =
+        done + (report.fetched.size() > 1 ? " were" : " was") + " fetched; the main line was not moved";
+    if (error.kind == ErrorKind::Cancelled)
+        return cancelled(known);
+    error.remedy += (error.remedy.empty() ? "" : ". ") + known;
+    return std::unexpected(std::move(error));
+}
+
 } // namespace
 
 Result<UpdateReport> bringUpToDate(const Repository& repository, const Access& access, const Progress& progress)
@@ -40,18 +56,18 @@ Result<UpdateReport> bringUpToDate(const Repository& repository, const Access& a
     for (const std::string& remote : remotes) {
         auto fetched = fetchRemote(repository, remote, access, progress);
         if (!fetched)
-            return std::unexpected(fetched.error());
+            return stoppedAfter(report, fetched.error());
         report.fetched.push_back(std::move(*fetched));
     }
     auto snapshot = takeSnapshot(repository, progress);
     if (!snapshot)
-        return std::unexpected(snapshot.error());
+        return stoppedAfter(report, snapshot.error());
     const Ref* mainLine = (*snapshot)->mainLineRef();
     if (!mainLine || mainLine->kind != RefKind::RemoteBranch)
         return fail(ErrorKind::NotFound, "The upstream has no main line", displayText(roles.upstream, 100),
                     "Check what its HEAD points at");
     const std::string branch = mainLine->branch;
-    const Ref* own = (*snapshot)->findRef("refs/heads/" + branch);
+    const Ref* own = (*snapshot)->findRef(branchRef(branch));
     if (!own) {
         report.lines.push_back("The clone has no branch " + displayText(branch, 300) + "; nothing was moved");
         return report;
@@ -66,7 +82,7 @@ Result<UpdateReport> bringUpToDate(const Repository& repository, const Access& a
     if (own->tip != mainLine->tip) {
         auto moved = fastForward(repository, branch, mainLine->tip, progress);
         if (!moved)
-            return std::unexpected(moved.error());
+            return stoppedAfter(report, moved.error());
         report.moves = moved->entry.moves;
         report.lines.push_back(displayText(branch, 300) + " moved up to " + mainLine->tip.brief());
         for (std::string& notice : moved->notices)

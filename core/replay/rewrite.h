@@ -3,6 +3,7 @@
 // A dry run that is ready to be applied: the objects to write and the refs to move. Making one changes nothing.
 #pragma once
 
+#include "core/refs/ref_move.h"
 #include "core/replay/dry_run.h"
 
 #include <memory>
@@ -10,14 +11,6 @@
 #include <vector>
 
 namespace espalier {
-
-// A ref that goes from `old` to `now`; zero stands for "does not exist".
-struct RefMove {
-    std::string name;
-    Oid old;
-    Oid now;
-    friend bool operator==(const RefMove&, const RefMove&) = default;
-};
 
 struct Rewrite {
     std::string title;                      // "Replay topic/x onto upstream/main", for logbook and reflog

@@ -2,6 +2,8 @@
 //
 // The commands as scripts use them: the main job end to end on samples, the stable JSON, the exit statuses. Checked against
 // git's plumbing (fsck, rev-parse, log, for-each-ref ahead-behind) and against dulwich, an independent reader.
+#include "core/keep/apply.h"
+#include "core/keep/apply_steps.h"
 #include "tests/support/temp_repository.h"
 
 #include <QJsonArray>
@@ -12,6 +14,8 @@
 #include <QtTest>
 
 #include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 using namespace espalier;
 using espalier::test::folderState;
@@ -61,7 +65,66 @@ class TestCommands : public QObject {
         return at;
     }
 
+    // A delete of `branch` as a crash leaves it: begun, with another program's lock where it would have to go on.
+    void leaveHalfDone(const QString& clone, const QString& branch)
+    {
+        setApplyStepCallback([](ApplyStep step) {
+            if (step == ApplyStep::Locked)
+                ::_exit(0);
+        });
+        const pid_t child = ::fork();
+        if (child == 0) {
+            auto repository = Repository::open(clone.toStdString());
+            ::_exit(repository && checkOut(*repository, branch.toStdString()) ? 1 : 2);
+        }
+        setApplyStepCallback({});
+        int status = 0;
+        ::waitpid(child, &status, 0);
+        QCOMPARE(WEXITSTATUS(status), 0);
+        // What the crash left is cleared away by its mark; this is somebody else's.
+        QVERIFY(QFile::remove(clone + "/.git/index.lock"));
+        QFile lock(clone + "/.git/index.lock");
+        QVERIFY(lock.open(QIODevice::WriteOnly));
+    }
+
   private Q_SLOTS:
+    // Every command says what is half done: one that writes refuses, one that reads goes on.
+    void halfDoneIsSaid()
+    {
+        QTemporaryDir folder;
+        const QString at = build(folder, "same-lines");
+        const QString clone = at + "/clone", topic = "topic/metric-heights";
+        const QString other = gitAt(clone, {"symbolic-ref", "--short", "HEAD"}) == topic ? "main" : topic;
+        leaveHalfDone(clone, other);
+        const QByteArray refs = gitAt(clone, {"for-each-ref", "refs/heads"});
+        const auto oneLine = [](const Outcome& outcome) {
+            return outcome.error.count('\n') == 1 && outcome.error.contains("alf done") &&
+                   outcome.error.contains("Check out");
+        };
+        const QList<QStringList> reading{{"drift", clone},
+                                         {"dry-run", clone, "--branch", topic, "--onto", "upstream/main"},
+                                         {"logbook", clone},
+                                         {"layout", clone}};
+        for (const QStringList& command : reading) {
+            const Outcome outcome = espalierRun(command);
+            QVERIFY2(outcome.status < 2 && !outcome.out.isEmpty() && oneLine(outcome), outcome.error.constData());
+        }
+        const QList<QStringList> writing{{"replay", clone, "--branch", topic, "--onto", "upstream/main"},
+                                         {"update", clone},
+                                         {"push", clone, "--branch", topic},
+                                         {"restore", clone, "20260101-000000-1"}};
+        for (const QStringList& command : writing) {
+            const Outcome outcome = espalierRun(command);
+            QVERIFY2(outcome.status == 2 && oneLine(outcome) && outcome.error.contains("index.lock"),
+                     outcome.error.constData());
+        }
+        QCOMPARE(gitAt(clone, {"for-each-ref", "refs/heads"}), refs);
+        QVERIFY(QFile::remove(clone + "/.git/index.lock"));
+        const Outcome done = espalierRun({"update", clone});
+        QVERIFY2(done.status == 0 && done.error.contains("after an interruption"), done.error.constData());
+        QCOMPARE(espalierRun({"logbook", clone}).error, QByteArray());
+    }
+
     void theWholeJob()
     {
         QTemporaryDir folder;

@@ -440,7 +440,7 @@ class TestApply : public QObject {
             QCOMPARE(limit, 20000);
             QCOMPARE(refAt(scene.repo, "topic/x"), tip);
         } else {
-            const auto recovered = recover(scene.repo.open());
+            const auto recovered = resolveOpenEntries(scene.repo.open());
             QVERIFY2(recovered, whyNot(recovered).c_str());
             QCOMPARE(refAt(scene.repo, "topic/x"), old);
             QCOMPARE(scene.worktree(), before);

@@ -1,10 +1,11 @@
 // SPDX-License-Identifier: MIT
 //
-// A change is stopped at every one of its steps (the process ends there, as a power cut would end it), and recover() has
+// A change is stopped at every one of its steps (the process ends there, as a power cut would end it), and resolveOpenEntries() has
 // to complete or undo it: nothing lost, nothing half done, no lock left, and the same change works afterwards. The
 // reference for the state is git itself.
 #include "core/keep/apply.h"
 #include "core/keep/apply_steps.h"
+#include "core/keep/recover.h"
 #include "tests/support/replay_scene.h"
 
 #include <QFile>
@@ -147,8 +148,10 @@ class TestRecover : public QObject {
             }
             const int ending = runStopped(path, work, step);
             QVERIFY(ending != Failed);
-            auto lines = recover(scene.repo.open());
-            QVERIFY2(lines, lines ? "" : lines.error().line().c_str());
+            const auto resolved = resolveOpenEntries(scene.repo.open());
+            QVERIFY2(resolved, resolved ? "" : resolved.error().line().c_str());
+            QVERIFY(resolved->halfDone.empty());
+            const auto* lines = &resolved->lines;
             const State now = stateOf(scene);
             const std::string at = "step " + std::to_string(step);
             QVERIFY2(now == before || now == after, at.c_str());
@@ -200,14 +203,16 @@ class TestRecover : public QObject {
         QCOMPARE(runStopped(scene.repo.fsPath(), work, step), int(Stopped));
         scene.repo.writeFile("b.txt", "b, up");
         scene.repo.writeFile("up/new.txt", "edited by hand\n");
-        const auto lines = recover(scene.repo.open());
-        QVERIFY2(lines, lines ? "" : lines.error().line().c_str());
+        const auto resolved = resolveOpenEntries(scene.repo.open());
+        QVERIFY2(resolved, resolved ? "" : resolved.error().line().c_str());
+        QVERIFY(resolved->halfDone.empty());
         QCOMPARE(refAt(scene.repo, "HEAD"), scene.topic[1]);
         QCOMPARE(scene.repo.readFile("b.txt"), "b\n");
         QCOMPARE(scene.repo.readFile("gone/only.txt"), "only\n");
         QCOMPARE(scene.repo.readFile("up/new.txt"), "edited by hand\n");
         QCOMPARE(scene.status(), "?? up/new.txt");
-        QVERIFY(std::ranges::any_of(*lines, [](const std::string& line) { return line.contains("up/new.txt"); }));
+        QVERIFY(
+            std::ranges::any_of(resolved->lines, [](const std::string& line) { return line.contains("up/new.txt"); }));
     }
 
     // Somebody checked out something else with git after the crash: the worktree is not ours to touch any more.
@@ -227,8 +232,9 @@ class TestRecover : public QObject {
         scene.repo.git({"reset", "--hard", "--quiet"});
         scene.repo.writeFile("a.txt", "work\n");
         const auto before = scene.worktree();
-        const auto lines = recover(scene.repo.open());
-        QVERIFY2(lines, lines ? "" : lines.error().line().c_str());
+        const auto resolved = resolveOpenEntries(scene.repo.open());
+        QVERIFY2(resolved, resolved ? "" : resolved.error().line().c_str());
+        QVERIFY(resolved->halfDone.empty());
         QCOMPARE(scene.worktree(), before);
         QCOMPARE(scene.repo.git({"rev-parse", "HEAD"}), scene.topic[0]);
         QCOMPARE(scene.status(), " M a.txt");
@@ -243,7 +249,7 @@ class TestRecover : public QObject {
         setApplyStepCallback([&](ApplyStep step) {
             if (step != ApplyStep::WorktreeMoved)
                 return;
-            lines = recover(scene.repo.open()).value();
+            lines = resolveOpenEntries(scene.repo.open())->lines;
             tipDuring = refAt(scene.repo, "topic/x");
         });
         const auto applied = apply(scene.repo.open(), scene.rewrite());
@@ -285,6 +291,105 @@ class TestRecover : public QObject {
         QVERIFY(move.exitCode != 0);
         QVERIFY(stage.exitCode != 0);
         QCOMPARE(refAt(scene.repo, "topic/x"), scene.replayed[1]);
+        QCOMPARE(scene.status(), "");
+    }
+
+    // git commits, or checks something out, between the look at HEAD and the locks: the change was made for another state.
+    void racedByCommitsAndCheckouts_data()
+    {
+        QTest::addColumn<QString>("name");
+        QTest::addColumn<QStringList>("command");
+        const QStringList commit{"-c",     "user.name=Mira", "-c", "user.email=m@example.org",
+                                 "commit", "--quiet",        "-m", "Meanwhile"};
+        QTest::newRow("a commit, then a checkout of ours") << "check-out" << commit;
+        QTest::newRow("a commit, then a new branch") << "create" << commit;
+        QTest::newRow("a checkout, then a replay") << "replay" << QStringList{"checkout", "--quiet", "main"};
+        QTest::newRow("a checkout of what is deleted") << "delete" << QStringList{"checkout", "--quiet", "main"};
+        QTest::newRow("detached, then a replay") << "replay" << QStringList{"checkout", "--quiet", "--detach"};
+    }
+    void racedByCommitsAndCheckouts()
+    {
+        QFETCH(QString, name);
+        QFETCH(QStringList, command);
+        ReplayScene scene;
+        scene.repo.writeFile("keep.txt", "changed\n");
+        if (command.contains("commit"))
+            scene.repo.git({"add", "keep.txt"});
+        else
+            scene.repo.git({"checkout", "--quiet", "keep.txt"});
+        const Work work = workNamed(name, scene);
+        std::map<std::string, std::string> files;
+        std::string refs, head;
+        const auto look = [&] {
+            files = scene.worktree();
+            refs = scene.repo.git({"for-each-ref", "refs/heads"});
+            head = scene.repo.readFile(".git/HEAD");
+        };
+        setApplyStepCallback([&](ApplyStep step) {
+            if (step != ApplyStep::EntryBegun)
+                return;
+            scene.repo.git(command);
+            look();
+        });
+        QVERIFY(!work(scene.repo.open()));
+        setApplyStepCallback({});
+        QCOMPARE(scene.worktree(), files);
+        QCOMPARE(scene.repo.git({"for-each-ref", "refs/heads"}), refs);
+        QCOMPARE(scene.repo.readFile(".git/HEAD"), head);
+        QCOMPARE(scene.status(), "");
+        QVERIFY(readLogbook(scene.repo.open())->empty());
+        QVERIFY(lockFiles(scene.repo.fsPath() / ".git").empty());
+    }
+
+    // Another worktree checks the branch out after the checks: it would stand on a commit that it never saw.
+    void racedByAnotherWorktree()
+    {
+        ReplayScene scene;
+        scene.repo.git({"branch", "side", QString::fromStdString(scene.base)});
+        setApplyStepCallback([&](ApplyStep step) {
+            if (step == ApplyStep::EntryBegun)
+                scene.repo.git({"worktree", "add", "--quiet", scene.repo.outside() + "/second", "side"});
+        });
+        const auto moved = deleteBranch(scene.repo.open(), "side");
+        setApplyStepCallback({});
+        QVERIFY(!moved);
+        QCOMPARE(moved.error().kind, ErrorKind::Refused);
+        QCOMPARE(refAt(scene.repo, "refs/heads/side"), scene.base);
+    }
+
+    // What cannot be finished is told with its reason, keeps nothing else from being finished, and is finished later.
+    void whatCannotBeFinishedIsTold()
+    {
+        ReplayScene scene;
+        int step = 0;
+        while (
+            runStopped(scene.repo.fsPath(), workNamed("replay", scene), step) == Stopped &&
+            !(refAt(scene.repo, "topic/x") == scene.topic[1] && QFile::exists(scene.repo.path() + "/.git/HEAD.lock")))
+            (void)resolveOpenEntries(scene.repo.open()), ++step;
+        QVERIFY(!openEntryLines(scene.repo.open()).empty());
+        const auto untouched = folderState(scene.repo.fsPath());
+        QVERIFY(openEntryLines(scene.repo.open()).front().contains("Half done"));
+        QVERIFY(folderState(scene.repo.fsPath()) == untouched);
+        // Somebody else's lock on the index, as another git at work has it.
+        QFile::remove(scene.repo.path() + "/.git/index.lock");
+        QFile lock(scene.repo.path() + "/.git/index.lock");
+        QVERIFY(lock.open(QIODevice::WriteOnly));
+        lock.close();
+        auto resolved = resolveOpenEntries(scene.repo.open());
+        QVERIFY2(resolved, resolved ? "" : resolved.error().line().c_str());
+        QCOMPARE(resolved->halfDone.size(), std::size_t(1));
+        const std::string line = resolved->halfDone.front().line();
+        QVERIFY2(line.contains("Replay") && line.contains(resolved->halfDone.front().entry) &&
+                     line.contains("index.lock"),
+                 line.c_str());
+        // Nothing is built on it meanwhile.
+        const auto refused = createBranch(scene.repo.open(), "another", oid(scene.base), false);
+        QVERIFY(!refused);
+        QVERIFY2(refused.error().line().contains("Half done"), refused.error().line().c_str());
+        QVERIFY(lock.remove());
+        resolved = resolveOpenEntries(scene.repo.open());
+        QVERIFY(resolved && resolved->halfDone.empty() && !resolved->lines.empty());
+        QVERIFY(openEntryLines(scene.repo.open()).empty());
         QCOMPARE(scene.status(), "");
     }
 

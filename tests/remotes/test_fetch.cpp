@@ -34,6 +34,7 @@ class TestFetch : public QObject {
         QVERIFY2(report, whyNot(report).c_str());
         QCOMPARE(report->line(), "origin: 2 new");
         QCOMPARE(scene.repo.git({"symbolic-ref", "refs/remotes/origin/HEAD"}), "refs/remotes/origin/main");
+        scene.repo.git({"config", "fetch.prune", "true"});
         // Rewritten, gone, and a new one below the name of the one that is gone.
         scene.gitIn(scene.fork, {"branch", "old", "main"});
         QVERIFY(fetchRemote(clone, "origin"));
@@ -130,6 +131,65 @@ class TestFetch : public QObject {
         QVERIFY2(again, whyNot(again).c_str());
         QVERIFY(!again->pushedToFork && again->moves.empty());
         scene.checkSound();
+    }
+
+    // What is said of a stop is what is known by then.
+    void aStoppedCleanUpSaysWhatIsGone()
+    {
+        RemoteScene scene;
+        scene.repo.git({"checkout", "--quiet", "--detach"});
+        QVERIFY(fetchRemote(scene.repo.open(), "origin"));
+        CleanUpCandidate candidate;
+        candidate.branch = "topic/x";
+        candidate.tip = Oid::parse(scene.topic[1]).value();
+        candidate.forkTip = candidate.tip;
+        std::stop_source stop;
+        const auto report = [&](std::string_view what, auto, auto) {
+            if (what == "Connecting")
+                stop.request_stop();
+        };
+        const auto cleaned = cleanUp(scene.repo.open(), candidate, true, {}, Progress{stop.get_token(), report});
+        QVERIFY(scene.repo.tryGit({"rev-parse", "--verify", "--quiet", "refs/heads/topic/x"}).exitCode != 0);
+        QVERIFY(!cleaned);
+        const std::string line = cleaned.error().line();
+        QCOMPARE(cleaned.error().kind, ErrorKind::Cancelled);
+        QVERIFY2(line.contains("deleted already") && line.contains("Nothing was changed on origin"), line.c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+    }
+
+    void aBranchThatIsGoneOnTheForkIsCleanedUp()
+    {
+        RemoteScene scene;
+        scene.repo.git({"checkout", "--quiet", "--detach"});
+        const std::string strangers = scene.strangerPushes();
+        QVERIFY(fetchRemote(scene.repo.open(), "origin"));
+        scene.gitIn(scene.fork, {"branch", "-D", "topic/x"});
+        CleanUpCandidate candidate;
+        candidate.branch = "topic/x";
+        candidate.tip = Oid::parse(scene.topic[1]).value();
+        candidate.forkTip = Oid::parse(strangers).value();
+        const auto cleaned = cleanUp(scene.repo.open(), candidate, true);
+        QVERIFY2(cleaned, whyNot(cleaned).c_str());
+        QVERIFY(scene.repo.tryGit({"rev-parse", "--verify", "--quiet", "refs/remotes/origin/topic/x"}).exitCode != 0);
+        scene.repo.git({"reflog", "expire", "--expire=now", "--all"});
+        scene.repo.git({"prune", "--expire=now"});
+        scene.repo.git({"cat-file", "-e", QString::fromStdString(strangers)});
+    }
+
+    void aStoppedUpdateSaysWhatWasFetched()
+    {
+        RemoteScene scene;
+        std::stop_source stop;
+        int connections = 0;
+        const auto report = [&](std::string_view what, auto, auto) {
+            if (what == "Connecting" && ++connections == 2)
+                stop.request_stop();
+        };
+        const auto updated = bringUpToDate(scene.repo.open(), {}, Progress{stop.get_token(), report});
+        QVERIFY(!updated);
+        QCOMPARE(updated.error().kind, ErrorKind::Cancelled);
+        QCOMPARE(updated.error().line(), "Stopped. upstream was fetched; the main line was not moved.");
+        QCOMPARE(scene.repo.git({"rev-parse", "refs/remotes/upstream/main"}), scene.main);
     }
 
     void ownCommitsAreMovedToATopic()

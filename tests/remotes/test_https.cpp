@@ -12,6 +12,9 @@
 #include <QStandardPaths>
 #include <QtTest>
 
+#include <sys/wait.h>
+#include <unistd.h>
+
 using namespace espalier;
 using test::RemoteScene;
 using test::runProgram;
@@ -213,6 +216,42 @@ class TestHttps : public QObject {
         QCOMPARE(fingerprintOf(text.toStdString()), reference.toStdString());
         if (text == "abc")
             QVERIFY(reference.startsWith("BA:78:16:BF"));
+    }
+
+    // One repository's authority must not vouch for another's server: in one run, whatever came first.
+    void authoritiesStayTheirRepositorys_data()
+    {
+        QTest::addColumn<bool>("namedFirst");
+        QTest::newRow("named first") << true;
+        QTest::newRow("the system's first") << false;
+    }
+    void authoritiesStayTheirRepositorys()
+    {
+        QFETCH(bool, namedFirst);
+        useHelper(secret);
+        const QString second = m_scene->repo.outside() + QStringLiteral("/second");
+        m_scene->repo.git({QStringLiteral("clone"), QStringLiteral("--quiet"), m_scene->fork, second});
+        m_scene->gitIn(second, {QStringLiteral("remote"), QStringLiteral("set-url"), QStringLiteral("origin"),
+                                m_address + QStringLiteral("fork.git")});
+        m_scene->repo.git({QStringLiteral("config"), QStringLiteral("http.sslCAInfo"), file("cert.pem")});
+        // The choice holds for a whole process, so this takes one of its own, begun before any other connection.
+        enum { First = 1, SecondRefused = 2, SecondReached = 4 };
+        const pid_t child = ::fork();
+        if (child == 0) {
+            const auto named = m_scene->repo.open();
+            const auto plain = Repository::open(second.toStdString());
+            const auto one = fetchRemote(namedFirst ? named : *plain, "origin");
+            const auto two = fetchRemote(namedFirst ? *plain : named, "origin");
+            const bool firstAsItShould = namedFirst ? one.has_value() : one.error().line().contains("not trusted");
+            ::_exit((firstAsItShould ? First : 0) | (two ? SecondReached : 0) |
+                    (!two && two.error().line().contains("http.sslCAInfo") && two.error().kind == ErrorKind::Refused
+                         ? SecondRefused
+                         : 0));
+        }
+        int status = 0;
+        ::waitpid(child, &status, 0);
+        QVERIFY(WIFEXITED(status));
+        QCOMPARE(WEXITSTATUS(status), int(First) | int(SecondRefused));
     }
 
     void isNotTrustedInSilence()

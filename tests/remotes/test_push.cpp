@@ -2,12 +2,15 @@
 //
 // Push with a lease over a path, file:// and ssh: what arrives, what is refused, and that the fork is untouched when it is.
 // The reference for refs and soundness is git itself (rev-parse, fsck --strict).
+#include "core/remotes/fetch.h"
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
 
 #include <QFile>
 #include <QtTest/QtTest>
+
+#include <thread>
 
 using namespace espalier;
 using namespace espalier::test;
@@ -93,6 +96,36 @@ class TestPush : public QObject {
         QVERIFY2(back, whyNot(back).c_str());
         QCOMPARE(scene.forkAt("topic/new"), scene.topic[1]);
         scene.checkSound();
+    }
+
+    // The user stops while the server's hook still speaks: by then the branch has moved there.
+    void stoppedWhenItHadArrived()
+    {
+        RemoteScene scene(RemoteScene::Ssh);
+        Repository clone = scene.repo.open();
+        QVERIFY(fetchRemote(clone, "origin"));
+        scene.replayTopic();
+        const QString marker = scene.repo.outside() + "/arrived", go = scene.repo.outside() + "/go";
+        scene.writeScript(scene.fork + "/hooks/post-receive", ("#!/bin/sh\ntouch '" + marker + "'\nwhile [ ! -e '" +
+                                                               go + "' ]; do sleep 0.02; done\necho a word\n")
+                                                                  .toUtf8());
+        std::stop_source stop;
+        const std::jthread user([&](std::stop_token ended) {
+            while (!QFile::exists(marker) && !ended.stop_requested())
+                std::this_thread::yield();
+            stop.request_stop();
+            QFile file(go);
+            (void)file.open(QIODevice::WriteOnly);
+        });
+        const Oid old = Oid::parse(scene.topic[1]).value();
+        const auto pushed = push(clone, {"topic/x", "origin", old}, {}, Progress{stop.get_token(), {}});
+        QVERIFY(!pushed);
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
+        QCOMPARE(pushed.error().kind, ErrorKind::Cancelled);
+        QCOMPARE(pushed.error().line(), "Stopped. origin may have taken it already; fetch, and it shows.");
+        QCOMPARE(readLogbook(clone)->front().state, EntryState::Begun);
+        QVERIFY(fetchRemote(clone, "origin"));
+        QCOMPARE(readLogbook(clone)->front().state, EntryState::Done);
     }
 
     void foreignCommitsAreLoud()

@@ -1,8 +1,7 @@
 // SPDX-License-Identifier: MIT
-#include "core/keep/ref_moves.h"
+#include "core/refs/ref_locks.h"
 
-#include "core/git/text.h"
-#include "core/keep/apply_steps.h"
+#include "core/refs/ref_name.h"
 
 namespace espalier {
 
@@ -10,27 +9,15 @@ namespace {
 
 namespace fs = std::filesystem;
 
-std::string shown(const std::string& ref)
+std::set<std::string> refNames(git_repository* handle)
 {
-    constexpr std::string_view heads = "refs/heads/";
-    return displayText(ref.starts_with(heads) ? std::string_view(ref).substr(heads.size()) : std::string_view(ref),
-                       300);
-}
-
-bool standsInTheWay(const std::string& a, const std::string& b)
-{
-    return a.starts_with(b + "/") || b.starts_with(a + "/");
-}
-
-std::vector<std::string> refNames(git_repository* handle)
-{
-    std::vector<std::string> names;
+    std::set<std::string> names;
     Handle<git_reference_iterator> iterator;
     if (git_reference_iterator_new(out(iterator), handle) < 0)
         return names;
     const char* name = nullptr;
     while (git_reference_next_name(&name, iterator.get()) == 0)
-        names.emplace_back(name);
+        names.emplace(name);
     return names;
 }
 
@@ -47,7 +34,7 @@ Result<void> moveOne(git_transaction* transaction, const RefMove& move, const st
                          ? git_transaction_remove(transaction, move.name.c_str())
                          : git_transaction_set_target(transaction, move.name.c_str(), &now, nullptr, line.c_str());
     if (code < 0)
-        return libgitError("The branch cannot be moved", shown(move.name));
+        return libgitError("The branch cannot be moved", shownRef(move.name));
     return {};
 }
 
@@ -61,47 +48,11 @@ Result<void> moveHead(git_transaction* transaction, const std::string& newHead, 
         code = git_transaction_set_symbolic_target(transaction, "HEAD", newHead.c_str(), nullptr, line.c_str());
     }
     if (code < 0)
-        return libgitError("HEAD cannot be moved", shown(newHead));
+        return libgitError("HEAD cannot be moved", shownRef(newHead));
     return {};
 }
 
 } // namespace
-
-Result<Head> readHead(git_repository* handle)
-{
-    Handle<git_reference> ref;
-    if (git_reference_lookup(out(ref), handle, "HEAD") < 0)
-        return libgitError("HEAD cannot be read", git_repository_path(handle), "git fsck tells what is damaged");
-    Head head;
-    if (git_reference_type(ref.get()) == GIT_REFERENCE_DIRECT) {
-        head.detached = true;
-        head.tip = fromGit(*git_reference_target(ref.get()));
-        head.text = head.tip.hex();
-        return head;
-    }
-    head.text = git_reference_symbolic_target(ref.get());
-    auto tip = readRef(handle, head.text);
-    if (!tip)
-        return std::unexpected(tip.error());
-    head.tip = *tip;
-    return head;
-}
-
-Result<Oid> readRef(git_repository* handle, const std::string& name)
-{
-    Handle<git_reference> ref;
-    const int code = git_reference_lookup(out(ref), handle, name.c_str());
-    if (code == GIT_ENOTFOUND)
-        return Oid{};
-    if (code == GIT_EINVALIDSPEC)
-        return fail(ErrorKind::Usage, "This is not a name that a branch can have", shown(name), "Choose another name");
-    if (code < 0)
-        return libgitError("The branch cannot be read", shown(name), "git fsck tells what is damaged");
-    if (git_reference_type(ref.get()) != GIT_REFERENCE_DIRECT)
-        return fail(ErrorKind::Refused, "This branch only points at another branch", shown(name),
-                    "Work with the branch that it points at");
-    return fromGit(*git_reference_target(ref.get()));
-}
 
 Result<void> checkMoves(git_repository* handle, const std::vector<RefMove>& moves)
 {
@@ -111,43 +62,49 @@ Result<void> checkMoves(git_repository* handle, const std::vector<RefMove>& move
         if (!now)
             return std::unexpected(now.error());
         if (*now != move.old && move.old.isZero())
-            return fail(ErrorKind::Refused, "There is a branch of that name already", shown(move.name),
+            return fail(ErrorKind::Refused, "There is a branch of that name already", shownRef(move.name),
                         "Choose another name");
         if (*now != move.old && now->isZero())
-            return fail(ErrorKind::Refused, "The branch is gone", shown(move.name), "Look again at what is there now");
+            return fail(ErrorKind::Refused, "The branch is gone", shownRef(move.name),
+                        "Look again at what is there now");
         if (*now != move.old)
-            return fail(ErrorKind::Refused, "The branch moved in the meantime, to " + now->brief(), shown(move.name),
+            return fail(ErrorKind::Refused, "The branch moved in the meantime, to " + now->brief(), shownRef(move.name),
                         "Look again at what is there now, and repeat the step");
         creates = creates || move.old.isZero();
     }
     if (!creates)
         return {};
-    for (const std::string& name : refNames(handle)) {
-        for (const RefMove& move : moves) {
-            const bool goes = std::ranges::any_of(
-                moves, [&](const RefMove& other) { return other.name == name && other.now.isZero(); });
-            if (move.old.isZero() && !goes && standsInTheWay(name, move.name))
-                return fail(ErrorKind::Refused,
-                            "A branch cannot stand beside " + shown(name) +
-                                ", whose name is the beginning of the other",
-                            shown(move.name), "Choose another name");
-        }
+    std::set<std::string> names = refNames(handle);
+    for (const RefMove& move : moves) {
+        if (move.now.isZero())
+            names.erase(move.name);
+    }
+    for (const RefMove& move : moves) {
+        if (!move.old.isZero())
+            continue;
+        if (const std::string other = inTheWay(names, move.name); !other.empty())
+            return fail(ErrorKind::Refused,
+                        "A branch cannot stand beside " + shownRef(other) +
+                            ", whose name is the beginning of the other",
+                        shownRef(move.name), "Choose another name");
     }
     return {};
 }
 
-Result<RefLocks> RefLocks::take(git_repository* handle, std::vector<RefMove> moves, std::string newHead, bool holdHead,
-                                const std::string& headBefore)
+Result<RefLocks> RefLocks::take(git_repository* handle, const std::vector<RefMove>& moves,
+                                const std::optional<HeadMove>& headMove)
 {
     RefLocks locks;
     locks.m_handle = handle;
-    locks.m_newHead = std::move(newHead);
+    locks.m_newHead = headMove ? headMove->now : std::string();
     Phase first, update, head, last;
-    head.head = holdHead || !locks.m_newHead.empty();
+    head.head = headMove.has_value();
+    std::set<std::string> coming;
+    for (const RefMove& move : moves)
+        if (!move.now.isZero())
+            coming.insert(move.name);
     for (const RefMove& move : moves) {
-        const bool makesRoom = move.now.isZero() && std::ranges::any_of(moves, [&](const RefMove& other) {
-                                   return !other.now.isZero() && standsInTheWay(move.name, other.name);
-                               });
+        const bool makesRoom = move.now.isZero() && !inTheWay(coming, move.name).empty();
         (makesRoom ? first : move.now.isZero() ? last : update).moves.push_back(move);
     }
     update.late = !first.moves.empty();
@@ -162,12 +119,17 @@ Result<RefLocks> RefLocks::take(git_repository* handle, std::vector<RefMove> mov
     }
     if (auto checked = checkMoves(handle, moves); !checked)
         return std::unexpected(checked.error());
+    if (!headMove)
+        return locks;
     auto now = readHead(handle);
     if (!now)
         return std::unexpected(now.error());
-    if ((holdHead || !locks.m_newHead.empty()) && now->text != headBefore)
-        return fail(ErrorKind::Refused, "Another branch was checked out in the meantime", shown(now->text),
+    if (now->text != headMove->before.text)
+        return fail(ErrorKind::Refused, "Another branch was checked out in the meantime", shownRef(now->text),
                     "Look again at what is there now, and repeat the step");
+    if (now->tip != headMove->before.tip)
+        return fail(ErrorKind::Refused, "The branch that is checked out moved in the meantime, to " + now->tip.brief(),
+                    shownRef(now->text), "Look again at what is there now, and repeat the step");
     return locks;
 }
 
@@ -183,32 +145,28 @@ Result<void> RefLocks::lock(Phase& phase)
     for (const std::string& name : names) {
         const int code = git_transaction_lock_ref(phase.transaction.get(), name.c_str());
         if (code == GIT_ELOCKED)
-            return fail(ErrorKind::Refused, "Another program is using the branch", shown(name),
+            return fail(ErrorKind::Refused, "Another program is using the branch", shownRef(name),
                         "Wait until it is done; if no git program is running, remove " +
                             lockPath(m_handle, name).string());
         if (code < 0)
-            return libgitError("The branch cannot be locked", shown(name),
+            return libgitError("The branch cannot be locked", shownRef(name),
                                "Check the free space and the permissions of the repository's folder");
     }
     return {};
 }
 
-std::vector<FileMark> RefLocks::marks() const
+std::vector<fs::path> RefLocks::lockFiles() const
 {
-    std::vector<FileMark> marks;
+    std::vector<fs::path> files;
     for (const Phase& phase : m_phases) {
         if (!phase.transaction)
             continue;
-        for (const RefMove& move : phase.moves) {
-            if (auto mark = FileMark::of(lockPath(m_handle, move.name)))
-                marks.push_back(*mark);
-        }
-        if (phase.head) {
-            if (auto mark = FileMark::of(lockPath(m_handle, "HEAD")))
-                marks.push_back(*mark);
-        }
+        for (const RefMove& move : phase.moves)
+            files.push_back(lockPath(m_handle, move.name));
+        if (phase.head)
+            files.push_back(lockPath(m_handle, "HEAD"));
     }
-    return marks;
+    return files;
 }
 
 Result<void> RefLocks::finish(Phase& phase, const std::string& reflogLine)
@@ -222,7 +180,8 @@ Result<void> RefLocks::finish(Phase& phase, const std::string& reflogLine)
             return moved;
     }
     if (git_transaction_commit(phase.transaction.get()) < 0)
-        return libgitError("The branch cannot be moved", phase.moves.empty() ? "HEAD" : shown(phase.moves.front().name),
+        return libgitError("The branch cannot be moved",
+                           phase.moves.empty() ? "HEAD" : shownRef(phase.moves.front().name),
                            "Check the free space and the permissions of the repository's folder");
     phase.transaction.reset();
     // A reflog that stays behind would stand in the way of a branch below this name; git removes it too.
@@ -233,19 +192,20 @@ Result<void> RefLocks::finish(Phase& phase, const std::string& reflogLine)
     return {};
 }
 
-Result<void> RefLocks::commit(const std::string& reflogLine)
+Result<void> RefLocks::commit(const std::string& reflogLine, const std::function<void(Step)>& passed)
 {
     const bool inSteps = std::ranges::any_of(m_phases, &Phase::late);
     for (Phase& phase : m_phases) {
         if (phase.late) {
-            passApplyStep(ApplyStep::RefsDeleted);
+            if (passed)
+                passed(Step::Deleted);
             if (auto locked = lock(phase); !locked)
                 return locked;
         }
         if (auto done = finish(phase, reflogLine); !done)
             return done;
-        if (!inSteps && &phase != &m_phases.back())
-            passApplyStep(ApplyStep::PartMoved);
+        if (passed && !inSteps && &phase != &m_phases.back())
+            passed(Step::PartMoved);
     }
     return {};
 }
