@@ -100,8 +100,9 @@ void ReplayFlow::Private::save()
     inOrder<bool>(
         [path = path(), plan = q->m_plan, settlements = q->m_settlements] {
             return Repository::open(path)
-                .and_then(
-                    [&](const Repository& repository) { return saveOpenSettlements(repository, replayKey(plan), settlements); })
+                .and_then([&](const Repository& repository) {
+                    return saveOpenSettlements(repository, replayKey(plan), settlements);
+                })
                 .transform([] { return true; });
         },
         [this](const Result<bool>& saved) {
@@ -261,7 +262,8 @@ void ReplayFlow::Private::forgetSettlements()
     inOrder<bool>(
         [path = path(), plan = q->m_plan] {
             return Repository::open(path)
-                .and_then([&](const Repository& repository) { return forgetOpenSettlements(repository, replayKey(plan)); })
+                .and_then(
+                    [&](const Repository& repository) { return forgetOpenSettlements(repository, replayKey(plan)); })
                 .transform([] { return true; });
         },
         // They name a tip that is no more: left behind they do no harm.

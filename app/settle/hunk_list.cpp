@@ -78,10 +78,9 @@ void HunkList::setFiles(const std::vector<OneConflict>& files)
         for (std::size_t i = 0; i < file.hunks.size(); ++i) {
             const ConflictHunk& hunk = file.hunks[i];
             addRow(item,
-                   hunk.commit.count == 0 ? tr("at line %1").arg(hunk.commit.first + 1)
-                                       : hunk.commit.count == 1
-                                           ? tr("line %1").arg(hunk.commit.end())
-                                           : tr("lines %1–%2").arg(hunk.commit.first + 1).arg(hunk.commit.end()),
+                   hunk.commit.count == 0   ? tr("at line %1").arg(hunk.commit.first + 1)
+                   : hunk.commit.count == 1 ? tr("line %1").arg(hunk.commit.end())
+                                            : tr("lines %1–%2").arg(hunk.commit.first + 1).arg(hunk.commit.end()),
                    int(2 * i + 1));
         }
     }
@@ -133,7 +132,8 @@ void HunkList::showWaiting(QTreeWidgetItem* file, int hunks, const FileSettlemen
     while (file->childCount() > hunks)
         delete file->takeChild(hunks);
     for (const int piece : waiting)
-        setState(addRow(file, piece == 0 ? tr("your edit above the hunks") : tr("your edit below hunk %1").arg(piece / 2),
+        setState(addRow(file,
+                        piece == 0 ? tr("your edit above the hunks") : tr("your edit below hunk %1").arg(piece / 2),
                         piece),
                  true, {});
 }

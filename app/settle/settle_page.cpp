@@ -4,7 +4,6 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
-#include "core/conflicts/commit_conflicts.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/whole_path_view.h"
@@ -12,6 +11,7 @@
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/support/work.h"
+#include "core/conflicts/commit_conflicts.h"
 #include "core/git/text.h"
 #include "core/merge/line_match.h"
 

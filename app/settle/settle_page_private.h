@@ -3,8 +3,8 @@
 // The settle page's widgets and what it does with them. Private to settle_page.cpp and settle_page_layout.cpp.
 #pragma once
 
-#include "core/conflicts/commit_conflicts.h"
 #include "app/settle/settle_page.h"
+#include "core/conflicts/commit_conflicts.h"
 
 #include <QPointer>
 
@@ -26,8 +26,8 @@ struct SettlePage::Private {
     QPointer<ReplayFlow> flow; // null while all of the window goes
     CommitConflicts shown;
     int file = -1;
-    int waitingEdit = -1;   // piece of the file's edit that the user looks at; -1: they look at a hunk
-    bool goesOn = false;    // to what is undecided next, once the dry run has come
+    int waitingEdit = -1; // piece of the file's edit that the user looks at; -1: they look at a hunk
+    bool goesOn = false;  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
 

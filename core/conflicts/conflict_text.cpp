@@ -273,10 +273,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     return text;
 }
 
-Oid textsOfHunk(const ConflictHunk& hunk)
-{
-    return textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText);
-}
+Oid textsOfHunk(const ConflictHunk& hunk) { return textsOfHunk(hunk.ancestorText, hunk.newBaseText, hunk.commitText); }
 
 std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision)
 {

@@ -7,8 +7,8 @@
 //     std::string file = settledText(*text, settlement);      // undecided hunks: see there
 #pragma once
 
-#include "core/replay/dry_run.h"
 #include "core/conflicts/path_sides.h"
+#include "core/replay/dry_run.h"
 #include "core/settle/settlements.h"
 
 #include <optional>

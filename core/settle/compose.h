@@ -32,14 +32,14 @@ void appendLines(std::string& bytes, std::string_view text);
 
 // What a piece puts into the file. An undecided hunk gets the text that `undecidedAs` would give it; an edit that waits
 // gives nothing.
-std::string pieceBytes(const Segment& segment, const SettledPiece& piece, Choice undecidedAs,
-                       std::string_view lineEnd);
+std::string pieceBytes(const Segment& segment, const SettledPiece& piece, Choice undecidedAs, std::string_view lineEnd);
 // The whole file. `pieces` stand for the segments one for one; where there are none (or too few) nothing is decided.
 std::string settledBytes(std::span<const Segment> segments, std::span<const SettledPiece> pieces, Choice undecidedAs);
 
 struct Composed {
     std::string bytes;
-    std::vector<LineRange> open; // lines of `bytes` that undecided hunks take, and stretches with an edit that waits, in order
+    std::vector<LineRange>
+        open; // lines of `bytes` that undecided hunks take, and stretches with an edit that waits, in order
     std::vector<LineRange> held; // lines of `bytes` where the held ranges of the new base went, one for one
 };
 

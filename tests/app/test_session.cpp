@@ -6,8 +6,8 @@
 #include "app/support/text.h"
 #include "app/support/work_queue.h"
 #include "app/window/dialogs.h"
-#include "core/samples/samples.h"
 #include "core/conflicts/commit_conflicts.h"
+#include "core/samples/samples.h"
 #include "tests/support/temp_repository.h"
 
 #include <QDialog>

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 //
 // Dry runs: outcomes, trees and ids. Reference: git's merge-tree with explicit bases, commit-tree, hash-object.
+#include "core/conflicts/conflict_text.h"
 #include "core/history/snapshot.h"
 #include "core/replay/batch.h"
 #include "core/replay/forecast.h"
 #include "core/replay/json.h"
 #include "core/replay/rewrite.h"
-#include "core/conflicts/conflict_text.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest>
