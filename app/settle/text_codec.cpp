@@ -101,18 +101,22 @@ QString TextCodec::shown(QString text)
     return text;
 }
 
-QString TextCodec::real(QString text)
+QString TextCodec::real(const QString& text)
 {
-    for (QChar& c : text)
-        if (const char32_t character = characterOf(c.unicode()); character != noCharacter)
-            c = QChar(char16_t(character));
-        else if (isStandIn(c))
-            c = QChar::ReplacementCharacter;
-    return text;
+    QString meant = text;
+    for (qsizetype i = 0; i < text.size(); ++i)
+        if (isStandIn(text, i)) {
+            const char32_t character = characterOf(text.at(i).unicode());
+            meant[i] = character == noCharacter ? QChar(QChar::ReplacementCharacter) : QChar(char16_t(character));
+        }
+    return meant;
 }
 
-bool TextCodec::isStandIn(QChar c)
+bool TextCodec::isStandIn(QStringView text, qsizetype at)
 {
+    const QChar c = text.at(at);
+    if (at > 0 && text.at(at - 1).isHighSurrogate())
+        return false;
     return c.unicode() >= firstByte && c.unicode() < firstCharacter + behindC1 + special.size();
 }
 
@@ -162,7 +166,7 @@ std::string TextCodec::encodeLine(QStringView line) const
             bytes += char(one);
         else if (character != noCharacter)
             bytes += QString(QChar(char16_t(character))).toStdString();
-        else if (isStandIn(c))
+        else if (isStandIn(line, i))
             bytes += char(c.unicode() - firstByte);
         else
             bytes += line.mid(i, pair ? 2 : 1).toString().toStdString();

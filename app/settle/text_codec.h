@@ -37,8 +37,9 @@ class TextCodec {
     // Text from elsewhere (typed, pasted), with stand-ins for what needs them; line ends become '\n'.
     static QString shown(QString text);
     // The way back, for the clipboard; stand-ins for bytes become U+FFFD.
-    static QString real(QString text);
-    static bool isStandIn(QChar c);
+    static QString real(const QString& text);
+    // Not the second half of a character beyond the first plane.
+    static bool isStandIn(QStringView text, qsizetype at);
     // What is drawn for a stand-in: a control picture, or the byte or code point in hexadecimal digits.
     static QString symbolOf(QChar standIn);
 

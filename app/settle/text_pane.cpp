@@ -372,14 +372,14 @@ void TextPane::paintStandIns(QPainter& painter)
 {
     for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
         const QString text = block.text();
-        if (!block.isVisible() || std::ranges::none_of(text, TextCodec::isStandIn))
+        if (!block.isVisible() || std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
             continue;
         const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
         if (at.y() > viewport()->height())
             break;
         const QTextLine line = block.layout()->lineAt(0);
         for (int i = 0; line.isValid() && i < int(text.size()); ++i) {
-            if (!TextCodec::isStandIn(text.at(i)))
+            if (!TextCodec::isStandIn(text, i))
                 continue;
             const double left = line.cursorToX(i), right = line.cursorToX(i + 1);
             if (at.x() + left > viewport()->width())

@@ -162,6 +162,13 @@ void carryEdits(const FileSettlement& kept, FileSettlement& fresh, std::span<con
     }
 }
 
+// An edit laid upon what has become of its place: where both changed the same lines, the edit's stand.
+std::string putInto(const std::string& now, const StretchEdit& edit)
+{
+    const TextMerge merge = mergeTexts(edit.was, now, edit.text);
+    return merge.binary ? edit.text : compose(merge, now, edit.text, {}, Choice::YourCommit).bytes;
+}
+
 // The text that stands for each piece in the older form's whole files, where an undecided hunk had the new base's lines.
 std::vector<std::string> standIns(const FileSettlement& file, std::span<const Segment> segments)
 {
@@ -235,7 +242,7 @@ FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh, st
             fresh.decide(0, kept->decision(0));
         return fresh;
     }
-    if (kept->pieces.size() == 1)
+    if (kept->pieces.size() == 1 && kept->hunkCount() == 1)
         return fresh; // decided when it was no text
     const std::vector<int> same = sameHunks(*kept, fresh);
     for (std::size_t i = 0; i < same.size(); ++i)
@@ -260,7 +267,9 @@ FileSettlement withEditAnswered(FileSettlement settlement, std::span<const Segme
         if (stretch.waiting->wholeFile && piece == 0)
             if (auto apart = takenApart(settlement, segments))
                 return std::move(*apart);
-        stretch.edit = StretchEdit{std::string(segments[piece].text), stretch.waiting->edit.text};
+        const std::string_view merged = segments[piece].text;
+        const std::string now = stretch.edit ? stretch.edit->text : std::string(merged);
+        stretch.edit = StretchEdit{std::string(merged), putInto(now, stretch.waiting->edit)};
     }
     stretch.waiting.reset();
     return settlement;

@@ -42,7 +42,10 @@ bool isOpen(const SettledPiece& piece)
     return std::get<SettledStretch>(piece).waiting.has_value();
 }
 
-std::size_t FileSettlement::hunkCount() const { return pieces.size() == 1 ? 1 : pieces.size() / 2; }
+std::size_t FileSettlement::hunkCount() const
+{
+    return pieces.size() == 1 ? std::size_t(std::holds_alternative<SettledHunk>(pieces[0])) : pieces.size() / 2;
+}
 
 const HunkDecision& FileSettlement::decision(std::size_t hunk) const
 {

@@ -3,6 +3,7 @@
 #include "app/dryrun/commit_list.h"
 #include "app/dryrun/dry_run_page.h"
 #include "app/dryrun/meaning.h"
+#include "core/conflicts/conflict_text.h"
 #include "core/samples/samples.h"
 
 #include <QPushButton>

@@ -7,6 +7,7 @@
 #include "core/samples/samples.h"
 #include "core/settle/remembered.h"
 
+#include <QClipboard>
 #include <QPushButton>
 #include <QScrollBar>
 #include <QTextBlock>
@@ -255,6 +256,76 @@ class TestSettlePage : public QObject {
         editor_.flush();
         QCOMPARE(wholeOf(text, editor_.model().settlement()),
                  std::string("z\xe9ro\r\none\r\nTWO\r\nand more\r\nthree\r\nfive!\r\n"));
+    }
+
+    // By key, by input method, by paste, and through the clipboard from pane to pane: the bytes are those of the text.
+    void whatIsTypedIsWritten_data()
+    {
+        QTest::addColumn<QString>("text");
+        QTest::newRow("control pictures") << QStringLiteral("\u2400\u240D");
+        QTest::newRow("private use") << QStringLiteral("\uF02D\uF0FC");
+        QTest::newRow("direction overrides") << QStringLiteral("\u202E\u2066");
+        QTest::newRow("separators") << QStringLiteral("\u2028\u2029");
+        QTest::newRow("ends of frames") << QString(QChar(0xFDD0)) + QChar(0xFDD1);
+        QTest::newRow("objects and order marks") << QStringLiteral("\uFFFC\uFEFF\uFFFD");
+        QTest::newRow("beyond the first plane") << QStringLiteral("\U0001F30A\U0010FFFD");
+        QTest::newRow("spaces") << QStringLiteral("\u00A0\u2003\u200D");
+        QTest::newRow("C1") << QStringLiteral("\u0085\u009B");
+    }
+    void whatIsTypedIsWritten()
+    {
+        QFETCH(QString, text);
+        ConflictEditor editor_;
+        editor_.resize(1000, 500);
+        editor_.show();
+        editor_.setConflict(sampleText(), {});
+        editor_.setCurrentHunk(0);
+        TextPane* middle = editor_.pane(Pane::Settled);
+        const std::string wanted = text.toStdString();
+        for (qsizetype i = 0; i < text.size();) {
+            const qsizetype length = text.at(i).isHighSurrogate() ? 2 : 1;
+            QKeyEvent key(QEvent::KeyPress, Qt::Key_unknown, Qt::NoModifier, text.mid(i, length));
+            QCoreApplication::sendEvent(middle, &key);
+            i += length;
+        }
+        QCOMPARE(editor_.model().decision(0).text, wanted + "\n");
+        QInputMethodEvent input;
+        input.setCommitString(text);
+        QCoreApplication::sendEvent(middle, &input);
+        QCOMPARE(editor_.model().decision(0).text, wanted + wanted + "\n");
+        QApplication::clipboard()->setText(text);
+        middle->paste();
+        QCOMPARE(editor_.model().decision(0).text, wanted + wanted + wanted + "\n");
+        // A row is one row, and typing goes on behind it.
+        QTest::keyClicks(middle, QStringLiteral("x"));
+        QCOMPARE(editor_.model().decision(0).text, wanted + wanted + wanted + "x\n");
+        compareHeights(editor_);
+        editor_.grab();
+        QTextCursor all = middle->textCursor();
+        all.movePosition(QTextCursor::StartOfBlock);
+        all.movePosition(QTextCursor::EndOfBlock, QTextCursor::KeepAnchor);
+        middle->setTextCursor(all);
+        middle->copy();
+        QCOMPARE(QApplication::clipboard()->text(), text + text + text + u'x');
+        QTest::keyClick(middle, Qt::Key_Right);
+        middle->paste();
+        QCOMPARE(editor_.model().decision(0).text, wanted + wanted + wanted + "x" + wanted + wanted + wanted + "x\n");
+    }
+    // Bytes that are no text go from pane to pane whole.
+    void bytesAreCopied()
+    {
+        ConflictText text = sampleText();
+        text.hunks[0].newBaseText = "caf\xc3\xa9 \xff\xfe\n";
+        text.newBase = "zero\none\n" + text.hunks[0].newBaseText + "three\nFOUR\nfive\n";
+        ConflictEditor editor_;
+        editor_.show();
+        editor_.setConflict(text, {});
+        TextPane* left = editor_.pane(Pane::NewBase);
+        left->selectAll();
+        left->copy();
+        editor_.setCurrentHunk(0);
+        editor_.pane(Pane::Settled)->paste();
+        QCOMPARE(editor_.model().decision(0).text, text.newBase);
     }
 
     void panesScrollTogether()

@@ -12,10 +12,21 @@ using namespace espalier::test;
 
 namespace {
 
+// The pieces of a text, as far as something is decided.
+std::vector<SettledPiece> pieces(const std::vector<HunkDecision>& decisions)
+{
+    std::vector<SettledPiece> all{SettledStretch{}};
+    for (const HunkDecision& decision : decisions) {
+        all.emplace_back(SettledHunk{{}, decision});
+        all.emplace_back(SettledStretch{});
+    }
+    return all;
+}
+
 std::string composed(const std::string& ancestor, const std::string& newBase, const std::string& commit,
                      std::vector<HunkDecision> decisions)
 {
-    return compose(mergeTexts(ancestor, newBase, commit), newBase, commit, decisions, Choice::NewBase).bytes;
+    return compose(mergeTexts(ancestor, newBase, commit), newBase, commit, pieces(decisions), Choice::NewBase).bytes;
 }
 
 } // namespace
@@ -27,10 +38,21 @@ class TestSettlements : public QObject {
     {
         const SettlementKey key{*Oid::parse(emptyBlobHex), "a/b"};
         FileSettlement file;
-        file.hunks = {{Choice::NewBase, {}}, {}};
+        QVERIFY(!file.decided() && !file.touched());
+        file.pieces = pieces({{Choice::NewBase, {}}, {}});
+        QCOMPARE(file.hunkCount(), 2u);
+        QVERIFY(!file.decided() && file.touched());
+        // An edit decides nothing; one that waits is a question more.
+        std::get<SettledStretch>(file.pieces[4]).edit = StretchEdit{"a\n", "b\n"};
         QVERIFY(!file.decided());
-        file.hunks[1].choice = Choice::Typed;
+        QCOMPARE(file.undecided(), 1u);
+        file.decide(1, {Choice::Typed, {}});
         QVERIFY(file.decided());
+        QCOMPARE(file.questions(), 2u);
+        std::get<SettledStretch>(file.pieces[0]).waiting = WaitingEdit{{"c\n", "d\n"}};
+        QVERIFY(!file.decided());
+        QCOMPARE(file.questions(), 3u);
+        QCOMPARE(file.undecided(), 1u);
         const Settlements none;
         const Settlements one = none.with(key, file);
         QVERIFY(none.empty());
@@ -77,8 +99,7 @@ class TestSettlements : public QObject {
         const std::string commit = "<<<<<<< x\nY\n2\n3\n4\n5\n6\n7\n=======\nY\n";
         const TextMerge merge = mergeTexts(ancestor, newBase, commit);
         QCOMPARE(merge.hunks.size(), 2u);
-        const Composed file =
-            compose(merge, newBase, commit, std::vector<HunkDecision>{{Choice::NewBaseFirst, {}}}, Choice::YourCommit);
+        const Composed file = compose(merge, newBase, commit, pieces({{Choice::NewBaseFirst, {}}}), Choice::YourCommit);
         QCOMPARE(file.bytes, std::string("<<<<<<< x\nN\nY\n2\n3\nn\n5\n6\n7\n=======\nY\n"));
         QCOMPARE(file.open.size(), 1u);
         QCOMPARE(file.open[0].first, 10);
@@ -93,6 +114,18 @@ class TestSettlements : public QObject {
         const Composed file = compose(merge, newBase, commit, {}, Choice::YourCommit, held);
         QCOMPARE(file.bytes, std::string("0\na\nb\nx\ny\nc\nd\n"));
         QCOMPARE(file.held, (std::vector<LineRange>{{1, 1}, {6, 1}}));
+    }
+
+    // A range that an earlier commit holds goes along with the lines that are typed around it.
+    void heldLinesAreFollowedThroughEdits()
+    {
+        const std::string ancestor = "a\nb\nc\nd\ne\n", newBase = "a\nb\nc\nd\ne\n", commit = "a\nb\nc\nd\nE\n";
+        const TextMerge merge = mergeTexts(ancestor, newBase, commit);
+        const std::vector<SettledPiece> typed{SettledStretch{StretchEdit{merge.bytes, "0\n00\na\nb\nc\nd\nE\n"}}};
+        const std::vector<LineRange> held{{1, 1}, {2, 2}};
+        const Composed file = compose(merge, newBase, commit, typed, Choice::YourCommit, held);
+        QCOMPARE(file.bytes, std::string("0\n00\na\nb\nc\nd\nE\n"));
+        QCOMPARE(file.held, (std::vector<LineRange>{{3, 1}, {4, 2}}));
     }
 
     void equalLinesBesideChangesAreUnchanged()
@@ -113,26 +146,30 @@ class TestSettlements : public QObject {
         TempRepository repo;
         const std::string tip = repo.commitFiles({{"x", "1\n"}}, "Root", {}, "main");
         const Repository opened = repo.open();
-        Plan plan;
-        plan.branch = "refs/heads/topic";
-        plan.tip = plan.onto = *Oid::parse(tip);
+        const ReplayKey plan{"refs/heads/topic", *Oid::parse(tip), *Oid::parse(tip)};
         QVERIFY(loadOpenSettlements(opened, plan).empty());
         FileSettlement file;
-        file.newBase = *Oid::parse(emptyBlobHex);
-        file.hunks = {{Choice::Typed, std::string("a\0\xff\r\nb", 6)}, {}};
+        file.blobs.newBase = *Oid::parse(emptyBlobHex);
+        file.pieces = pieces({{Choice::Typed, std::string("a\0\xff\r\nb", 6)}, {}});
         const Settlements settlements = Settlements().with({plan.tip, "caf\xe9"}, file);
         QVERIFY(saveOpenSettlements(opened, plan, settlements));
         QVERIFY(loadOpenSettlements(opened, plan) == settlements);
-        Plan moved = plan;
+        ReplayKey moved = plan;
         moved.tip = *Oid::parse(emptyTreeHex);
         QVERIFY(loadOpenSettlements(opened, moved).empty());
-        Plan elsewhere = plan;
+        ReplayKey elsewhere = plan;
         elsewhere.onto = *Oid::parse(emptyTreeHex);
         QVERIFY(loadOpenSettlements(opened, elsewhere).empty());
-        file.wholeText = "all\n";
+        std::get<SettledHunk>(file.pieces[1]).texts = *Oid::parse(emptyBlobHex);
+        std::get<SettledStretch>(file.pieces[0]).edit = StretchEdit{"all\n", "\xe9ll\n"};
+        std::get<SettledStretch>(file.pieces[2]).waiting = WaitingEdit{{"x\n", ""}};
+        std::get<SettledStretch>(file.pieces[4]).waiting = WaitingEdit{{"", "y"}, true};
         const Settlements whole = settlements.with({plan.tip, "b"}, file);
         QVERIFY(saveOpenSettlements(opened, plan, whole));
         QVERIFY(loadOpenSettlements(opened, plan) == whole);
+        const Settlements path = whole.with({plan.tip, "c"}, {{}, {SettledHunk{{}, {Choice::YourCommit, {}}}}});
+        QVERIFY(saveOpenSettlements(opened, plan, path));
+        QVERIFY(loadOpenSettlements(opened, plan) == path);
         QVERIFY(forgetOpenSettlements(opened, plan));
         QVERIFY(forgetOpenSettlements(opened, plan)); // twice is no error
         QVERIFY(loadOpenSettlements(opened, plan).empty());
@@ -142,11 +179,11 @@ class TestSettlements : public QObject {
     {
         TempRepository repo;
         const Repository opened = repo.open();
-        const ConflictHunk hunk{{}, {}, {}, "a\n", "n\n", "y\n", "\n"};
+        const Oid hunk = textsOfHunk("a\n", "n\n", "y\n");
         QVERIFY(!recall(opened, hunk));
         QVERIFY(remember(opened, hunk, {Choice::Typed, "both\n"}));
         QCOMPARE(recall(opened, hunk), std::optional(HunkDecision{Choice::Typed, "both\n"}));
-        const ConflictHunk shifted{{}, {}, {}, "a\nn\n", "", "y\n", "\n"};
+        const Oid shifted = textsOfHunk("a\nn\n", "", "y\n");
         QVERIFY(!recall(opened, shifted)); // the same bytes in other places
         QVERIFY(remember(opened, hunk, {Choice::NewBase, {}}));
         QCOMPARE(recall(opened, hunk)->choice, Choice::NewBase);
