@@ -1,16 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "core/settle/remembered.h"
 
+#include "core/git/files.h"
 #include "core/git/objects.h"
 
 #include <nlohmann/json.hpp>
-
-#include <cerrno>
-#include <cstring>
-#include <fcntl.h>
-#include <fstream>
-#include <sys/stat.h>
-#include <unistd.h>
 
 namespace espalier {
 
@@ -20,7 +14,7 @@ namespace fs = std::filesystem;
 using Json = nlohmann::json;
 
 // What is read back may have been changed by others: nothing larger than this is looked at.
-constexpr std::uintmax_t largestFile = std::uintmax_t(64) << 20;
+constexpr std::size_t largestFile = std::size_t(64) << 20;
 
 fs::path settlingFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "settling"; }
 fs::path rememberedFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "remembered"; }
@@ -73,48 +67,11 @@ std::optional<HunkDecision> decisionFrom(const Json& json)
     return HunkDecision{*choice, *text};
 }
 
-std::optional<std::string> readFile(const fs::path& path)
+// A decision that a power cut loses would be asked for again: written whole and durable.
+Result<void> keepFile(const fs::path& path, std::string_view bytes)
 {
-    std::error_code failed;
-    const std::uintmax_t size = fs::file_size(path, failed);
-    if (failed || size > largestFile)
-        return std::nullopt;
-    std::ifstream file(path, std::ios::binary);
-    std::string bytes(std::istreambuf_iterator<char>(file), {});
-    return file ? std::optional(std::move(bytes)) : std::nullopt;
-}
-
-std::unexpected<Error> cannotKeep(const fs::path& path)
-{
-    return fail(ErrorKind::Storage, std::string("The decision cannot be kept: ") + std::strerror(errno), path.string(),
-                "Check the free space and the permissions of the repository");
-}
-
-// Whole or not at all, whenever the power goes.
-Result<void> writeFile(const fs::path& path, std::string_view bytes)
-{
-    std::error_code failed;
-    fs::create_directories(path.parent_path(), failed);
-    std::string name = path.string() + ".XXXXXX";
-    const int file = mkostemp(name.data(), O_CLOEXEC);
-    if (file < 0)
-        return cannotKeep(path);
-    bool good = true;
-    while (good && !bytes.empty()) {
-        const ssize_t written = ::write(file, bytes.data(), bytes.size());
-        if (written < 0 && errno == EINTR)
-            continue;
-        good = written >= 0;
-        bytes.remove_prefix(good ? std::size_t(written) : 0);
-    }
-    good = good && ::fsync(file) == 0;
-    good = ::close(file) == 0 && good;
-    good = good && ::rename(name.c_str(), path.c_str()) == 0;
-    if (good)
-        return {};
-    const auto error = cannotKeep(path);
-    ::unlink(name.c_str());
-    return error;
+    auto made = makeFolders(path.parent_path());
+    return made ? writeFileAtomically(path, bytes) : made;
 }
 
 // One file a branch and new base; a plan without a branch is known by its tip.
@@ -161,7 +118,7 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
 
 Settlements loadOpenSettlements(const Repository& repository, const Plan& plan)
 {
-    const auto bytes = readFile(openFile(repository, plan));
+    const auto bytes = readFileBounded(openFile(repository, plan), largestFile);
     if (!bytes)
         return {};
     Settlements settlements;
@@ -197,7 +154,7 @@ Result<void> saveOpenSettlements(const Repository& repository, const Plan& plan,
         files.push_back(std::move(one));
     }
     const Json json{{"tip", plan.tip.hex()}, {"files", std::move(files)}};
-    return writeFile(openFile(repository, plan), json.dump());
+    return keepFile(openFile(repository, plan), json.dump());
 }
 
 Result<void> forgetOpenSettlements(const Repository& repository, const Plan& plan)
@@ -213,7 +170,7 @@ Result<void> forgetOpenSettlements(const Repository& repository, const Plan& pla
 
 std::optional<HunkDecision> recall(const Repository& repository, const ConflictHunk& hunk)
 {
-    const auto bytes = readFile(hunkFile(repository, hunk));
+    const auto bytes = readFileBounded(hunkFile(repository, hunk), largestFile);
     if (!bytes)
         return std::nullopt;
     try {
@@ -227,7 +184,7 @@ Result<void> remember(const Repository& repository, const ConflictHunk& hunk, co
 {
     if (decision.choice == Choice::Undecided)
         return {};
-    return writeFile(hunkFile(repository, hunk), decisionJson(decision).dump());
+    return keepFile(hunkFile(repository, hunk), decisionJson(decision).dump());
 }
 
 } // namespace espalier
