@@ -1,17 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "core/settle/remembered.h"
 
+#include "core/git/files.h"
 #include "core/git/objects.h"
 
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
-#include <cerrno>
-#include <cstring>
-#include <fcntl.h>
-#include <fstream>
-#include <sys/stat.h>
-#include <unistd.h>
 
 namespace espalier {
 
@@ -21,7 +16,7 @@ namespace fs = std::filesystem;
 using Json = nlohmann::json;
 
 // What is read back may have been changed by others: nothing larger than this is looked at.
-constexpr std::uintmax_t largestFile = std::uintmax_t(64) << 20;
+constexpr std::size_t largestFile = std::size_t(64) << 20;
 
 fs::path settlingFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "settling"; }
 fs::path rememberedFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "remembered"; }
@@ -74,48 +69,11 @@ std::optional<HunkDecision> decisionFrom(const Json& json)
     return HunkDecision{*choice, *text};
 }
 
-std::optional<std::string> readFile(const fs::path& path)
+// A decision that a power cut loses would be asked for again: written whole and durable.
+Result<void> keepFile(const fs::path& path, std::string_view bytes)
 {
-    std::error_code failed;
-    const std::uintmax_t size = fs::file_size(path, failed);
-    if (failed || size > largestFile)
-        return std::nullopt;
-    std::ifstream file(path, std::ios::binary);
-    std::string bytes(std::istreambuf_iterator<char>(file), {});
-    return file ? std::optional(std::move(bytes)) : std::nullopt;
-}
-
-std::unexpected<Error> cannotKeep(const fs::path& path)
-{
-    return fail(ErrorKind::Storage, std::string("The decision cannot be kept: ") + std::strerror(errno), path.string(),
-                "Check the free space and the permissions of the repository");
-}
-
-// Whole or not at all, whenever the power goes.
-Result<void> writeFile(const fs::path& path, std::string_view bytes)
-{
-    std::error_code failed;
-    fs::create_directories(path.parent_path(), failed);
-    std::string name = path.string() + ".XXXXXX";
-    const int file = mkostemp(name.data(), O_CLOEXEC);
-    if (file < 0)
-        return cannotKeep(path);
-    bool good = true;
-    while (good && !bytes.empty()) {
-        const ssize_t written = ::write(file, bytes.data(), bytes.size());
-        if (written < 0 && errno == EINTR)
-            continue;
-        good = written >= 0;
-        bytes.remove_prefix(good ? std::size_t(written) : 0);
-    }
-    good = good && ::fsync(file) == 0;
-    good = ::close(file) == 0 && good;
-    good = good && ::rename(name.c_str(), path.c_str()) == 0;
-    if (good)
-        return {};
-    const auto error = cannotKeep(path);
-    ::unlink(name.c_str());
-    return error;
+    auto made = makeFolders(path.parent_path());
+    return made ? writeFileAtomically(path, bytes) : made;
 }
 
 // One file a branch and new base; a replay without a branch is known by its tip.
@@ -246,7 +204,11 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
 
 Settlements loadOpenSettlements(const Repository& repository, const ReplayKey& replay)
 {
+<<<<<<< HEAD
     const auto bytes = readFile(openFile(repository, replay));
+=======
+    const auto bytes = readFileBounded(openFile(repository, plan), largestFile);
+>>>>>>> 379ef2f
     if (!bytes)
         return {};
     Settlements settlements;
@@ -277,8 +239,13 @@ Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& 
             one["pieces"].push_back(pieceJson(piece));
         files.push_back(std::move(one));
     }
+<<<<<<< HEAD
     const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};
     return writeFile(openFile(repository, replay), json.dump());
+=======
+    const Json json{{"tip", plan.tip.hex()}, {"files", std::move(files)}};
+    return keepFile(openFile(repository, plan), json.dump());
+>>>>>>> 379ef2f
 }
 
 Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey& replay)
@@ -294,7 +261,11 @@ Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey
 
 std::optional<HunkDecision> recall(const Repository& repository, const Oid& hunkTexts)
 {
+<<<<<<< HEAD
     const auto bytes = readFile(hunkFile(repository, hunkTexts));
+=======
+    const auto bytes = readFileBounded(hunkFile(repository, hunk), largestFile);
+>>>>>>> 379ef2f
     if (!bytes)
         return std::nullopt;
     try {
@@ -308,7 +279,11 @@ Result<void> remember(const Repository& repository, const Oid& hunkTexts, const 
 {
     if (decision.choice == Choice::Undecided)
         return {};
+<<<<<<< HEAD
     return writeFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump());
+=======
+    return keepFile(hunkFile(repository, hunk), decisionJson(decision).dump());
+>>>>>>> 379ef2f
 }
 
 } // namespace espalier
