@@ -204,11 +204,7 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
 
 Settlements loadOpenSettlements(const Repository& repository, const ReplayKey& replay)
 {
-<<<<<<< HEAD
-    const auto bytes = readFile(openFile(repository, replay));
-=======
-    const auto bytes = readFileBounded(openFile(repository, plan), largestFile);
->>>>>>> 379ef2f
+    const auto bytes = readFileBounded(openFile(repository, replay), largestFile);
     if (!bytes)
         return {};
     Settlements settlements;
@@ -239,13 +235,7 @@ Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& 
             one["pieces"].push_back(pieceJson(piece));
         files.push_back(std::move(one));
     }
-<<<<<<< HEAD
-    const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};
-    return writeFile(openFile(repository, replay), json.dump());
-=======
-    const Json json{{"tip", plan.tip.hex()}, {"files", std::move(files)}};
-    return keepFile(openFile(repository, plan), json.dump());
->>>>>>> 379ef2f
+    return keepFile(openFile(repository, replay), json.dump());
 }
 
 Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey& replay)
@@ -261,11 +251,7 @@ Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey
 
 std::optional<HunkDecision> recall(const Repository& repository, const Oid& hunkTexts)
 {
-<<<<<<< HEAD
-    const auto bytes = readFile(hunkFile(repository, hunkTexts));
-=======
-    const auto bytes = readFileBounded(hunkFile(repository, hunk), largestFile);
->>>>>>> 379ef2f
+    const auto bytes = readFileBounded(hunkFile(repository, hunkTexts), largestFile);
     if (!bytes)
         return std::nullopt;
     try {
@@ -279,11 +265,7 @@ Result<void> remember(const Repository& repository, const Oid& hunkTexts, const 
 {
     if (decision.choice == Choice::Undecided)
         return {};
-<<<<<<< HEAD
-    return writeFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump());
-=======
-    return keepFile(hunkFile(repository, hunk), decisionJson(decision).dump());
->>>>>>> 379ef2f
+    return keepFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump());
 }
 
 } // namespace espalier
