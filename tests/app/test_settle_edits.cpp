@@ -155,6 +155,54 @@ class TestSettleEdits : public QObject {
         QCOMPARE(fileOf(1), numbered(1, 60, {{5, "Y"}, {30, "Z"}, {60, "60!"}}));
     }
 
+    // The same lines are typed over and then changed below: the edit is asked about, and answered here.
+    void anEditThatFitsNoLongerIsAskedAbout_data()
+    {
+        QTest::addColumn<QString>("answer");
+        QTest::addColumn<QByteArray>("line");
+        QTest::newRow("put back") << QStringLiteral("&Put it back") << QByteArray("five");
+        QTest::newRow("left out") << QStringLiteral("&Leave it out") << QByteArray("Y");
+    }
+    void anEditThatFitsNoLongerIsAskedAbout()
+    {
+        QFETCH(QString, answer);
+        QFETCH(QByteArray, line);
+        openWindow();
+        QTest::mouseClick(button("new-base"), Qt::LeftButton);
+        caughtUp();
+        QTest::mouseClick(button("nextUndecided"), Qt::LeftButton);
+        QTRY_VERIFY_WITH_TIMEOUT(says(QStringLiteral("Commit 2 of 2")), patience);
+        QTest::mouseClick(button("your-commit"), Qt::LeftButton);
+        // Line 5, which the first commit's hunk gave.
+        QTextCursor cursor = middle()->document()->find(QStringLiteral("N"));
+        QVERIFY(!cursor.isNull());
+        middle()->setTextCursor(cursor);
+        QTest::keyClicks(middle(), QStringLiteral("five"));
+        editor()->flush();
+        caughtUp();
+        QVERIFY(flow()->run()->clean);
+        const ReplayedCommit& first = flow()->run()->commits[0];
+        const SettlementKey key = first.conflicts[0].key(first.id);
+        auto decided = *flow()->settlements().find(key);
+        QVERIFY(decideAll(decided, Choice::YourCommit));
+        flow()->settle(key, decided);
+        caughtUp();
+        QVERIFY(!flow()->run()->clean);
+        QCOMPARE(flow()->run()->commits[1].conflicts[0].undecided, std::size_t(1));
+        QCOMPARE(flow()->run()->commits[1].conflicts[0].again, std::size_t(1));
+        QTRY_VERIFY_WITH_TIMEOUT(says(QStringLiteral("1 of 2 hunks undecided")), patience);
+        QTest::mouseClick(button("nextUndecided"), Qt::LeftButton);
+        QPushButton* pressed = nullptr;
+        QTRY_VERIFY_WITH_TIMEOUT((pressed = buttonSaying(answer)), patience);
+        QVERIFY2(page()->findChild<NoticeBar*>()->line().contains(QStringLiteral("five")),
+                 qPrintable(page()->findChild<NoticeBar*>()->line()));
+        QTest::mouseClick(pressed, Qt::LeftButton);
+        caughtUp();
+        QVERIFY(flow()->run()->clean);
+        QVERIFY(says(QStringLiteral("0 of 1 hunk undecided")));
+        QCOMPARE(fileOf(1), numbered(1, 60, {{5, line.toStdString()}, {30, "Z"}}));
+    }
+
     void typedInTheLastMoment_data()
     {
         QTest::addColumn<int>("way");
@@ -190,6 +238,13 @@ class TestSettleEdits : public QObject {
     }
 
   private:
+    QPushButton* buttonSaying(const QString& words) const
+    {
+        for (QPushButton* one : page()->findChildren<QPushButton*>())
+            if (one->isVisible() && one->text() == words)
+                return one;
+        return nullptr;
+    }
     static bool decideAll(FileSettlement& settlement, Choice choice)
     {
         for (std::size_t i = 0; i < settlement.hunkCount(); ++i)

@@ -251,6 +251,41 @@ class TestDryRun : public QObject {
         QCOMPARE(other.commits[0].conflicts[0].again, 1u);
     }
 
+    // What is typed outside the hunks decides nothing, and what is undecided below an edit is still followed.
+    void editsOutsideTheHunks()
+    {
+        TempRepository repo;
+        const std::string root = repo.commitFiles({{"f", numbered(1, 40)}}, "Root", {}, "main");
+        const std::string main =
+            repo.commitFiles({{"f", numbered(1, 40, {{5, "N"}, {20, "M"}})}}, "Main", {root}, "main");
+        const std::string a = repo.commitFiles({{"f", numbered(1, 40, {{5, "Y"}})}}, "A", {root}, "topic");
+        const std::string b = repo.commitFiles({{"f", numbered(1, 40, {{5, "Y"}, {20, "Z"}})}}, "B", {a}, "topic");
+        repo.commitFiles({{"f", numbered(1, 40, {{5, "YY"}, {20, "Z"}})}}, "C", {b}, "topic");
+        const Repository opened = repo.open();
+        const Plan plan = planOf(opened, "topic", main);
+        const DryRun run = runOf(opened, plan);
+        QCOMPARE(outcomes(run), (Strings{"conflict", "conflict", "clean"}));
+        QCOMPARE(run.commits[2].dependsOn, std::vector<std::size_t>{0});
+        const auto edited = [&](std::size_t commit) {
+            const auto text = conflictText(opened, run, commit, 0);
+            FileSettlement made = undecided(*text);
+            const std::string& was = text->between.back();
+            std::get<SettledStretch>(made.pieces.back()).edit = StretchEdit{was, was + "typed\n"};
+            return std::pair(text->key, made);
+        };
+        const auto [first, firstMade] = edited(0);
+        const DryRun typed = runOf(opened, plan, Settlements().with(first, firstMade));
+        QVERIFY(!typed.clean);
+        QCOMPARE(typed.undecided(), run.undecided());
+        QCOMPARE(typed.commits[0].conflicts[0].again, 0u);
+        // Typed in the second commit, over what the first one left open: the third still waits for the first.
+        auto [second, secondMade] = edited(1);
+        secondMade.decide(0, {Choice::YourCommit, {}});
+        const DryRun below = runOf(opened, plan, Settlements().with(second, secondMade));
+        QCOMPARE(below.undecided(), 1u);
+        QCOMPARE(below.commits[2].dependsOn, std::vector<std::size_t>{0});
+    }
+
     void dependsOnHeldLines()
     {
         TempRepository repo;

@@ -1,0 +1,163 @@
+// SPDX-License-Identifier: MIT
+//
+// What a pane draws beside and around its text: line numbers, frames of hunks, tints of changed rows, stand-ins.
+#include "app/settle/text_codec.h"
+#include "app/settle/text_pane.h"
+#include "app/support/theme.h"
+
+#include <QApplication>
+#include <QPainter>
+#include <QTextBlock>
+
+#include <algorithm>
+
+namespace espalier {
+
+void TextPane::paintGutter(QPaintEvent* event)
+{
+    QPainter painter(m_gutter);
+    painter.fillRect(event->rect(), palette().color(QPalette::Base));
+    painter.setFont(font());
+    const int advance = fontMetrics().horizontalAdvance(QLatin1Char('9'));
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        if (room.top() > event->rect().bottom())
+            break;
+        const PaneRow tagged = rowOf(block);
+        const HunkFrame* frame = frameAt(block.blockNumber());
+        // Not the block's height: the last one has the document's margin too.
+        const QTextLine line = block.layout()->lineAt(0);
+        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75,
+                           line.isValid() ? line.height() : room.height());
+        painter.setPen(frame ? frame->line : theme::quiet(palette()));
+        if (tagged.kind == ChangedLine::Removed)
+            painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QStringLiteral("−"));
+        else if (tagged.kind == ChangedLine::Added)
+            painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QStringLiteral("+"));
+        else if (const int number = numberOfRow(block.blockNumber()); number > 0)
+            painter.drawText(place, Qt::AlignRight | Qt::AlignVCenter, QString::number(number));
+    }
+}
+
+void TextPane::paintFrames(QPainter& painter)
+{
+    const double right = viewport()->width() - 1.5;
+    double top = 0;
+    const HunkFrame* open = nullptr;
+    const auto close = [&](double bottom) {
+        if (!open)
+            return;
+        const bool current = open->hunk == m_currentHunk;
+        const double width = current ? 2 : 1;
+        // A line's underscores reach its very bottom: the upper edge stays below those of the line before.
+        const QRectF box(width / 2 + 0.5, top + 1, right - width / 2, bottom - top - 0.5);
+        painter.setPen(QPen(open->line, width, open->dashed ? Qt::DashLine : Qt::SolidLine));
+        painter.setBrush(open->fill);
+        painter.drawRoundedRect(box, 4, 4);
+        open = nullptr;
+    };
+    QRectF room;
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        room = blockBoundingGeometry(block).translated(contentOffset());
+        if (room.top() > viewport()->height() + room.height())
+            break;
+        const int row = block.blockNumber();
+        const HunkFrame* frame = frameAt(row);
+        if (frame != open) {
+            close(room.top());
+            // A frame that begins above the view is drawn from there, so that its edge stays out of sight.
+            top = room.top() - (frame && row > frame->firstRow ? room.height() : 0);
+            open = frame;
+        }
+    }
+    close(room.bottom());
+}
+
+void TextPane::paintNotes(QPainter& painter)
+{
+    const int inset = fontMetrics().horizontalAdvance(QLatin1Char(' '));
+    int before = -1;
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        if (room.top() > viewport()->height())
+            break;
+        const int row = block.blockNumber();
+        const HunkFrame* frame = frameAt(row);
+        if (frame && row == frame->firstRow && !frame->placeholder.isEmpty() && block.text().isEmpty()) {
+            painter.setPen(frame->line);
+            painter.setFont(theme::sized(QApplication::font(), 0.95));
+            const QRectF place(inset, room.top(), viewport()->width() - 2 * inset, room.height());
+            painter.drawText(place, Qt::AlignLeft | Qt::AlignVCenter,
+                             painter.fontMetrics().elidedText(frame->placeholder, Qt::ElideRight, int(place.width())));
+        }
+        const bool gap = before >= 0 ? row > before + 1 : m_someHidden && row > 0 && !block.previous().isVisible();
+        if (gap) {
+            painter.setPen(QPen(theme::quiet(palette()), 1, Qt::DotLine));
+            painter.drawLine(QPointF(0, room.top() + 0.5), QPointF(viewport()->width(), room.top() + 0.5));
+        }
+        before = row;
+    }
+}
+
+void TextPane::paintEvent(QPaintEvent* event)
+{
+    {
+        QPainter painter(viewport());
+        painter.setRenderHint(QPainter::Antialiasing);
+        paintFrames(painter);
+        // Rows of a change stand on their own tint.
+        for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+            if (!block.isVisible())
+                continue;
+            const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+            if (room.top() > viewport()->height())
+                break;
+            const ChangedLine::Kind kind = rowOf(block).kind;
+            if (kind == ChangedLine::Same)
+                continue;
+            painter.fillRect(QRectF(4, room.top(), viewport()->width() - 8, room.height()),
+                             kind == ChangedLine::Added ? theme::successTint(palette()) : theme::dangerTint(palette()));
+        }
+    }
+    QPlainTextEdit::paintEvent(event);
+    QPainter painter(viewport());
+    paintStandIns(painter);
+    paintNotes(painter);
+}
+
+// A font has nothing for a stand-in but its sign for what it lacks: what is meant is drawn over that.
+void TextPane::paintStandIns(QPainter& painter)
+{
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        const QString text = block.text();
+        if (!block.isVisible() || std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
+            continue;
+        const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
+        if (at.y() > viewport()->height())
+            break;
+        const QTextLine line = block.layout()->lineAt(0);
+        for (int i = 0; line.isValid() && i < int(text.size()); ++i) {
+            if (!TextCodec::isStandIn(text, i))
+                continue;
+            const double left = line.cursorToX(i), right = line.cursorToX(i + 1);
+            if (at.x() + left > viewport()->width())
+                break;
+            const QRectF place(at.x() + left, at.y(), std::max(right - left, 4.0), line.height());
+            painter.fillRect(place, palette().color(QPalette::Base));
+            const QString symbol = TextCodec::symbolOf(text.at(i));
+            QFont small = font();
+            small.setPointSizeF(font().pointSizeF() * (symbol.size() > 2 ? 0.35 : symbol.size() > 1 ? 0.55 : 1.0));
+            painter.setFont(small);
+            painter.setPen(theme::warning(palette()));
+            painter.drawText(place, Qt::AlignCenter, symbol);
+        }
+    }
+}
+
+} // namespace espalier
