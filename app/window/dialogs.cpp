@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "app/window/dialogs.h"
 
-#include "core/refs/ref_name.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
+#include "core/refs/ref_name.h"
 
 #include <QCheckBox>
 #include <QComboBox>

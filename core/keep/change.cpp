@@ -95,9 +95,8 @@ Result<Course> courseOf(const Repository& repository, const Change& change)
                     "Check out another branch first");
     course.movesWorktree = !repository.isBare() && course.tipAfter != course.head.tip;
     course.needsHead =
-        course.movesWorktree || course.changesHead || std::ranges::any_of(change.moves, [](const RefMove& move) {
-            return move.name.starts_with(headsPrefix);
-        });
+        course.movesWorktree || course.changesHead ||
+        std::ranges::any_of(change.moves, [](const RefMove& move) { return move.name.starts_with(headsPrefix); });
     return course;
 }
 

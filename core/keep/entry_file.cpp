@@ -13,8 +13,8 @@ namespace {
 
 using Json = nlohmann::json;
 
-constexpr std::array kinds{EntryKind::Replay,  EntryKind::Update, EntryKind::Push,
-                           EntryKind::Restore, EntryKind::Branch, EntryKind::CleanUp, EntryKind::Fetch};
+constexpr std::array kinds{EntryKind::Replay, EntryKind::Update,  EntryKind::Push, EntryKind::Restore,
+                           EntryKind::Branch, EntryKind::CleanUp, EntryKind::Fetch};
 constexpr std::array states{EntryState::Begun, EntryState::Done, EntryState::Undone, EntryState::TakenBack};
 
 Json textToJson(std::string_view bytes)

@@ -32,7 +32,8 @@ Result<Oid> readRef(git_repository* handle, const std::string& name)
     if (code == GIT_ENOTFOUND)
         return Oid{};
     if (code == GIT_EINVALIDSPEC)
-        return fail(ErrorKind::Usage, "This is not a name that a branch can have", shownRef(name), "Choose another name");
+        return fail(ErrorKind::Usage, "This is not a name that a branch can have", shownRef(name),
+                    "Choose another name");
     if (code < 0)
         return libgitError("The branch cannot be read", shownRef(name), "git fsck tells what is damaged");
     if (git_reference_type(ref.get()) != GIT_REFERENCE_DIRECT)

@@ -65,7 +65,8 @@ Result<void> checkMoves(git_repository* handle, const std::vector<RefMove>& move
             return fail(ErrorKind::Refused, "There is a branch of that name already", shownRef(move.name),
                         "Choose another name");
         if (*now != move.old && now->isZero())
-            return fail(ErrorKind::Refused, "The branch is gone", shownRef(move.name), "Look again at what is there now");
+            return fail(ErrorKind::Refused, "The branch is gone", shownRef(move.name),
+                        "Look again at what is there now");
         if (*now != move.old)
             return fail(ErrorKind::Refused, "The branch moved in the meantime, to " + now->brief(), shownRef(move.name),
                         "Look again at what is there now, and repeat the step");
@@ -179,7 +180,8 @@ Result<void> RefLocks::finish(Phase& phase, const std::string& reflogLine)
             return moved;
     }
     if (git_transaction_commit(phase.transaction.get()) < 0)
-        return libgitError("The branch cannot be moved", phase.moves.empty() ? "HEAD" : shownRef(phase.moves.front().name),
+        return libgitError("The branch cannot be moved",
+                           phase.moves.empty() ? "HEAD" : shownRef(phase.moves.front().name),
                            "Check the free space and the permissions of the repository's folder");
     phase.transaction.reset();
     // A reflog that stays behind would stand in the way of a branch below this name; git removes it too.

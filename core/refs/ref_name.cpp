@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/refs/ref_name.h"
 
+#include "core/git/library.h"
 #include "core/git/text.h"
 
 #include <git2.h>
@@ -9,12 +10,14 @@ namespace espalier {
 
 bool isRefName(const std::string& name)
 {
+    startLibrary();
     int valid = 0;
     return git_reference_name_is_valid(&valid, name.c_str()) == 0 && valid == 1;
 }
 
 bool isBranchName(const std::string& name)
 {
+    startLibrary();
     int valid = 0;
     // "@" alone is another word for HEAD.
     return name != "@" && git_branch_name_is_valid(&valid, name.c_str()) == 0 && valid == 1;

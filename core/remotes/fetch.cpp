@@ -18,8 +18,7 @@ void refreshHead(const Repository& repository, const FetchSettings& settings, co
 {
     const std::string target = defaultBranch.empty() ? defaultBranch : destinationOf(settings.specs, defaultBranch);
     Handle<git_reference> there, ref, old;
-    if (!target.starts_with(trackingPrefix) ||
-        git_reference_lookup(out(there), raw(repository), target.c_str()) < 0)
+    if (!target.starts_with(trackingPrefix) || git_reference_lookup(out(there), raw(repository), target.c_str()) < 0)
         return;
     const std::string head = std::string(trackingPrefix) + settings.remote + "/HEAD";
     if (git_reference_lookup(out(old), raw(repository), head.c_str()) == 0 &&
@@ -160,8 +159,8 @@ void moveRefs(const Repository& repository, const std::vector<RefMove>& moves, F
 // What is pruned goes first: it may stand in the way of a new name that goes on from it.
 FetchReport write(const Repository& repository, const std::string& remote, const FetchPlan& plan)
 {
-    FetchReport report{.remote = remote, .moves = {}, .forced = {}, .gone = plan.gone, .notices = plan.notices,
-                       .entry = {}};
+    FetchReport report{
+        .remote = remote, .moves = {}, .forced = {}, .gone = plan.gone, .notices = plan.notices, .entry = {}};
     std::vector<RefMove> recorded = plan.pruned;
     recorded.insert(recorded.end(), plan.replaced.begin(), plan.replaced.end());
     if (!recorded.empty()) {

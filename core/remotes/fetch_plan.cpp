@@ -17,8 +17,12 @@ std::string shown(std::string_view text) { return displayText(text, 300); }
 // gitrevisions(7): the order in which a short name is looked up.
 Advertised::const_iterator findShort(const Advertised& advertised, const std::string& name)
 {
-    for (const auto& [before, after] : {std::pair("", ""), {"refs/", ""}, {"refs/tags/", ""}, {"refs/heads/", ""},
-                                        {"refs/remotes/", ""}, {"refs/remotes/", "/HEAD"}}) {
+    for (const auto& [before, after] : {std::pair("", ""),
+                                        {"refs/", ""},
+                                        {"refs/tags/", ""},
+                                        {"refs/heads/", ""},
+                                        {"refs/remotes/", ""},
+                                        {"refs/remotes/", "/HEAD"}}) {
         if (const auto at = advertised.find(before + name + after); at != advertised.end())
             return at;
     }
@@ -153,8 +157,8 @@ std::string noteFor(const std::string& source, const std::string& url)
 {
     if (source == "HEAD")
         return url;
-    for (const auto& [start, word] : {std::pair("refs/heads/", "branch "), {"refs/tags/", "tag "},
-                                      {"refs/remotes/", "remote-tracking branch "}}) {
+    for (const auto& [start, word] :
+         {std::pair("refs/heads/", "branch "), {"refs/tags/", "tag "}, {"refs/remotes/", "remote-tracking branch "}}) {
         if (source.starts_with(start))
             return word + ("'" + source.substr(std::string_view(start).size())) + "' of " + url;
     }

@@ -3,9 +3,9 @@
 
 #include "core/git/hooks.h"
 #include "core/git/text.h"
-#include "core/refs/head.h"
 #include "core/keep/apply.h"
 #include "core/keep/storage.h"
+#include "core/refs/head.h"
 #include "core/refs/ref_name.h"
 #include "core/remotes/fetching.h"
 #include "core/remotes/push_target.h"

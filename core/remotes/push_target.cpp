@@ -39,11 +39,11 @@ class ServerTarget : public PushTarget {
         // Still the connection whose advertisement was compared: the server swaps only from that value.
         const int code = git_remote_upload(m_connection.remote(), &list, &options);
         if (!m_connection.rejected.empty())
-            return std::unexpected(PushFailure{
-                {ErrorKind::Refused,
-                 "The remote did not take the push [" + displayText(m_connection.rejected, 500) + "]",
-                 displayText(ref, 300),
-                 "Fetch and look again; if it moved, check once more what would be overwritten"}});
+            return std::unexpected(
+                PushFailure{{ErrorKind::Refused,
+                             "The remote did not take the push [" + displayText(m_connection.rejected, 500) + "]",
+                             displayText(ref, 300),
+                             "Fetch and look again; if it moved, check once more what would be overwritten"}});
         // From the first byte on the server may have taken it, whatever broke or was stopped afterwards.
         if (code < 0)
             return std::unexpected(PushFailure{m_connection.error("The push failed").error(), bool(m_connection.veto)});

@@ -33,8 +33,8 @@ std::unexpected<Error> stoppedAfter(const UpdateReport& report, Error error)
         done += (done.empty() ? "" : " and ") + displayText(fetched.remote, 100);
     if (done.empty())
         return std::unexpected(std::move(error));
-    const std::string known = done + (report.fetched.size() > 1 ? " were" : " was") +
-                              " fetched; the main line was not moved";
+    const std::string known =
+        done + (report.fetched.size() > 1 ? " were" : " was") + " fetched; the main line was not moved";
     if (error.kind == ErrorKind::Cancelled)
         return cancelled(known);
     error.remedy += (error.remedy.empty() ? "" : ". ") + known;

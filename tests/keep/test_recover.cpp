@@ -211,7 +211,8 @@ class TestRecover : public QObject {
         QCOMPARE(scene.repo.readFile("gone/only.txt"), "only\n");
         QCOMPARE(scene.repo.readFile("up/new.txt"), "edited by hand\n");
         QCOMPARE(scene.status(), "?? up/new.txt");
-        QVERIFY(std::ranges::any_of(resolved->lines, [](const std::string& line) { return line.contains("up/new.txt"); }));
+        QVERIFY(
+            std::ranges::any_of(resolved->lines, [](const std::string& line) { return line.contains("up/new.txt"); }));
     }
 
     // Somebody checked out something else with git after the crash: the worktree is not ours to touch any more.
@@ -298,8 +299,8 @@ class TestRecover : public QObject {
     {
         QTest::addColumn<QString>("name");
         QTest::addColumn<QStringList>("command");
-        const QStringList commit{"-c", "user.name=Mira", "-c", "user.email=m@example.org", "commit", "--quiet", "-m",
-                                 "Meanwhile"};
+        const QStringList commit{"-c",     "user.name=Mira", "-c", "user.email=m@example.org",
+                                 "commit", "--quiet",        "-m", "Meanwhile"};
         QTest::newRow("a commit, then a checkout of ours") << "check-out" << commit;
         QTest::newRow("a commit, then a new branch") << "create" << commit;
         QTest::newRow("a checkout, then a replay") << "replay" << QStringList{"checkout", "--quiet", "main"};
@@ -361,29 +362,29 @@ class TestRecover : public QObject {
     {
         ReplayScene scene;
         int step = 0;
-        while (runStopped(scene.repo.fsPath(), workNamed("replay", scene), step) == Stopped &&
-               !(refAt(scene.repo, "topic/x") == scene.topic[1] && QFile::exists(scene.repo.path() + "/.git/HEAD.lock")))
+        while (
+            runStopped(scene.repo.fsPath(), workNamed("replay", scene), step) == Stopped &&
+            !(refAt(scene.repo, "topic/x") == scene.topic[1] && QFile::exists(scene.repo.path() + "/.git/HEAD.lock")))
             (void)resolveOpenEntries(scene.repo.open()), ++step;
         QVERIFY(!openEntryLines(scene.repo.open()).empty());
         const auto untouched = folderState(scene.repo.fsPath());
         QVERIFY(openEntryLines(scene.repo.open()).front().contains("Half done"));
         QVERIFY(folderState(scene.repo.fsPath()) == untouched);
-        // Somebody else's lock on the index, as another git at work has it.
-        QFile::remove(scene.repo.path() + "/.git/index.lock");
-        QFile lock(scene.repo.path() + "/.git/index.lock");
-        QVERIFY(lock.open(QIODevice::WriteOnly));
-        lock.close();
+        // Somebody else's lock on the index, as another git at work has it; another file than the one that was left.
+        scene.repo.writeFile(".git/theirs", "");
+        fs::rename(scene.repo.fsPath() / ".git/theirs", scene.repo.fsPath() / ".git/index.lock");
         auto resolved = resolveOpenEntries(scene.repo.open());
         QVERIFY2(resolved, resolved ? "" : resolved.error().line().c_str());
         QCOMPARE(resolved->halfDone.size(), std::size_t(1));
         const std::string line = resolved->halfDone.front().line();
-        QVERIFY2(line.contains("Replay") && line.contains(resolved->halfDone.front().entry) && line.contains("index.lock"),
+        QVERIFY2(line.contains("Replay") && line.contains(resolved->halfDone.front().entry) &&
+                     line.contains("index.lock"),
                  line.c_str());
         // Nothing is built on it meanwhile.
         const auto refused = createBranch(scene.repo.open(), "another", oid(scene.base), false);
         QVERIFY(!refused);
         QVERIFY2(refused.error().line().contains("Half done"), refused.error().line().c_str());
-        QVERIFY(lock.remove());
+        QVERIFY(fs::remove(scene.repo.fsPath() / ".git/index.lock"));
         resolved = resolveOpenEntries(scene.repo.open());
         QVERIFY(resolved && resolved->halfDone.empty() && !resolved->lines.empty());
         QVERIFY(openEntryLines(scene.repo.open()).empty());

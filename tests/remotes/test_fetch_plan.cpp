@@ -78,9 +78,9 @@ struct Scene {
     }
     std::string refs(const QString& folder, const QStringList& patterns) const
     {
-        return runProgram("git", QStringList{"-C", folder, "for-each-ref",
-                                             "--format=%(refname) %(objectname) %(symref)"} +
-                                     patterns,
+        return runProgram("git",
+                          QStringList{"-C", folder, "for-each-ref", "--format=%(refname) %(objectname) %(symref)"} +
+                              patterns,
                           remote.outside())
             .out.toStdString();
     }
@@ -105,7 +105,7 @@ class TestFetchPlan : public QObject {
     void asGit()
     {
         int fatal = 0, pruned = 0;
-        for (unsigned seed = 1; seed <= 60; ++seed) {
+        for (unsigned seed = 1; seed <= 24; ++seed) {
             Scene scene(seed);
             scene.remote.commitFiles({{"a", "a\n"}}, "Root", {}, "main");
             scene.changeRemote();
@@ -148,13 +148,14 @@ class TestFetchPlan : public QObject {
                 };
                 const QString mine = without(scene.refs(scene.ours, {"refs/remotes", "refs/tags"}));
                 const QString theirs = without(scene.refs(scene.git, {"refs/remotes", "refs/tags"}));
-                QVERIFY2(mine == theirs, (at + "\nwritten:\n" + mine.toUtf8() + "\ngit:\n" + theirs.toUtf8()).constData());
+                QVERIFY2(mine == theirs,
+                         (at + "\nwritten:\n" + mine.toUtf8() + "\ngit:\n" + theirs.toUtf8()).constData());
                 const std::string head = scene.fetchHead(scene.ours), gitHead = scene.fetchHead(scene.git);
                 QVERIFY2(head == gitHead, (at.toStdString() + "\n" + head + "\n" + gitHead).c_str());
             }
         }
-        QVERIFY(fatal < 40);
-        QVERIFY(pruned > 3);
+        QVERIFY(fatal < 16);
+        QVERIFY(pruned > 1);
     }
 };
 

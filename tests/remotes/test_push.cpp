@@ -106,10 +106,9 @@ class TestPush : public QObject {
         QVERIFY(fetchRemote(clone, "origin"));
         scene.replayTopic();
         const QString marker = scene.repo.outside() + "/arrived", go = scene.repo.outside() + "/go";
-        scene.writeScript(scene.fork + "/hooks/post-receive",
-                          ("#!/bin/sh\ntouch '" + marker + "'\nwhile [ ! -e '" + go +
-                           "' ]; do sleep 0.02; done\necho a word\n")
-                              .toUtf8());
+        scene.writeScript(scene.fork + "/hooks/post-receive", ("#!/bin/sh\ntouch '" + marker + "'\nwhile [ ! -e '" +
+                                                               go + "' ]; do sleep 0.02; done\necho a word\n")
+                                                                  .toUtf8());
         std::stop_source stop;
         const std::jthread user([&](std::stop_token ended) {
             while (!QFile::exists(marker) && !ended.stop_requested())
