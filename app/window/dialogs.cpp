@@ -5,6 +5,7 @@
 #include "app/support/theme.h"
 #include "app/support/work.h"
 #include "core/history/branch_names.h"
+#include "core/refs/ref_name.h"
 
 #include <QCheckBox>
 #include <QComboBox>

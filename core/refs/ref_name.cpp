@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/refs/ref_name.h"
 
+#include "core/git/library.h"
 #include "core/git/text.h"
 
 #include <git2.h>
@@ -9,12 +10,14 @@ namespace espalier {
 
 bool isRefName(const std::string& name)
 {
+    startLibrary();
     int valid = 0;
     return !name.contains('\0') && git_reference_name_is_valid(&valid, name.c_str()) == 0 && valid == 1;
 }
 
 bool isBranchName(const std::string& name)
 {
+    startLibrary();
     int valid = 0;
     // git takes "@" for HEAD, and a name is bytes up to the first zero to libgit2.
     return name != "@" && !name.contains('\0') && git_branch_name_is_valid(&valid, name.c_str()) == 0 && valid == 1;

@@ -370,11 +370,9 @@ class TestRecover : public QObject {
         const auto untouched = folderState(scene.repo.fsPath());
         QVERIFY(openEntryLines(scene.repo.open()).front().contains("Half done"));
         QVERIFY(folderState(scene.repo.fsPath()) == untouched);
-        // Somebody else's lock on the index, as another git at work has it.
-        QFile::remove(scene.repo.path() + "/.git/index.lock");
-        QFile lock(scene.repo.path() + "/.git/index.lock");
-        QVERIFY(lock.open(QIODevice::WriteOnly));
-        lock.close();
+        // Somebody else's lock on the index, as another git at work has it; another file than the one that was left.
+        scene.repo.writeFile(".git/theirs", "");
+        fs::rename(scene.repo.fsPath() / ".git/theirs", scene.repo.fsPath() / ".git/index.lock");
         auto resolved = resolveOpenEntries(scene.repo.open());
         QVERIFY2(resolved, resolved ? "" : resolved.error().line().c_str());
         QCOMPARE(resolved->halfDone.size(), std::size_t(1));
@@ -386,7 +384,7 @@ class TestRecover : public QObject {
         const auto refused = createBranch(scene.repo.open(), "another", oid(scene.base), false);
         QVERIFY(!refused);
         QVERIFY2(refused.error().line().contains("Half done"), refused.error().line().c_str());
-        QVERIFY(lock.remove());
+        QVERIFY(fs::remove(scene.repo.fsPath() / ".git/index.lock"));
         resolved = resolveOpenEntries(scene.repo.open());
         QVERIFY(resolved && resolved->halfDone.empty() && !resolved->lines.empty());
         QVERIFY(openEntryLines(scene.repo.open()).empty());
