@@ -30,7 +30,7 @@ Oid quickHash(ObjectType type, std::string_view bytes)
     char* end = std::copy(name.begin(), name.end(), header);
     end = std::to_chars(end, header + sizeof header - 1, bytes.size()).ptr;
     *end++ = '\0';
-    Sha1 sum;
+    static thread_local Sha1 sum; // dear to make
     sum.add({header, std::size_t(end - header)});
     sum.add(bytes);
     return sum.finish();

