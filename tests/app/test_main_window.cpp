@@ -10,6 +10,7 @@
 #include "app/window/dialogs.h"
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
+#include "core/history/branch_names.h"
 #include "core/keep/logbook.h"
 #include "core/samples/samples.h"
 #include "tests/support/job_check.h"
