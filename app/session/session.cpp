@@ -35,6 +35,36 @@ Recovery recoverIn(const Repository& repository)
     return {lines.join(QLatin1Char(' ')), !resolved->halfDone.empty()};
 }
 
+// What is known already, and who wants to know what while it is read.
+struct Asked {
+    std::optional<std::uint64_t> fingerprint; // nothing is read while it is still this
+    SnapshotPtr previous;
+    bool isFirst = false;
+    std::function<void(SnapshotPtr)> firstRows;
+};
+
+Result<Loaded> load(const Repository& repository, const Asked& asked, WatchedFolders& folders, const Progress& progress)
+{
+    Loaded loaded;
+    if (asked.isFirst)
+        loaded.recovery = recoverIn(repository);
+    loaded.fingerprint = repositoryFingerprint(repository);
+    if (asked.fingerprint == loaded.fingerprint) {
+        loaded.unchanged = true;
+        return loaded;
+    }
+    auto snapshot = takeSnapshot(repository, progress, asked.previous, asked.isFirst ? asked.firstRows : nullptr);
+    if (!snapshot)
+        return std::unexpected(snapshot.error());
+    auto lanes = layOut(*snapshot, {}, progress);
+    if (!lanes)
+        return std::unexpected(lanes.error());
+    folders.set(repository, progress.stop);
+    loaded.snapshot = *snapshot;
+    loaded.lanes = *lanes;
+    return loaded;
+}
+
 struct Counted {
     Drift drift;
     MainLines mainLines;
@@ -103,26 +133,9 @@ void Session::refresh(bool force)
             Qt::QueuedConnection);
     };
     const auto job = [first, force, showFirst, known = d->fingerprint, folders = d->watch.folders(),
-                      previous = m_snapshot](const Repository& repository, const Progress& progress) -> Result<Loaded> {
-        Loaded loaded;
-        if (first)
-            loaded.recovery = recoverIn(repository);
-        loaded.fingerprint = repositoryFingerprint(repository);
-        if (!force && loaded.fingerprint == known) {
-            loaded.unchanged = true;
-            return loaded;
-        }
-        auto snapshot =
-            takeSnapshot(repository, progress, previous, first ? std::function<void(SnapshotPtr)>(showFirst) : nullptr);
-        if (!snapshot)
-            return std::unexpected(snapshot.error());
-        auto lanes = layOut(*snapshot, {}, progress);
-        if (!lanes)
-            return std::unexpected(lanes.error());
-        folders->set(repository, progress.stop);
-        loaded.snapshot = *snapshot;
-        loaded.lanes = *lanes;
-        return loaded;
+                      previous = m_snapshot](const Repository& repository, const Progress& progress) {
+        return load(repository, {force ? std::nullopt : std::optional(known), previous, first, showFirst}, *folders,
+                    progress);
     };
     const auto then = [this, generation = d->generation](Result<Loaded> loaded) {
         d->loading.clear();

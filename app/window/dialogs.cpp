@@ -3,7 +3,7 @@
 
 #include "app/support/text.h"
 #include "app/support/theme.h"
-#include "app/support/work.h"
+#include "app/window/folder_question.h"
 #include "core/history/branch_names.h"
 #include "core/refs/ref_name.h"
 
@@ -310,39 +310,6 @@ bool confirm(QWidget* parent, const QString& title, const QString& sentence, con
     Question dialog(parent, title, sentence, act);
     return dialog.exec() == QDialog::Accepted;
 }
-
-namespace {
-
-// Whether a folder is there and holds anything is asked off the GUI thread: a disk, and more so a network's, may take its time.
-class FolderQuestion : public QObject {
-  public:
-    using QObject::QObject;
-
-    // The answer comes once, and only for the newest question.
-    void ask(const QString& folder, std::function<void(bool isTaken)> answer)
-    {
-        if (m_work)
-            m_work->cancel();
-        const int asked = ++m_asked;
-        m_work = startWork<bool>(
-            this, tr("Looking at the folder"),
-            [folder = std::filesystem::path(toBytes(folder))](const Progress&) -> Result<bool> {
-                std::error_code error;
-                return std::filesystem::exists(folder, error) && !std::filesystem::is_empty(folder, error) && !error;
-            },
-            [this, asked, answer = std::move(answer)](const Result<bool>& taken) {
-                if (asked == m_asked)
-                    answer(taken.value_or(false));
-            },
-            WorkPriority::Background);
-    }
-
-  private:
-    QPointer<Work> m_work;
-    int m_asked = 0;
-};
-
-} // namespace
 
 std::optional<CloneAnswer> askClone(QWidget* parent)
 {

@@ -9,6 +9,7 @@
 #include "app/support/text.h"
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
+#include "core/history/branch_names.h"
 #include "core/keep/logbook.h"
 #include "core/refs/ref_name.h"
 #include "core/samples/samples.h"

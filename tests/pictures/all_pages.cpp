@@ -12,6 +12,7 @@
 #include "app/settle/settle_page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
+#include "app/support/work.h"
 #include "app/walkthrough/walkthrough_page.h"
 #include "app/window/dialogs.h"
 #include "app/window/start_page.h"
@@ -148,6 +149,29 @@ void dryRunAndSettle(MainWindow& window, Pictures& pictures)
     window.showWorkbench();
 }
 
+// A worktree in which somebody is at work, and a hook that takes its time.
+void localChangesAndHook(MainWindow& window, Pictures& pictures, const Scratch& samples)
+{
+    const QString clone = samples.path() + QStringLiteral("/moved-upstream/clone");
+    const auto write = [](const QString& path, const QByteArray& text) {
+        QFile file(path);
+        if (file.open(QIODevice::WriteOnly))
+            file.write(text);
+    };
+    openIn(window, clone);
+    write(clone + QStringLiteral("/notes.txt"), "to be sorted out\n");
+    write(clone + QStringLiteral("/README.md"), "rewritten\n");
+    waitFor([&] { return window.session()->localChanges() && window.session()->localChanges()->changed > 0; },
+            QStringLiteral("the local changes"));
+    pictures.take(QStringLiteral("workbench-local-changes"));
+    Work work(&window, MainWindow::tr("Applying"));
+    work.progress().report("Running the hook post-rewrite");
+    Q_EMIT WorkBoard::instance()->began(&work);
+    QTest::qWait(500);
+    pictures.take(QStringLiteral("workbench-hook"));
+    Q_EMIT work.ended();
+}
+
 void otherDryRuns(MainWindow& window, Pictures& pictures, const Scratch& samples)
 {
     openIn(window, buildIn(samples, QStringLiteral("stacked")));
@@ -239,6 +263,7 @@ void takeAllPages(const QString& folder, const Look& look)
     startPages(window, pictures);
     workbench(window, pictures, samples);
     dryRunAndSettle(window, pictures);
+    localChangesAndHook(window, pictures, samples);
     otherDryRuns(window, pictures, samples);
     overwriteForeign(window, pictures, samples);
     walkthrough(window, pictures);
