@@ -235,6 +235,7 @@ Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& 
             one["pieces"].push_back(pieceJson(piece));
         files.push_back(std::move(one));
     }
+    const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};
     return keepFile(openFile(repository, replay), json.dump());
 }
 

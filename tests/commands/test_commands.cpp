@@ -22,13 +22,13 @@ using espalier::test::folderState;
 
 namespace {
 
-struct Outcome {
+struct Ended {
     int status = -1;
     QByteArray out, error;
     QJsonDocument json() const { return QJsonDocument::fromJson(out); }
 };
 
-Outcome run(const QString& program, const QStringList& arguments, const QByteArray& input = {})
+Ended run(const QString& program, const QStringList& arguments, const QByteArray& input = {})
 {
     QProcess process;
     process.start(program, arguments);
@@ -38,14 +38,14 @@ Outcome run(const QString& program, const QStringList& arguments, const QByteArr
     return {process.exitCode(), process.readAllStandardOutput(), process.readAllStandardError()};
 }
 
-Outcome espalierRun(const QStringList& arguments, const QByteArray& input = {})
+Ended espalierRun(const QStringList& arguments, const QByteArray& input = {})
 {
     return run(QStringLiteral(ESPALIER_PROGRAM), arguments, input);
 }
 
 QByteArray gitAt(const QString& at, const QStringList& arguments)
 {
-    const Outcome outcome = run(QStringLiteral("git"), QStringList{QStringLiteral("-C"), at} + arguments);
+    const Ended outcome = run(QStringLiteral("git"), QStringList{QStringLiteral("-C"), at} + arguments);
     if (outcome.status != 0)
         qWarning() << arguments << outcome.error;
     return outcome.status == 0 ? outcome.out.trimmed() : QByteArray("failed");
@@ -59,7 +59,7 @@ class TestCommands : public QObject {
     QString build(const QTemporaryDir& folder, const QString& sample)
     {
         const QString at = folder.filePath(sample);
-        const Outcome built = espalierRun({"sample", sample, at});
+        const Ended built = espalierRun({"sample", sample, at});
         if (built.status != 0)
             qWarning() << built.error;
         return at;
@@ -98,7 +98,7 @@ class TestCommands : public QObject {
         const QString other = gitAt(clone, {"symbolic-ref", "--short", "HEAD"}) == topic ? "main" : topic;
         leaveHalfDone(clone, other);
         const QByteArray refs = gitAt(clone, {"for-each-ref", "refs/heads"});
-        const auto oneLine = [](const Outcome& outcome) {
+        const auto oneLine = [](const Ended& outcome) {
             return outcome.error.count('\n') == 1 && outcome.error.contains("alf done") &&
                    outcome.error.contains("Check out");
         };
@@ -107,7 +107,7 @@ class TestCommands : public QObject {
                                          {"logbook", clone},
                                          {"layout", clone}};
         for (const QStringList& command : reading) {
-            const Outcome outcome = espalierRun(command);
+            const Ended outcome = espalierRun(command);
             QVERIFY2(outcome.status < 2 && !outcome.out.isEmpty() && oneLine(outcome), outcome.error.constData());
         }
         const QList<QStringList> writing{{"replay", clone, "--branch", topic, "--onto", "upstream/main"},
@@ -115,14 +115,14 @@ class TestCommands : public QObject {
                                          {"push", clone, "--branch", topic},
                                          {"restore", clone, "20260101-000000-1"}};
         for (const QStringList& command : writing) {
-            const Outcome outcome = espalierRun(command);
+            const Ended outcome = espalierRun(command);
             QVERIFY2(outcome.status == 2 && outcome.error.count("Half done: Check out") == 1 &&
                          outcome.error.contains("index.lock"),
                      outcome.error.constData());
         }
         QCOMPARE(gitAt(clone, {"for-each-ref", "refs/heads"}), refs);
         QVERIFY(QFile::remove(clone + "/.git/index.lock"));
-        const Outcome done = espalierRun({"update", clone});
+        const Ended done = espalierRun({"update", clone});
         QVERIFY2(done.status == 0 && done.error.contains("after an interruption"), done.error.constData());
         QCOMPARE(espalierRun({"logbook", clone}).error, QByteArray());
     }
@@ -143,7 +143,7 @@ class TestCommands : public QObject {
         QCOMPARE(espalierRun(QStringList{"replay", clone, "--json"} + what).status, 1);
         QCOMPARE(folderState(clone.toStdString()), state);
 
-        const Outcome replayed =
+        const Ended replayed =
             espalierRun(QStringList{"replay", clone, "--json", "--settle", "your-commit-first"} + what);
         QCOMPARE(replayed.status, 0);
         const QJsonObject answer = replayed.json().object();
@@ -161,7 +161,7 @@ class TestCommands : public QObject {
         QVERIFY(!check["fastForward"].toBool());
         QVERIFY(check["foreign"].toArray().isEmpty());
         QCOMPARE(espalierRun({"push", clone, "--branch", "topic/metric-heights"}).status, 1);
-        const Outcome pushed = espalierRun(
+        const Ended pushed = espalierRun(
             {"push", clone, "--json", "--branch", "topic/metric-heights", "--expect", QString::fromLatin1(oldTip)});
         QCOMPARE(pushed.status, 0);
         QVERIFY(pushed.json().object()["forced"].toBool());
@@ -174,7 +174,7 @@ class TestCommands : public QObject {
         for (const char* place : {"/upstream.git", "/fork.git", "/clone"})
             QCOMPARE(gitAt(at + QLatin1String(place), {"fsck", "--strict", "--no-dangling"}), QByteArray());
         // Source: dulwich, a reader of git's format that shares no code with libgit2 or git.
-        const Outcome dulwich =
+        const Ended dulwich =
             run("/usr/bin/python3", {"-c",
                                      "import sys; from dulwich.repo import Repo\n"
                                      "r = Repo(sys.argv[1]); c = r[r.refs[b'refs/heads/topic/metric-heights']]\n"
@@ -188,7 +188,7 @@ class TestCommands : public QObject {
         QTemporaryDir folder;
         const QString at = build(folder, "someone-pushed");
         const QString clone = at + "/clone", fork = at + "/fork.git";
-        const Outcome checked = espalierRun({"overwrite-check", clone, "--json", "--branch", "topic/spring-warning"});
+        const Ended checked = espalierRun({"overwrite-check", clone, "--json", "--branch", "topic/spring-warning"});
         QCOMPARE(checked.status, 1);
         const QJsonObject check = checked.json().object();
         QCOMPARE(check["foreign"].toArray().size(), 1);
@@ -237,7 +237,7 @@ class TestCommands : public QObject {
     {
         QTemporaryDir folder;
         const QString clone = build(folder, "same-lines") + "/clone";
-        const Outcome batch =
+        const Ended batch =
             espalierRun({"dry-run", clone, "--batch"}, "topic/moon-phase upstream/main\nnowhere upstream/main\n"
                                                        "topic/metric-heights upstream/main\n");
         const QList<QByteArray> lines = batch.out.trimmed().split('\n');
@@ -266,7 +266,7 @@ class TestCommands : public QObject {
     {
         QFETCH(QStringList, arguments);
         QFETCH(int, status);
-        const Outcome outcome = espalierRun(arguments);
+        const Ended outcome = espalierRun(arguments);
         QCOMPARE(outcome.status, status);
         if (status != 0)
             QCOMPARE(outcome.error.trimmed().count('\n'), 0);
