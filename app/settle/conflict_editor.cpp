@@ -150,8 +150,7 @@ void ConflictEditor::Private::updateTitles()
     const auto named = [](const Oid& id, const std::string& subject) {
         return id.isZero() ? QString() : QStringLiteral("%1 %2").arg(toText(id.brief()), toText(subject));
     };
-    cards[0]->subtitle->setText(text.newBaseCommit ? named(*text.newBaseCommit, text.newBaseSubject)
-                                                   : tr("unchanged commits"));
+    cards[0]->subtitle->setText(QString());
     cards[1]->subtitle->setText(tr("what the rewritten commit will contain"));
     cards[2]->subtitle->setText(named(text.yourCommit, text.yourSubject));
 }
@@ -407,6 +406,8 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
 }
 
 const HunkModel& ConflictEditor::model() const { return d->model; }
+void ConflictEditor::setNewBaseWords(const QString& words) { d->cards[0]->subtitle->setText(words); }
+
 int ConflictEditor::currentHunk() const { return d->currentHunk; }
 TextPane* ConflictEditor::pane(Pane which) const { return d->pane(which); }
 bool ConflictEditor::onlyAroundHunks() const { return d->onlyAround; }

@@ -35,6 +35,9 @@ class ConflictEditor : public QWidget {
     void decide(Choice choice);
     void decide(const HunkDecision& decision);
 
+    // What the head of the left pane says of where its lines come from; empty again with another conflict.
+    void setNewBaseWords(const QString& words);
+
     // Scrolls to a stretch and puts the cursor into it.
     void showStretch(int stretch);
     // The answer to an edit that waits (see withEditAnswered).

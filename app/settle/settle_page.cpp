@@ -6,6 +6,7 @@
 #include "app/settle/before_both.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
+#include "app/settle/hunk_words.h"
 #include "app/settle/whole_path_view.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
@@ -80,6 +81,9 @@ void SettlePage::Private::take(CommitConflicts read)
         return;
     }
     shown = std::move(read);
+    ++reading;
+    who.clear();
+    asked.clear();
     file = -1;
     list->setFiles(shown.files);
     const auto open = shown.undecided(flow->settlements());
@@ -152,22 +156,57 @@ void SettlePage::Private::showHunk()
         return;
     const ConflictText& text = shown.files[std::size_t(file)].text;
     list->setCurrent(place());
-    QString who = tr("The new base changed these lines");
-    if (text.newBaseCommit)
-        who +=
-            tr(" in %1 (%2, %3)")
-                .arg(toText(text.newBaseCommit->brief()), toText(text.newBaseAuthor), relativeTime(text.newBaseTime));
-    explanation->setText(
-        text.wholePath
-            ? QString()
-            : who +
-                  tr(", your commit in %1. Choose, or type in the middle pane.").arg(toText(text.yourCommit.brief())));
     explanation->setVisible(!text.wholePath);
+    askWho();
+    showWho();
     if (!text.wholePath && hunk() >= 0) {
         const ConflictHunk& at = text.hunks[std::size_t(hunk())];
         drawer->showHunk(text, at, editor->model().ancestorLines().mid(at.ancestor.first, at.ancestor.count));
     }
     offerRecalled();
+}
+
+// Thousands of commits may have to be looked through; the lines themselves are there at once.
+void SettlePage::Private::askWho()
+{
+    const DryRunPtr run = flow->run();
+    const ConflictText& text = shown.files[std::size_t(file)].text;
+    if (!run || text.wholePath || shown.commit >= run->commits.size() || !asked.insert(file).second)
+        return;
+    startWork<std::vector<HunkCommits>>(
+        page, tr("Looking for who changed these lines"),
+        [path = session->path().toStdString(), run, commit = shown.commit,
+         text](const Progress& progress) -> Result<std::vector<HunkCommits>> {
+            auto repository = Repository::open(path);
+            if (!repository)
+                return std::unexpected(repository.error());
+            return hunkCommits(*repository, *run, commit, text, progress);
+        },
+        [this, of = file, reading = reading](Result<std::vector<HunkCommits>> found) {
+            // What cannot be found out is no trouble for the settlement: the line goes without it.
+            if (!found || reading != this->reading)
+                return;
+            who[of] = std::move(*found);
+            if (of == file)
+                showWho();
+        },
+        WorkPriority::Background);
+}
+
+void SettlePage::Private::showWho()
+{
+    const ConflictText& text = shown.files[std::size_t(file)].text;
+    if (text.wholePath)
+        return;
+    const auto known = who.find(file);
+    const bool named = known != who.end() && hunk() >= 0 && std::size_t(hunk()) < known->second.size();
+    const HunkCommits* of = named ? &known->second[std::size_t(hunk())] : nullptr;
+    explanation->setText(
+        (of ? whoChanged(*of, text.yourCommit)
+            : tr("The new base and your commit %1 change these lines.").arg(toText(text.yourCommit.brief()))) +
+        tr(" Choose, or type in the middle pane."));
+    explanation->setToolTip(of ? toToolTip(whoChangedAtLength(*of)) : QString());
+    editor->setNewBaseWords(of ? newBaseWords(*of) : QString());
 }
 
 // What is worth knowing before this hunk is decided: that it was decided before, here or elsewhere.

@@ -5,8 +5,12 @@
 
 #include "app/settle/settle_page.h"
 #include "core/conflicts/commit_conflicts.h"
+#include "core/conflicts/hunk_commits.h"
 
 #include <QPointer>
+
+#include <map>
+#include <set>
 
 class QCheckBox;
 class QPushButton;
@@ -25,6 +29,9 @@ struct SettlePage::Private {
     Session* session;
     QPointer<ReplayFlow> flow; // null while all of the window goes
     CommitConflicts shown;
+    std::map<int, std::vector<HunkCommits>> who; // by file of `shown`; asked for when it is first looked at
+    std::set<int> asked;
+    unsigned reading = 0; // counts what was taken into `shown`: answers about an older one are dropped
     int file = -1;
     int waitingEdit = -1; // piece of the file's edit that the user looks at; -1: they look at a hunk
     bool goesOn = false;  // to what is undecided next, once the dry run has come
@@ -55,6 +62,8 @@ struct SettlePage::Private {
     void followRun();
     void showPlace(const ConflictPlace& place);
     void showHunk();
+    void askWho();
+    void showWho();
     void showState();
     void decide(Choice choice);
     void offerRecalled();

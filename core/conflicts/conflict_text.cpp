@@ -265,11 +265,13 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
         text.newBase = *texts->newBase;
         text.commit = *texts->commit;
     }
-    CommitTable table(repository);
-    const bool named = path.newBase.exists() && !path.newBase.path.empty();
-    auto found = addNewBaseCommit(store, table, run.plan, named ? path.newBase.path : path.path, text, progress);
-    if (!found)
-        return std::unexpected(found.error());
+    if (text.wholePath) {
+        CommitTable table(repository);
+        const bool named = path.newBase.exists() && !path.newBase.path.empty();
+        auto found = addNewBaseCommit(store, table, run.plan, named ? path.newBase.path : path.path, text, progress);
+        if (!found)
+            return std::unexpected(found.error());
+    }
     return text;
 }
 

@@ -109,14 +109,16 @@ std::string pathOf(const ConflictStage& stage, const std::string& otherwise)
 } // namespace
 
 Result<std::vector<HunkCommits>> hunkCommits(const Repository& repository, const DryRun& run, std::size_t commit,
-                                             std::size_t conflict, const ConflictText& text, const Progress& progress)
+                                             const ConflictText& text, const Progress& progress)
 {
-    if (commit >= run.commits.size() || conflict >= run.commits[commit].conflicts.size())
+    const ReplayedCommit* replayed = commit < run.commits.size() ? &run.commits[commit] : nullptr;
+    const auto asked = [&](const Conflict& conflict) { return conflict.key(replayed->id) == text.key; };
+    if (!replayed || std::ranges::none_of(replayed->conflicts, asked))
         return fail(ErrorKind::Usage, "The dry run has no such conflict", run.plan.label, "Make the dry run again");
     std::vector<HunkCommits> found(text.hunks.size());
     if (text.wholePath)
         return found;
-    const PathConflict& path = run.commits[commit].conflicts[conflict].path;
+    const PathConflict& path = std::ranges::find_if(replayed->conflicts, asked)->path;
     const std::string before = pathOf(path.ancestor, path.path);
     Side newBase{pathOf(path.newBase, path.path), before, {}}, topic{before, {}, {}};
     for (const ConflictHunk& hunk : text.hunks) {

@@ -27,10 +27,9 @@ struct HunkCommits {
     std::vector<LineCommit> topic;   // commits of the topic below this one, newest first
 };
 
-// One for each hunk of `text`, which conflictText() has made of this conflict; none for a conflict of the whole path.
+// One for each hunk of `text`, which conflictText() has made of a conflict of this commit; none for a whole path.
 // Errors: Broken (a missing or damaged object), Cancelled.
 Result<std::vector<HunkCommits>> hunkCommits(const Repository& repository, const DryRun& run, std::size_t commit,
-                                             std::size_t conflict, const ConflictText& text,
-                                             const Progress& progress = {});
+                                             const ConflictText& text, const Progress& progress = {});
 
 } // namespace espalier

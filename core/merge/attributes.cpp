@@ -13,7 +13,7 @@ namespace espalier {
 namespace {
 
 constexpr std::string_view blanks = " \t\r\n";
-// git's attr.h, from memory: ATTR_MAX_LINE_LENGTH, and ATTR_MAX_FILE_SIZE, beyond which it ignores the whole file.
+// git's ATTR_MAX_LINE_LENGTH, and ATTR_MAX_FILE_SIZE, beyond which it ignores the whole file (from memory).
 constexpr std::size_t longestLine = 2048;
 constexpr std::size_t largestFile = 100 * std::size_t(1024) * 1024;
 // No real file comes near it, and rules take many times the bytes of their lines.

@@ -72,8 +72,11 @@ std::optional<HunkDecision> decisionFrom(const Json& json)
 // A decision that a power cut loses would be asked for again: written whole and durable.
 Result<void> keepFile(const fs::path& path, std::string_view bytes)
 {
-    auto made = makeFolders(path.parent_path());
-    return made ? writeFileAtomically(path, bytes) : made;
+    auto kept = makeFolders(path.parent_path()).and_then([&] { return writeFileAtomically(path, bytes); });
+    if (!kept)
+        return fail(kept.error().kind, "The decision cannot be kept: " + kept.error().what, kept.error().on,
+                    kept.error().remedy);
+    return {};
 }
 
 // One file a branch and new base; a replay without a branch is known by its tip.

@@ -27,7 +27,7 @@ class TestHunkCommits : public QObject {
         const auto text = conflictText(opened, run, commit, 0);
         if (!text)
             qFatal("%s", text.error().line().c_str());
-        auto who = hunkCommits(opened, run, commit, 0, *text);
+        auto who = hunkCommits(opened, run, commit, *text);
         if (!who)
             qFatal("%s", who.error().line().c_str());
         return *who;

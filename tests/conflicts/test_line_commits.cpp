@@ -160,14 +160,18 @@ class TestLineCommits : public QObject {
             ranges.push_back({first, 1 + int(below(std::min<std::size_t>(3, tip.lines.size() - std::size_t(first))))});
         }
         const auto found = asked(repo, root, tip.id, "d/f", ranges);
-        std::size_t named = 0;
         for (std::size_t i = 0; i < ranges.size(); ++i) {
             const std::set<std::string> here(found[i].begin(), found[i].end());
             QCOMPARE(here, byGit(repo, root, tip.id, "d/f", ranges[i]));
-            named += here.size();
+            m_named += here.size();
         }
-        QVERIFY(named > 0);
     }
+
+    // The comparison above had something to compare.
+    void someWereNamed() { QVERIFY(m_named > 100); }
+
+  private:
+    std::size_t m_named = 0;
 };
 
 QTEST_APPLESS_MAIN(TestLineCommits)

@@ -3,6 +3,7 @@
 // apply() and restore(): what moves, what stays, and what is refused before anything moved. The reference for refs,
 // status and soundness is git itself (status, fsck --strict, reflog, for-each-ref).
 #include "core/keep/apply.h"
+#include "core/keep/recover.h"
 #include "tests/support/replay_scene.h"
 
 #include <QDir>

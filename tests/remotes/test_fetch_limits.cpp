@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 //
-// What a fetch may write and delete, whatever the refspec says (design.md, 7), what disappears, and whether that comes back.
+// What a fetch may write and delete, whatever the refspec says, what disappears, and whether that comes back.
 #include "core/keep/apply.h"
 #include "core/remotes/fetch.h"
 #include "tests/support/remote_scene.h"
