@@ -78,13 +78,17 @@ Named nameRefs(const RawRefs& raw, Snapshot& snapshot, std::string& upstreamHead
     Named named;
     named.refs.reserve(raw.list.size());
     named.tips.reserve(raw.list.size());
-    const std::string upstreamHeadRef = std::string(remotePrefix) + snapshot.roles.upstream + "/HEAD";
+    const std::string ofUpstream = std::string(remotePrefix) + snapshot.roles.upstream + "/";
+    const std::string ofFork = std::string(remotePrefix) + snapshot.roles.fork + "/";
+    std::string forkHead;
     for (const RawRef& found : raw.list) {
         if (found.name.starts_with(own))
             continue;
         if (!found.target.empty() && found.name.starts_with(remotePrefix) && found.name.ends_with("/HEAD")) {
-            if (found.name == upstreamHeadRef)
+            if (found.name == ofUpstream + "HEAD")
                 upstreamHead = found.target;
+            else if (found.name == ofFork + "HEAD" && found.target.starts_with(ofFork))
+                forkHead = found.target.substr(ofFork.size());
             continue;
         }
         const Oid tip = follow(raw.list, found);
@@ -95,6 +99,10 @@ Named nameRefs(const RawRefs& raw, Snapshot& snapshot, std::string& upstreamHead
         describe(ref, snapshot);
         named.tips.push_back(tip);
     }
+    // `git remote add` and a fetch leave no HEAD of the upstream's. A fork is a clone of it on the server: its HEAD was the
+    // upstream's when it was made.
+    if (upstreamHead.empty() && !forkHead.empty())
+        upstreamHead = ofUpstream + forkHead;
     return named;
 }
 

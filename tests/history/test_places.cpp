@@ -28,6 +28,26 @@ class TestPlaces : public QObject {
     Q_OBJECT
 
   private Q_SLOTS:
+    // `git remote add upstream` and a fetch: nothing says which branch of the upstream everybody builds on but the fork.
+    void theForkTellsTheMainLine()
+    {
+        TempRepository repo;
+        const std::string one = repo.commitFiles({{"f", "1\n"}}, "One", {}, "main");
+        const QString tip = QString::fromStdString(one);
+        repo.git({"remote", "add", "origin", "https://fork.example/x.git"});
+        repo.git({"remote", "add", "upstream", "https://upstream.example/x.git"});
+        for (const char* ref : {"refs/remotes/origin/7.2", "refs/remotes/upstream/7.2", "refs/remotes/upstream/main",
+                                "refs/remotes/upstream/topic", "refs/heads/topic"})
+            repo.git({"update-ref", ref, tip});
+        repo.git({"symbolic-ref", "HEAD", "refs/heads/topic"});
+        const auto mainLine = [&] { return (*takeSnapshot(repo.open()))->mainLineRef()->name; };
+        QCOMPARE(mainLine(), std::string("refs/remotes/upstream/main"));
+        repo.git({"symbolic-ref", "refs/remotes/origin/HEAD", "refs/remotes/origin/7.2"});
+        QCOMPARE(mainLine(), std::string("refs/remotes/upstream/7.2"));
+        repo.git({"symbolic-ref", "refs/remotes/upstream/HEAD", "refs/remotes/upstream/topic"});
+        QCOMPARE(mainLine(), std::string("refs/remotes/upstream/topic"));
+    }
+
     void roles_data();
     void roles();
     void secrets();
