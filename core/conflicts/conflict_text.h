@@ -35,8 +35,8 @@ struct ConflictText {
     std::string explanation; // plain words: "The new base deleted this file; your commit changes it"
     PathSides sides;         // what each side has there; only for a conflict of the whole path
     std::string keepNewBase, keepYourCommit; // what the two decisions do: "Leave it deleted", "Keep the changed file"
-    std::vector<std::string>
-        together; // other conflicts of this commit (SettlementKey::path) that are the same question
+    // Other conflicts of this commit (SettlementKey::path) that are the same question.
+    std::vector<std::string> together;
     // Who changed it on the new base: the last commit that touched the path between merge base and new base.
     std::optional<Oid> newBaseCommit;
     std::string newBaseSubject, newBaseAuthor;

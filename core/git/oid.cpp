@@ -22,8 +22,8 @@ std::optional<Oid> Oid::parse(std::string_view text)
     if (text.size() != 40)
         return std::nullopt;
     Oid id;
-    int all =
-        0; // negative as soon as one digit is: tens of thousands of refs are parsed at each look at a large repository
+    // Negative as soon as one digit is: tens of thousands of refs are parsed at each look at a large repository.
+    int all = 0;
     for (std::size_t i = 0; i < 20; ++i) {
         const int high = digitValues[static_cast<unsigned char>(text[2 * i])];
         const int low = digitValues[static_cast<unsigned char>(text[2 * i + 1])];

@@ -73,7 +73,8 @@ History newestRows(std::span<const Oid> tips, std::size_t most,
     while (!waiting.empty() && ids.size() < most) {
         const Oid id = waiting.top().second;
         waiting.pop();
-        const KnownCommit commit = found.at(id); // visiting parents moves the table
+        // A copy: visiting parents moves the table.
+        const KnownCommit commit = found.at(id); // NOLINT(performance-unnecessary-copy-initialization)
         for (const Oid& parent : commit.parents)
             visit(parent);
         ids.push_back(id);

@@ -56,8 +56,8 @@ Result<void> trustAuthorities(const Repository* repository, const std::string& u
     if (!url.starts_with("https://"))
         return {};
     static std::mutex mutex;
-    static std::optional<std::string>
-        trusted; // the file, empty for the system's own; nothing before the first connection
+    // The file, empty for the system's own; nothing before the first connection.
+    static std::optional<std::string> trusted;
     const std::string wanted = repository ? repository->config("http.sslCAInfo").value_or("") : std::string();
     const std::lock_guard guard(mutex);
     if (trusted && *trusted != wanted)

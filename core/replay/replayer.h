@@ -6,7 +6,7 @@
 #include "core/replay/caches.h"
 #include "core/replay/dry_run.h"
 #include "core/replay/held.h"
-#include "core/replay/landed.h"
+#include "core/replay/landed_search.h"
 
 #include <memory>
 #include <unordered_map>

@@ -47,8 +47,8 @@ struct RecipeCommit {
 };
 
 struct RecipeRef {
-    std::string
-        place; // "upstream", "fork", "clone", or "seen-upstream", "seen-fork" for what the clone has last fetched
+    // "upstream", "fork", "clone", or "seen-upstream", "seen-fork" for what the clone has last fetched.
+    std::string place;
     std::string name; // "refs/heads/main", "refs/tags/v2.3"
     std::string label;
     int line = 0;

@@ -38,8 +38,8 @@ std::string settledBytes(std::span<const Segment> segments, std::span<const Sett
 
 struct Composed {
     std::string bytes;
-    std::vector<LineRange>
-        open; // lines of `bytes` that undecided hunks take, and stretches with an edit that waits, in order
+    // Lines of `bytes` that undecided hunks take, and stretches with an edit that waits, in order.
+    std::vector<LineRange> open;
     std::vector<LineRange> held; // lines of `bytes` where the held ranges of the new base went, one for one
 };
 

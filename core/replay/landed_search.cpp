@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "core/replay/landed.h"
+#include "core/replay/landed_search.h"
 
 #include "core/tree/lookup.h"
 #include "core/tree/three_way.h"
