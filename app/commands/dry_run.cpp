@@ -3,6 +3,7 @@
 #include "app/commands/interrupt.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
+#include "core/refs/ref_name.h"
 #include "core/replay/batch.h"
 #include "core/replay/commit_table.h"
 #include "core/replay/json.h"
@@ -67,7 +68,7 @@ Result<Plan> planFrom(const Repository& repository, const Arguments& arguments, 
     const auto snapshot = takeSnapshot(repository);
     if (!snapshot)
         return std::unexpected(snapshot.error());
-    const std::string full = branch->starts_with("refs/") ? *branch : "refs/heads/" + *branch;
+    const std::string full = branch->starts_with("refs/") ? *branch : branchRef(*branch);
     if ((*snapshot)->findRef(full) || needsBranch)
         return planBranch(repository, **snapshot, full, *onto, *ontoName);
     const auto tip = repository.resolve(*branch);

@@ -196,13 +196,6 @@ void DriftModel::describeForecast(DriftRow& row) const
 
 void DriftModel::tellForecast(DriftRow& row) const
 {
-    const std::optional<Landed> landed = m_session->landed(row.ref);
-    if (landed && landed->wholly() && row.ahead > 0) {
-        row.landed = true;
-        row.forecast = landed->squash ? tr("landed as %1").arg(toText(landed->squash->brief())) : tr("landed");
-        row.forecastTone = DriftTone::Quiet;
-        return;
-    }
     const Forecast forecast = m_session->forecast(row.ref);
     row.landed = false;
     row.forecastTone = DriftTone::Plain;
@@ -219,7 +212,7 @@ void DriftModel::tellForecast(DriftRow& row) const
         row.forecast = tr("✓ fast-forward");
         break;
     case Forecast::Landed:
-        row.forecast = tr("landed");
+        row.forecast = forecast.landedAs ? tr("landed as %1").arg(toText(forecast.landedAs->brief())) : tr("landed");
         row.landed = row.ahead > 0;
         row.forecastTone = DriftTone::Quiet;
         break;

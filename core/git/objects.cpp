@@ -158,7 +158,7 @@ ObjectStore::~ObjectStore() = default;
 
 const Repository& ObjectStore::repository() const { return m_data->repository; }
 NewObjects& ObjectStore::fresh() { return *m_data->ownFresh; }
-void ObjectStore::setFresh(NewObjects objects) { m_data->ownFresh = std::make_unique<NewObjects>(objects); }
+void ObjectStore::setFresh(const NewObjects& objects) { m_data->ownFresh = std::make_unique<NewObjects>(objects); }
 void ObjectStore::forgetFresh() { m_data->ownFresh = std::make_unique<NewObjects>(); }
 Oid ObjectStore::add(ObjectType type, std::string bytes) { return m_data->ownFresh->add(type, std::move(bytes)); }
 

@@ -78,7 +78,7 @@ class ObjectStore {
     Oid add(ObjectType type, std::string bytes);
     NewObjects& fresh();
     // Replaces the new objects, e.g. by those of an earlier dry run.
-    void setFresh(NewObjects objects);
+    void setFresh(const NewObjects& objects);
     // Drops new objects (a batch does after every line); the cache of read ones stays.
     void forgetFresh();
 

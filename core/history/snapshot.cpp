@@ -5,15 +5,13 @@
 #include "core/history/history_data.h"
 #include "core/history/ref_reader.h"
 #include "core/history/worktree_state.h"
+#include "core/refs/ref_name.h"
 
 #include <algorithm>
 
 namespace espalier {
 
 namespace {
-
-constexpr std::string_view heads = "refs/heads/", remotePrefix = "refs/remotes/", tags = "refs/tags/",
-                           own = "refs/espalier/";
 
 struct Named {
     std::vector<Ref> refs;
@@ -34,13 +32,13 @@ const Remote* remoteOf(const std::vector<Remote>& remotes, std::string_view rest
 void describe(Ref& ref, const Snapshot& snapshot)
 {
     const std::string_view name = ref.name;
-    if (name.starts_with(heads)) {
+    if (name.starts_with(headsPrefix)) {
         ref.kind = RefKind::Branch;
-        ref.branch = ref.shortName = name.substr(heads.size());
+        ref.branch = ref.shortName = name.substr(headsPrefix.size());
         ref.place = Place::Clone;
-    } else if (name.starts_with(remotePrefix)) {
+    } else if (name.starts_with(trackingPrefix)) {
         ref.kind = RefKind::RemoteBranch;
-        ref.shortName = name.substr(remotePrefix.size());
+        ref.shortName = name.substr(trackingPrefix.size());
         if (const Remote* remote = remoteOf(snapshot.remotes, ref.shortName)) {
             ref.remote = remote->name;
         } else { // left over from a remote that is gone
@@ -51,9 +49,9 @@ void describe(Ref& ref, const Snapshot& snapshot)
             ref.place = Place::Upstream;
         else if (!snapshot.roles.fork.empty() && ref.remote == snapshot.roles.fork)
             ref.place = Place::Fork;
-    } else if (name.starts_with(tags)) {
+    } else if (name.starts_with(tagsPrefix)) {
         ref.kind = RefKind::Tag;
-        ref.shortName = name.substr(tags.size());
+        ref.shortName = name.substr(tagsPrefix.size());
     } else {
         ref.kind = RefKind::Other;
         ref.shortName = name.substr(std::string_view("refs/").size());
@@ -78,13 +76,13 @@ Named nameRefs(const RawRefs& raw, Snapshot& snapshot, std::string& upstreamHead
     Named named;
     named.refs.reserve(raw.list.size());
     named.tips.reserve(raw.list.size());
-    const std::string ofUpstream = std::string(remotePrefix) + snapshot.roles.upstream + "/";
-    const std::string ofFork = std::string(remotePrefix) + snapshot.roles.fork + "/";
+    const std::string ofUpstream = std::string(trackingPrefix) + snapshot.roles.upstream + "/";
+    const std::string ofFork = std::string(trackingPrefix) + snapshot.roles.fork + "/";
     std::string forkHead;
     for (const RawRef& found : raw.list) {
-        if (found.name.starts_with(own))
+        if (found.name.starts_with(ownPrefix))
             continue;
-        if (!found.target.empty() && found.name.starts_with(remotePrefix) && found.name.ends_with("/HEAD")) {
+        if (!found.target.empty() && found.name.starts_with(trackingPrefix) && found.name.ends_with("/HEAD")) {
             if (found.name == ofUpstream + "HEAD")
                 upstreamHead = found.target;
             else if (found.name == ofFork + "HEAD" && found.target.starts_with(ofFork))
@@ -124,11 +122,11 @@ int chooseMainLine(const Snapshot& snapshot, const std::string& upstreamHead)
         if (const int found = indexOf(snapshot.refs, upstreamHead); found >= 0)
             return found;
     if (!snapshot.roles.upstream.empty())
-        if (const int found = usual(std::string(remotePrefix) + snapshot.roles.upstream + "/"); found >= 0)
+        if (const int found = usual(std::string(trackingPrefix) + snapshot.roles.upstream + "/"); found >= 0)
             return found;
     if (const int found = indexOf(snapshot.refs, snapshot.worktree.headBranch); found >= 0)
         return found;
-    if (const int found = usual(std::string(heads)); found >= 0)
+    if (const int found = usual(std::string(headsPrefix)); found >= 0)
         return found;
     const auto firstOf = [&](RefKind kind) { return std::ranges::find(snapshot.refs, kind, &Ref::kind); };
     for (const RefKind kind : {RefKind::Branch, RefKind::RemoteBranch})
@@ -274,7 +272,7 @@ const Ref* Snapshot::findByAnyName(std::string_view anyName) const
 {
     if (const Ref* full = findRef(anyName))
         return full;
-    for (const std::string_view prefix : {heads, remotePrefix, tags, std::string_view("refs/")})
+    for (const std::string_view prefix : {headsPrefix, trackingPrefix, tagsPrefix, std::string_view("refs/")})
         if (const Ref* found = findRef(std::string(prefix) + std::string(anyName)))
             return found;
     return nullptr;
@@ -284,14 +282,14 @@ const Ref* Snapshot::forkCopy(std::string_view branch) const
 {
     if (roles.fork.empty())
         return nullptr;
-    return findRef(std::string(remotePrefix) + roles.fork + "/" + std::string(branch));
+    return findRef(std::string(trackingPrefix) + roles.fork + "/" + std::string(branch));
 }
 
 const Ref* Snapshot::upstreamCopy(std::string_view branch) const
 {
     if (roles.upstream.empty())
         return nullptr;
-    return findRef(std::string(remotePrefix) + roles.upstream + "/" + std::string(branch));
+    return findRef(std::string(trackingPrefix) + roles.upstream + "/" + std::string(branch));
 }
 
 std::vector<int> Snapshot::refsAt(Row row) const

@@ -9,6 +9,7 @@
 #include "core/keep/open_entries.h"
 #include "core/keep/signed_rewrite.h"
 #include "core/keep/worktree_files.h"
+#include "core/refs/held_branches.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
 
@@ -50,13 +51,6 @@ std::string inProgress(git_repository* handle)
     default:
         return "a rebase";
     }
-}
-
-// The branches that a git directory holds: checked out, or being rebased (its HEAD is then detached).
-bool holdsBranch(const fs::path& gitDir, const std::string& ref)
-{
-    return firstLine(gitDir / "HEAD") == "ref: " + ref || firstLine(gitDir / "rebase-merge/head-name") == ref ||
-           firstLine(gitDir / "rebase-apply/head-name") == ref;
 }
 
 Result<Course> courseOf(const Repository& repository, const Change& change)
@@ -134,6 +128,17 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
 }
 
 // No other worktree and no operation of git's holds a branch that moves.
+Result<void> checkNotElsewhere(const std::vector<HeldBranch>& held, const std::string& ref)
+{
+    const auto other =
+        std::ranges::find_if(held, [&](const HeldBranch& each) { return !each.here && each.ref == ref; });
+    if (other == held.end())
+        return {};
+    return fail(ErrorKind::Refused,
+                "The branch is checked out in another worktree, " + displayText(other->where.string(), 500),
+                shownRef(ref), "Check out something else there, then try again");
+}
+
 Result<void> checkNobodyElse(const Repository& repository, const std::vector<RefMove>& moves, const Course& course,
                              EntryKind kind)
 {
@@ -142,18 +147,17 @@ Result<void> checkNobodyElse(const Repository& repository, const std::vector<Ref
     if (!running.empty() && disturbs)
         return fail(ErrorKind::Refused, "git has " + running + " in progress here", repository.path().string(),
                     "Finish or abort it first");
+    const std::vector<HeldBranch> held = heldBranches(repository);
     for (const RefMove& move : moves) {
-        if (auto checked = checkNotElsewhere(repository, move.name); !checked)
+        if (auto checked = checkNotElsewhere(held, move.name); !checked)
             return checked;
-        if (!running.empty() && holdsBranch(repository.gitDir(), move.name) && move.name != course.head.text)
+        if (!running.empty() && move.name != course.head.text &&
+            std::ranges::any_of(held, [&](const HeldBranch& each) { return each.here && each.ref == move.name; }))
             return fail(ErrorKind::Refused, "git has " + running + " of this branch in progress", shownRef(move.name),
                         "Finish or abort it first");
     }
-    if (course.changesHead && !Oid::parse(course.headAfter)) {
-        if (auto checked = checkNotElsewhere(repository, course.headAfter); !checked)
-            return checked;
-    }
-    return {};
+    return course.changesHead && !Oid::parse(course.headAfter) ? checkNotElsewhere(held, course.headAfter)
+                                                               : Result<void>{};
 }
 
 Result<void> checkAll(const Repository& repository, const Change& change, const Course& course,
@@ -295,29 +299,6 @@ std::vector<RefMove> branchMoves(const LogbookEntry& entry)
     std::vector<RefMove> moves = entry.moves;
     std::erase_if(moves, [](const RefMove& move) { return move.name == "HEAD"; });
     return moves;
-}
-
-Result<void> checkNotElsewhere(const Repository& repository, const std::string& ref)
-{
-    const fs::path common = repository.commonDir(), here = repository.gitDir();
-    const auto refuse = [&](const std::string& where) {
-        return fail(ErrorKind::Refused, "The branch is checked out in another worktree, " + displayText(where, 500),
-                    shownRef(ref), "Check out something else there, then try again");
-    };
-    std::error_code error;
-    if (!fs::equivalent(common, here, error) && !repository.configBool("core.bare", false) && holdsBranch(common, ref))
-        return refuse(common.parent_path().parent_path().string());
-    for (fs::directory_iterator folders(common / "worktrees", error); !error && folders != fs::directory_iterator();
-         folders.increment(error)) {
-        std::error_code ignored;
-        if (fs::equivalent(folders->path(), here, ignored) || !holdsBranch(folders->path(), ref))
-            continue;
-        const std::string gitFile = firstLine(folders->path() / "gitdir");
-        // The folder of a worktree that was deleted by hand holds nothing.
-        if (fs::exists(gitFile, ignored))
-            return refuse(fs::path(gitFile).parent_path().string());
-    }
-    return {};
 }
 
 Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry)

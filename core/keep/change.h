@@ -32,9 +32,6 @@ struct Change {
 
 Result<Applied> carryOut(const Repository& repository, Change change, const Progress& progress);
 
-// Refused unless the branch stands at `old`, is not checked out in another worktree, and no git command has it.
-Result<void> checkNotElsewhere(const Repository& repository, const std::string& ref);
-
 // What carryOut() does after the refs moved: settings of renamed and deleted branches, the entry taken back, state Done.
 // Every part may be repeated.
 Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry);

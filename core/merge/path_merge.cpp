@@ -200,14 +200,12 @@ void PathMerger::conflict(const std::string& path, const MergeEntry& entry, std:
         conflict.otherPaths.push_back(entry.movedFrom);
     }
     const auto stage = [&](const PathEntry& leaf, const std::string& at) {
-        return leaf.exists() ? ConflictStage{leaf.mode, leaf.id, at.empty() ? path : at} : ConflictStage{};
+        return leaf.exists() ? ConflictStage{leaf, at.empty() ? path : at} : ConflictStage{};
     };
     conflict.ancestor = stage(entry.leaves.base, entry.ancestorPath);
     conflict.newBase = stage(entry.leaves.newBase, entry.newBasePath);
     conflict.commit = stage(entry.leaves.commit, entry.commitPath);
-    const PathEntry& held = edits[path];
-    conflict.heldMode = held.mode;
-    conflict.held = held.id;
+    conflict.held = edits[path];
     if (text)
         conflict.hunks = text->hunks;
     conflict.text = std::move(text);

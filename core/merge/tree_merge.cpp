@@ -275,8 +275,7 @@ class TreeMerger {
             conflict.path = path;
             conflict.kind = ConflictKind::DirectoryRenamed;
             if (const auto held = fileAt(m_scene.store, m_result.tree, path); held && held->exists()) {
-                conflict.heldMode = held->mode;
-                conflict.held = held->id;
+                conflict.held = *held;
             }
             m_result.conflicts.push_back(std::move(conflict));
         }
@@ -295,9 +294,8 @@ class TreeMerger {
         conflict.kind = ConflictKind::FileAndDirectory;
         const auto folder = treeAt(m_scene.store, m_scene.newBase, moved.path);
         const bool ofCommit = folder && !folder->isZero();
-        (ofCommit ? conflict.commit : conflict.newBase) = {moved.entry.mode, moved.entry.id, moved.path};
-        conflict.heldMode = moved.entry.mode;
-        conflict.held = moved.entry.id;
+        (ofCommit ? conflict.commit : conflict.newBase) = {moved.entry, moved.path};
+        conflict.held = moved.entry;
         conflict.otherPaths = {moved.path};
         m_result.conflicts.push_back(std::move(conflict));
     }

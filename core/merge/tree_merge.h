@@ -43,11 +43,8 @@ enum class ConflictKind : std::uint8_t {
 std::string_view conflictKindName(ConflictKind kind);
 
 // What one of the three has; mode None: nothing.
-struct ConflictStage {
-    FileMode mode = FileMode::None;
-    Oid id;
+struct ConflictStage : PathEntry {
     std::string path; // differs from PathConflict::path where the side has it under another name
-    bool exists() const { return mode != FileMode::None; }
     friend bool operator==(const ConflictStage&, const ConflictStage&) = default;
 };
 
@@ -58,8 +55,7 @@ struct PathConflict {
     ConflictKind kind = ConflictKind::Text;
     ConflictStage ancestor, newBase, commit;
     // What the merged tree has at `path` in the meantime (for a text the marker form); mode None: nothing.
-    FileMode heldMode = FileMode::None;
-    Oid held;
+    PathEntry held;
     std::vector<TextHunk> hunks;           // of a text merge; empty for a conflict of the whole path
     std::shared_ptr<const TextMerge> text; // which they are of; null once it has been used, and not in a DryRun
     std::vector<std::string> otherPaths;   // that belong to the same conflict, e.g. the other new name

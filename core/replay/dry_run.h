@@ -83,11 +83,17 @@ Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan
 // The whole replay on one line for people who want to learn it: "git rebase --onto upstream/main 1a2b3c4 topic/x".
 std::string commandLineEquivalent(const Plan& plan);
 
-// What the drift board says of a branch: the outcome of replaying it onto the main line today.
+// What a dry run onto the main line comes to, for a branch as a whole. Whether a branch has landed is asked here and nowhere
+// else, so that the drift board, the clean-up, the commands and the dry run never tell different things.
 struct Forecast {
+    // Landed: nothing is left of its commits, they are there under other ids. FastForward: they are there as they are.
     enum Kind : std::uint8_t { Clean, Conflicts, FastForward, Landed, Nothing, Unknown } kind = Unknown;
-    std::size_t hunks = 0, files = 0, landed = 0, commits = 0;
-    std::string reason; // for Unknown: why
+    std::size_t hunks = 0, files = 0, commits = 0;
+    std::size_t landed = 0, empty = 0; // of the commits, by their outcome
+    std::optional<Oid> landedAs;       // one commit of the main line that is several of these combined (a squash)
+    std::string reason;                // for Unknown: why
+    // The main line has everything of it: the branch can go.
+    bool wholly() const { return kind == Landed || kind == FastForward; }
 };
 Forecast forecastOf(const DryRun& run);
 

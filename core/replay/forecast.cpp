@@ -8,7 +8,8 @@
 namespace espalier {
 
 Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, std::span<const int> refs,
-                       const std::function<void(int ref, const Forecast& forecast)>& deliver, const Progress& progress)
+                       const std::function<void(int ref, const Forecast& forecast)>& deliver, const Progress& progress,
+                       std::shared_ptr<EquivalenceCache> equivalence)
 {
     const Ref* mainLine = snapshot.mainLineRef();
     std::vector<int> all;
@@ -18,7 +19,7 @@ Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, s
                 all.push_back(int(i));
         refs = all;
     }
-    Batch batch(repository);
+    Batch batch(repository, {}, std::move(equivalence));
     std::unordered_map<Oid, Forecast> known;
     std::uint64_t done = 0;
     for (const int index : refs) {

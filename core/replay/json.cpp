@@ -114,14 +114,12 @@ void addCommit(JsonLine& json, const DryRun& run, const ReplayedCommit& commit)
 
 std::string dryRunJson(const DryRun& run, std::optional<std::string> entry)
 {
-    constexpr std::string_view heads = "refs/heads/";
-    const std::string_view branch = run.plan.branch;
     JsonLine json;
     json.open('{');
-    if (branch.empty())
+    if (run.plan.branch.empty())
         json.key("branch").raw("null");
     else
-        json.key("branch").string(escapePath(branch.starts_with(heads) ? branch.substr(heads.size()) : branch));
+        json.key("branch").string(escapePath(branchOrRef(run.plan.branch)));
     json.key("tip").id(run.plan.tip);
     json.key("onto").id(run.plan.onto);
     json.key("mergeBase").idOrNull(run.plan.mergeBase);

@@ -2,6 +2,7 @@
 #include "core/replay/plan.h"
 
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 #include "core/replay/commit_table.h"
 
 #include <algorithm>
@@ -11,12 +12,6 @@
 namespace espalier {
 
 namespace {
-
-std::string shortBranch(const std::string& ref)
-{
-    constexpr std::string_view heads = "refs/heads/";
-    return ref.starts_with(heads) ? ref.substr(heads.size()) : ref;
-}
 
 // Fills the commits of a plan, oldest first, out of the set `own`, and what lies below them.
 Result<void> addCommits(ObjectStore& store, CommitTable& table, const std::vector<Oid>& own, Plan& plan)
@@ -31,8 +26,10 @@ Result<void> addCommits(ObjectStore& store, CommitTable& table, const std::vecto
         if (!parents)
             return std::unexpected(parents.error());
         const bool isMerge = parents->size() > 1;
-        if (isMerge && plan.merges == MergeCommits::Flatten)
+        if (isMerge && plan.merges == MergeCommits::Flatten) {
+            ++plan.mergesLeftOut;
             continue;
+        }
         const auto commit = readCommit(store, id);
         if (!commit)
             return std::unexpected(commit.error());
@@ -86,7 +83,8 @@ Result<void> checkExists(ObjectStore& store, const Oid& commit)
 
 std::unexpected<Error> noSuchBranch(const std::string& branch)
 {
-    return fail(ErrorKind::NotFound, "There is no such branch", shortBranch(branch), "Reload the repository");
+    return fail(ErrorKind::NotFound, "There is no such branch", std::string(branchOrRef(branch)),
+                "Reload the repository");
 }
 
 } // namespace
@@ -116,6 +114,7 @@ Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, con
     plan.onto = onto;
     plan.ontoLabel = onto.brief();
     plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
+    plan.changeFrom = plan.mergeBase;
     plan.detectLanded = detectLanded;
     plan.committer = committer;
     if (auto added = addCommits(store, table, own->commits, plan); !added)
@@ -133,7 +132,7 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
     CommitTable table(repository);
     Plan plan;
     plan.branch = branch;
-    plan.label = shortBranch(branch);
+    plan.label = std::string(branchOrRef(branch));
     plan.tip = ref->tip;
     plan.onto = onto;
     plan.ontoLabel = ontoLabel;
@@ -145,6 +144,7 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
     if (!own)
         return std::unexpected(own.error());
     plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
+    plan.changeFrom = plan.mergeBase;
     if (auto added = addCommits(store, table, own->commits, plan); !added)
         return std::unexpected(added.error());
     if (plan.commits.empty())
@@ -199,10 +199,10 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "There are no commits in the range", below.brief() + ".." + plan.tip.brief(),
                     "Choose at least one commit that is not a merge");
-    plan.below = below;
+    plan.below = plan.changeFrom = below;
     plan.label = counted(plan.commits.size(), "commit", "commits");
     if (!branch.empty())
-        plan.label += " of " + shortBranch(branch);
+        plan.label += " of " + std::string(branchOrRef(branch));
     if (options.carryStacked && !branch.empty())
         addStacked(snapshot, plan);
     return plan;

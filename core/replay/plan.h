@@ -49,7 +49,11 @@ struct Plan {
     std::string ontoLabel;
     Oid mergeBase; // of tip and onto; zero for unrelated histories
     Oid below;     // the commits are those above this one (first-parent's base); zero when from a root
+    // What all commits together change is the way from here to the tip: the merge base, which lies above `below` where the
+    // new base was merged into the branch; for a range, `below`.
+    Oid changeFrom;
     std::vector<PlannedCommit> commits; // oldest first
+    std::size_t mergesLeftOut = 0;      // merge commits of the branch that are not among them
     std::vector<StackedBranch> stacked; // carried along, the topmost last
     MergeCommits merges = MergeCommits::Flatten;
     bool detectLanded = true;

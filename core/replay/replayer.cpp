@@ -337,10 +337,10 @@ Result<void> Replayer::lookForSquash()
     });
     const bool allLanded = std::ranges::all_of(
         m_run.commits, [](const ReplayedCommit& commit) { return commit.outcome == Outcome::Landed; });
-    if (!m_plan.detectLanded || edited || allLanded || m_run.commits.size() < 2 || m_plan.below.isZero() ||
+    if (!m_plan.detectLanded || edited || allLanded || m_run.commits.size() < 2 || m_plan.changeFrom.isZero() ||
         m_plan.mergeBase == m_plan.onto || (m_run.clean && m_current.tree != m_onto.tree))
         return {};
-    const auto belowTree = treeOf(m_plan.below);
+    const auto belowTree = treeOf(m_plan.changeFrom);
     const auto tipTree = treeOf(m_plan.tip);
     if (!belowTree || !tipTree)
         return std::unexpected(belowTree ? tipTree.error() : belowTree.error());
