@@ -2,6 +2,7 @@
 #include "core/replay/json.h"
 
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 
 #include <nlohmann/json.hpp>
 
