@@ -79,12 +79,12 @@ template <typename T, typename Job, typename Then> void runWork(Work* work, Job 
                                answer = std::weak_ptr<Then>(answer)]() mutable {
         auto result = std::make_shared<Result<T>>(job(progress));
         callOnGuiThread([work = std::move(work), result = std::move(result), answer = std::move(answer)] {
-            const std::shared_ptr<Then> then = answer.lock();
-            if (!work || !then)
+            const std::shared_ptr<Then> here = answer.lock();
+            if (!work || !here)
                 return;
             Q_EMIT work->ended();
             work->deleteLater();
-            (*then)(std::move(*result));
+            (*here)(std::move(*result));
         });
     });
     QObject::connect(work, &QObject::destroyed, [answer = std::move(answer)] {});
