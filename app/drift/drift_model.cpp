@@ -187,10 +187,10 @@ void DriftModel::describeForecast(DriftRow& row) const
     // What is not known yet, or was true of what stood here before, is not shown as if it were so.
     const auto& refs = m_session->snapshot()->refs;
     const auto at = std::size_t(row.refIndex);
-    row.forecastOld = at < refs.size() && refs[at].kind == RefKind::Branch && m_session->isForecastOld(row.ref);
+    row.forecastOld = at < refs.size() && Session::isForecast(refs[at]) && m_session->isForecastOld(row.ref);
     if (!row.forecastOld)
         return;
-    row.forecast = row.forecast.isEmpty() ? QStringLiteral("…") : QStringLiteral("… ") + row.forecast;
+    row.forecast = row.forecast.isEmpty() ? tr("not computed yet") : QStringLiteral("… ") + row.forecast;
     row.forecastTone = DriftTone::Quiet;
 }
 

@@ -36,6 +36,30 @@ Recovery recoverIn(const Repository& repository)
     return {lines.join(QLatin1Char(' ')), !resolved->halfDone.empty()};
 }
 
+// What is of most concern first: the branch that is checked out, then those worked on lately, the clone's before those that
+// only the fork has.
+std::vector<int> forecastOrder(const Drift& drift, const Snapshot& snapshot)
+{
+    constexpr std::int64_t lately = std::int64_t(60) * 60 * 24 * 180;
+    const Ref* mainLine = snapshot.mainLineRef();
+    const std::int64_t now = mainLine && mainLine->row != noRow ? snapshot.history.time(mainLine->row) : 0;
+    std::vector<std::pair<std::tuple<bool, bool, bool, std::int64_t>, int>> ranked;
+    for (const BranchDrift& branch : drift.branches) {
+        const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
+        if (!Session::isForecast(ref))
+            continue;
+        const std::int64_t time = ref.row == noRow ? 0 : snapshot.history.time(ref.row);
+        ranked.emplace_back(std::tuple(ref.name != snapshot.worktree.headBranch, time < now - lately,
+                                       ref.kind != RefKind::Branch, -time),
+                            branch.ref);
+    }
+    std::ranges::sort(ranked);
+    std::vector<int> order;
+    for (const auto& [rank, ref] : ranked)
+        order.push_back(ref);
+    return order;
+}
+
 // What is known already, and who wants to know what while it is read.
 struct Asked {
     std::optional<std::uint64_t> fingerprint; // nothing is read while it is still this
@@ -249,14 +273,11 @@ void Session::forecastNow()
     };
     const auto job = [drift = m_drift, snapshot = m_snapshot, cache = d->equivalence,
                       tellForecast](const Repository& repository, const Progress& progress) -> Result<bool> {
-        std::vector<int> branches;
-        for (const BranchDrift& branch : drift->branches)
-            if (snapshot->refs[std::size_t(branch.ref)].kind == RefKind::Branch)
-                branches.push_back(branch.ref);
+        const std::vector<int> branches = forecastOrder(*drift, *snapshot);
         const auto deliver = [&](int ref, const Forecast& forecast) {
             tellForecast(snapshot->refs[std::size_t(ref)].name, forecast);
         };
-        return espalier::forecasts(repository, *snapshot, branches, deliver, progress, cache).transform([] {
+        return espalier::forecasts(repository, *snapshot, branches, deliver, progress, {cache, true}).transform([] {
             return true;
         });
     };
@@ -276,6 +297,11 @@ Forecast Session::forecast(const std::string& ref) const
 {
     const auto at = d->forecasts.find(ref);
     return at == d->forecasts.end() ? Forecast{} : at->second;
+}
+
+bool Session::isForecast(const Ref& ref)
+{
+    return ref.kind == RefKind::Branch || (ref.kind == RefKind::RemoteBranch && ref.place == Place::Fork);
 }
 
 bool Session::isForecastOld(const std::string& ref) const { return !d->newForecasts.contains(ref); }

@@ -75,6 +75,8 @@ class Session : public QObject {
     const MainLines& mainLines() const { return m_mainLines; }
     // By full ref name; Unknown until computed.
     Forecast forecast(const std::string& ref) const;
+    // The clone's branches and those of the fork are forecast; what upstream has need not land there.
+    static bool isForecast(const Ref& ref);
     // What forecast() gives is of an older snapshot, or nothing yet; the new answer is on its way.
     bool isForecastOld(const std::string& ref) const;
 
