@@ -11,6 +11,7 @@
 #include <cerrno>
 #include <chrono>
 #include <ctime>
+#include <set>
 
 #include <fcntl.h>
 #include <unistd.h>
@@ -61,9 +62,10 @@ Result<std::string> reserveId(const Repository& repository, std::int64_t when)
 
 Result<void> writeKeptRefs(const Repository& repository, git_repository* handle, const LogbookEntry& entry)
 {
-    bool any = false;
+    // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
+    std::set<Oid> known;
     for (std::size_t i = 0; i < entry.moves.size(); ++i) {
-        if (entry.moves[i].old.isZero())
+        if (entry.moves[i].old.isZero() || !known.insert(entry.moves[i].old).second)
             continue;
         const git_oid old = toGit(entry.moves[i].old);
         Handle<git_reference> ref;
@@ -71,9 +73,8 @@ Result<void> writeKeptRefs(const Repository& repository, git_repository* handle,
             return libgitError("The old tip cannot be kept", entry.moves[i].name,
                                "Nothing was changed. Check the disk and the repository's folder");
         }
-        any = true;
     }
-    if (!any)
+    if (known.empty())
         return {};
     const fs::path refs = repository.commonDir() / "refs", kept = refs / "espalier/kept";
     for (const fs::path& folder : {kept / entry.id, kept, refs / "espalier", refs}) {
