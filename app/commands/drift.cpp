@@ -104,7 +104,10 @@ Result<ExitStatus> runDrift(const Arguments& arguments)
     }
     if (json)
         printJson(rows);
-    return exitDone;
+    // What is not there cannot be counted: the answer is not the whole.
+    for (const std::string& line : (*snapshot)->damage)
+        printNotices({line + " git fsck tells more"});
+    return (*snapshot)->damage.empty() ? exitDone : exitError;
 }
 
 } // namespace espalier

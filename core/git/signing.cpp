@@ -133,7 +133,7 @@ Result<std::string> signWithSsh(const Repository& repository, const std::string&
 
 } // namespace
 
-bool wantsSigning(const Repository& repository) { return repository.configBool("commit.gpgsign", false); }
+Result<bool> wantsSigning(const Repository& repository) { return repository.checkedBool("commit.gpgSign", false); }
 
 Result<std::string> signCommit(const Repository& repository, const std::string& commitBytes, std::stop_token stop)
 {

@@ -2,6 +2,7 @@
 #include "core/history/changes.h"
 
 #include "core/git/handles.h"
+#include "core/git/replaced.h"
 #include "core/git/text.h"
 
 #include <algorithm>
@@ -41,7 +42,7 @@ FileMode modeOf(const git_diff_file& file)
 Result<Handle<git_commit>> lookUp(const Repository& repository, const Oid& id)
 {
     Handle<git_commit> commit;
-    const git_oid gitId = toGit(id);
+    const git_oid gitId = toGit(readReplaced(repository).standIn(id));
     if (git_commit_lookup(out(commit), raw(repository), &gitId) < 0)
         return libgitError("The commit cannot be read", id.hex(), "Fetch again, or run git fsck in the repository");
     return commit;

@@ -161,14 +161,16 @@ void keepCommits(Named& named, const HistoryBuilder::Loaded& loaded, Snapshot& s
     constexpr std::size_t most = 5;
     std::size_t told = 0;
     for (const std::size_t i : loaded.missing) {
-        if (i >= named.refs.size())
+        if (i >= named.refs.size()) {
+            snapshot.damage.emplace_back("HEAD points at an object that is missing or damaged.");
             continue;
+        }
         if (told++ < most)
-            snapshot.notices.push_back("The ref " + displayText(named.refs[i].name, 200) +
-                                       " points at an object that is missing or damaged; it is not shown.");
+            snapshot.damage.push_back("The ref " + displayText(named.refs[i].name, 200) +
+                                      " points at an object that is missing or damaged; it is not shown.");
     }
     if (told > most)
-        snapshot.notices.push_back("So do " + counted(told - most, "more ref", "more refs") + ".");
+        snapshot.damage.push_back("So do " + counted(told - most, "more ref", "more refs") + ".");
     std::size_t kept = 0;
     for (std::size_t i = 0; i < named.refs.size(); ++i) {
         if (loaded.rows[i] == noRow)
@@ -230,9 +232,15 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
     snapshot->remotes = readRemotes(repository);
     snapshot->roles = guessRoles(repository, snapshot->remotes);
     snapshot->worktree = readWorktreeState(repository);
+    if (snapshot->worktree.detached && snapshot->worktree.headTip.isZero())
+        return fail(ErrorKind::Broken, "HEAD names neither a branch nor a commit",
+                    (repository.gitDir() / "HEAD").string(),
+                    "Write the name of a branch into it: ref: refs/heads/NAME");
 
     progress.report("Reading refs");
     RawRefs raw = readRawRefs(repository);
+    if (raw.unreadable)
+        return std::unexpected(*raw.unreadable);
     std::string upstreamHead;
     Named named = nameRefs(raw, *snapshot, upstreamHead);
     const bool headCounts = snapshot->worktree.detached && !snapshot->worktree.headTip.isZero();
@@ -253,9 +261,10 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
         return std::unexpected(loaded.error());
     snapshot->notices = loaded->history.notices();
     for (std::string& line : raw.notices)
-        snapshot->notices.push_back(displayText(line));
+        snapshot->damage.push_back(displayText(line));
     const Row head = headCounts ? loaded->rows.back() : noRow;
     complete(*snapshot, std::move(named), std::move(*loaded), head, upstreamHead);
+    snapshot->notices.insert(snapshot->notices.end(), snapshot->damage.begin(), snapshot->damage.end());
     if (snapshot->roles.oneForBoth())
         snapshot->notices.push_back("One remote, " + displayText(snapshot->roles.upstream) +
                                     ", plays both parts: upstream and fork.");

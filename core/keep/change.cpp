@@ -2,6 +2,8 @@
 #include "core/keep/change.h"
 
 #include "core/git/filters.h"
+#include "core/git/hooks.h"
+#include "core/git/index_file.h"
 #include "core/git/text.h"
 #include "core/keep/aftermath.h"
 #include "core/keep/apply_steps.h"
@@ -113,8 +115,8 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     if (!own)
         return std::unexpected(own.error());
     Handle<git_index> index;
-    if (git_repository_index(out(index), raw(*own)) < 0)
-        return libgitError("The index cannot be read", repository.gitDir().string(), "git status tells more");
+    if (auto opened = openIndex(*own, index); !opened)
+        return opened;
     // The new objects are not in the repository yet.
     ObjectStore store(*own);
     if (change.objects)
@@ -122,7 +124,7 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     auto moves = pathMoves(store, course.head.tip, course.tipAfter, progress);
     if (!moves)
         return std::unexpected(moves.error());
-    if (auto runnable = checkFilters(repository, *moves); !runnable)
+    if (auto runnable = checkFilters(*own, *moves); !runnable)
         return runnable;
     return checkPaths(raw(*own), index.get(), *moves);
 }
@@ -217,7 +219,7 @@ void passRefStep(RefLocks::Step step)
 // From the entry to the moved refs. What it took is let go when it returns, however it returns. `touched` tells after a
 // failure whether there is anything to take back.
 Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, const Course& course,
-                     std::vector<std::string>& notices, bool& touched)
+                     const Progress& progress, std::vector<std::string>& notices, bool& touched)
 {
     auto own = Repository::open(repository.path());
     if (!own)
@@ -256,6 +258,12 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     // What was looked at before the locks may have changed since: another worktree, an operation that git has begun.
     if (auto checked = checkNobodyElse(repository, branchMoves(entry), course, entry.kind); !checked)
         return checked;
+    std::string lines;
+    for (const RefMove& move : branchMoves(entry))
+        lines += move.old.hex() + ' ' + move.now.hex() + ' ' + move.name + '\n';
+    auto hook = RefTransactionHook::prepare(repository, std::move(lines), progress);
+    if (!hook)
+        return std::unexpected(hook.error());
     if (session) {
         if (auto checked = checkPaths(session->handle(), session->index(), paths); !checked)
             return checked;
@@ -272,6 +280,8 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     if (auto moved = locks->commit("espalier: " + entry.title, passRefStep); !moved)
         return moved;
     passApplyStep(ApplyStep::RefsMoved);
+    if (std::string notice = hook->committed(); !notice.empty())
+        notices.push_back(std::move(notice));
     return {};
 }
 
@@ -341,6 +351,10 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
         return Applied{{}, {"Everything stands there already; nothing was moved"}};
     if (progress.stopped())
         return cancelled();
+    if (!change.replaysOnto.empty() && !change.moves.empty())
+        if (auto allowed = runPreRebase(repository, change.replaysOnto, shownRef(change.moves.front().name), progress);
+            !allowed)
+            return std::unexpected(allowed.error());
     auto lock = ChangeLock::take(repository);
     if (!lock)
         return std::unexpected(lock.error());
@@ -370,7 +384,7 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
     passApplyStep(ApplyStep::EntryBegun);
     progress.report("Moving branches and worktree");
     bool touched = false;
-    if (auto moved = moveAll(repository, *entry, *course, applied.notices, touched); !moved) {
+    if (auto moved = moveAll(repository, *entry, *course, progress, applied.notices, touched); !moved) {
         if (touched)
             return resolveFailed(repository, *entry, moved.error());
         if (setEntryState(repository, *entry, EntryState::Undone))

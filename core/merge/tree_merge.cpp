@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/tree_merge.h"
 
+#include "core/merge/merge_driver.h"
 #include "core/merge/rename_merge.h"
 #include "core/tree/differences.h"
 #include "core/tree/lookup.h"
@@ -89,6 +90,11 @@ MergeOptions MergeOptions::of(const Repository& repository)
                                    : no ? DirectoryRenames::Off
                                         : DirectoryRenames::Conflict;
     }
+    options.defaultDriver = repository.config("merge.default").value_or("");
+    options.renormalize = repository.configBool("merge.renormalize", false);
+    options.guessesLines =
+        repository.configBool("core.autocrlf", false) || repository.config("core.autocrlf") == "input";
+    options.drivers = configuredDrivers(repository);
     return options;
 }
 
@@ -233,6 +239,7 @@ class TreeMerger {
             return std::unexpected(tree.error());
         m_result.tree = *tree;
         m_result.conflicts = std::move(m_paths.conflicts);
+        m_result.notAsGit = std::move(m_paths.notAsGit);
         for (const Displaced& moved : displaced)
             noteDisplaced(moved);
         leaveOutOldNames();

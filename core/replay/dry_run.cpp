@@ -92,6 +92,20 @@ std::size_t DryRun::undecided() const
     return sum;
 }
 
+std::vector<std::string> DryRun::notAsGitLines() const
+{
+    std::vector<std::string> lines;
+    for (const ReplayedCommit& commit : commits)
+        for (const NotAsGit& path : commit.notAsGit) {
+            const std::string why =
+                path.driver.empty() ? "git would convert it for merge.renormalize; it was merged as it is stored"
+                                    : "git would run your merge driver '" + path.driver + "'; it was merged by lines";
+            if (std::string line = displayText(path.path + ": " + why); !std::ranges::contains(lines, line))
+                lines.push_back(std::move(line));
+        }
+    return lines;
+}
+
 std::size_t DryRun::firstConflict() const
 {
     const auto at = std::ranges::find(commits, Outcome::Conflict, &ReplayedCommit::outcome);
@@ -109,6 +123,7 @@ Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Sett
 {
     ObjectStore store(repository);
     ReplayCaches caches(repository);
+    caches.merge.runDrivers = plan.runDrivers;
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();
     if (run)
         run->objects = objectsOf(*run, store.fresh());

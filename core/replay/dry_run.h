@@ -57,6 +57,7 @@ struct ReplayedCommit {
     Oid newParent;   // the commit below in the result; zero when that is not known yet
     std::vector<std::string> files; // paths that the commit changes against its parent
     bool losesSignature = false;    // was signed, and the user's config does not sign
+    std::vector<NotAsGit> notAsGit; // paths of which git would make something else, see Plan::runDrivers
 };
 
 struct DryRun {
@@ -69,6 +70,9 @@ struct DryRun {
     std::size_t undecided() const;
     // The first commit with something undecided; commits.size() when there is none.
     std::size_t firstConflict() const;
+    // Where this is not what git would do: "data.json: git would run your merge driver 'ours'; it was merged by lines". Empty
+    // where it is, one line for each path.
+    std::vector<std::string> notAsGitLines() const;
 };
 
 // Computes it. Signing programs are not run here: with plan.sign the ids announced are those of the commits before they

@@ -108,6 +108,20 @@ void addCommit(JsonLine& json, const DryRun& run, const ReplayedCommit& commit)
         if (!conflict.path.listed())
             json.string(escapePath(conflict.path.path));
     json.close(']');
+    if (!commit.notAsGit.empty()) {
+        json.key("notAsGit").open('[');
+        for (const NotAsGit& path : commit.notAsGit) {
+            json.open('{');
+            json.key("path").string(escapePath(path.path));
+            json.key("driver");
+            if (path.driver.empty())
+                json.raw("null");
+            else
+                json.string(escapePath(path.driver));
+            json.close('}');
+        }
+        json.close(']');
+    }
     json.close('}');
 }
 
@@ -131,6 +145,16 @@ std::string dryRunJson(const DryRun& run, std::optional<std::string> entry)
     json.key("clean").raw(run.clean ? "true" : "false");
     json.key("newTip").idOrNull(run.newTip);
     json.key("newTree").idOrNull(run.newTree);
+    if (!run.stackedTips.empty()) {
+        json.key("movesAlong").open('[');
+        for (const auto& [branch, tip] : run.stackedTips) {
+            json.open('{');
+            json.key("branch").string(escapePath(branchOrRef(branch)));
+            json.key("newTip").id(tip);
+            json.close('}');
+        }
+        json.close(']');
+    }
     if (entry)
         json.key("entry").string(escapePath(*entry));
     json.close('}');

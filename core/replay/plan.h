@@ -59,10 +59,13 @@ struct Plan {
     bool detectLanded = true;
     Person committer;  // name, email, moment and offset that every rewritten commit gets
     bool sign = false; // the user's config asks for signing (commit.gpgSign)
+    // Runs the merge drivers of the user's configuration, programs of the user's own. Only on request: a forecast made in the
+    // background starts no program.
+    bool runDrivers = false;
 };
 
 struct PlanOptions {
-    bool carryStacked = true;
+    bool carryStacked = true; // where rebase.updateRefs does not say that they stay
     MergeCommits merges = MergeCommits::Flatten;
     bool detectLanded = true;
     std::optional<Person> committer; // default: the configured identity, now
@@ -82,7 +85,8 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
 // commits of its own gives a plan without commits: its result is `onto`. `table` keeps what was read of the history.
 Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, const Oid& onto, const Person& committer,
                      bool detectLanded = true);
-// The configured identity, now; what every plan without PlanOptions::committer uses. Errors: Refused.
+// The configured identity, now or when GIT_COMMITTER_DATE says; what every plan without PlanOptions::committer uses.
+// Errors: Refused; Usage when that is no date.
 Result<Person> committerNow(const Repository& repository);
 
 // Edits. Each returns a new plan. Errors: Usage when the edit makes no sense (folding the first commit…).

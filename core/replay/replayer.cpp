@@ -201,6 +201,7 @@ void Replayer::take(std::size_t index, const Merged& merged, const Position& ont
         return;
     replayed.conflicts = merged.settled.conflicts;
     replayed.dependsOn = merged.settled.dependsOn;
+    replayed.notAsGit = merged.notAsGit;
     replayed.outcome = merged.settled.open() ? Outcome::Conflict : Outcome::Clean;
 }
 
@@ -232,6 +233,7 @@ auto Replayer::mergeOnto(std::size_t index, const Commit& commit, const Oid& par
             return merged;
         }
     }
+    merged.notAsGit = merge->notAsGit;
     if (merge->clean() && !onto.held) {
         merged.tree = merge->tree;
         return merged;
@@ -381,6 +383,7 @@ Result<void> Replayer::lookForSquash()
         commit.conflicts.clear();
         commit.dependsOn.clear();
         commit.losesSignature = false;
+        commit.notAsGit.clear();
     }
     m_positions.clear();
     m_current = m_onto;
