@@ -2,6 +2,7 @@
 #include "core/git/repository.h"
 
 #include "core/git/files.h"
+#include "core/git/config_edit.h"
 #include "core/git/handles.h"
 #include "core/git/library.h"
 
@@ -217,12 +218,12 @@ bool Repository::configBool(const std::string& key, bool fallback) const
 
 Result<void> Repository::setConfig(const std::string& key, const std::string& value) const
 {
-    Handle<git_config> all, own;
-    if (git_repository_config(out(all), m_handle) < 0 ||
-        git_config_open_level(out(own), all.get(), GIT_CONFIG_LEVEL_LOCAL) < 0 ||
-        git_config_set_string(own.get(), key.c_str(), value.c_str()) < 0)
-        return libgitError("The setting cannot be written", key, "Check that the repository's config file is writable");
-    return {};
+    return editConfig(*this, [&](git_config* config) -> Result<void> {
+        if (git_config_set_string(config, key.c_str(), value.c_str()) < 0)
+            return libgitError("The setting cannot be written", key,
+                               "Check that the repository's config file is writable");
+        return {};
+    });
 }
 
 Result<Oid> Repository::resolve(const std::string& revision) const

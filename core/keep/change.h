@@ -35,8 +35,8 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
 // Refused unless the branch stands at `old`, is not checked out in another worktree, and no git command has it.
 Result<void> checkNotElsewhere(const Repository& repository, const std::string& ref);
 
-// What carryOut() does after the refs moved: settings of renamed and deleted branches, the entry taken back, state Done.
-// Every part may be repeated.
+// What carryOut() does after the refs moved: settings of renamed and deleted branches, the entry taken back, state Done. The
+// entry stays open where something follows (aftermath.h). Every part may be repeated.
 Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry);
 
 // Completes or undoes an entry that was left Begun; the caller holds the ChangeLock. `lines` get what was done.
