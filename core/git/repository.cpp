@@ -2,6 +2,7 @@
 #include "core/git/repository.h"
 
 #include "core/git/asked_config.h"
+#include "core/git/config_edit.h"
 #include "core/git/files.h"
 #include "core/git/handles.h"
 #include "core/git/library.h"
@@ -256,12 +257,12 @@ Result<bool> Repository::checkedBool(const std::string& key, bool fallback) cons
 
 Result<void> Repository::setConfig(const std::string& key, const std::string& value) const
 {
-    Handle<git_config> all, own;
-    if (git_repository_config(out(all), m_handle) < 0 ||
-        git_config_open_level(out(own), all.get(), GIT_CONFIG_LEVEL_LOCAL) < 0 ||
-        git_config_set_string(own.get(), key.c_str(), value.c_str()) < 0)
-        return libgitError("The setting cannot be written", key, "Check that the repository's config file is writable");
-    return {};
+    return editConfig(*this, [&](git_config* config) -> Result<void> {
+        if (git_config_set_string(config, key.c_str(), value.c_str()) < 0)
+            return libgitError("The setting cannot be written", key,
+                               "Check that the repository's config file is writable");
+        return {};
+    });
 }
 
 namespace {

@@ -226,7 +226,6 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
         return std::unexpected(own.error());
     std::optional<WorktreeSession> session;
     std::vector<PathChange> paths;
-    std::vector<FileMark> marks;
     if (course.movesWorktree) {
         ObjectStore store(*own);
         auto compared = pathMoves(store, course.head.tip, course.tipAfter);
@@ -239,9 +238,6 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
         if (!begun)
             return std::unexpected(begun.error());
         session.emplace(std::move(*begun));
-        marks.push_back(session->lock());
-        if (auto written = writeLockMarks(repository, entry.id, marks); !written)
-            return written;
     }
     std::optional<HeadMove> head;
     if (course.needsHead)
@@ -249,11 +245,6 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     auto locks = RefLocks::take(raw(*own), branchMoves(entry), head);
     if (!locks)
         return std::unexpected(locks.error());
-    for (const fs::path& file : locks->lockFiles())
-        if (auto mark = FileMark::of(file))
-            marks.push_back(*mark);
-    if (auto written = writeLockMarks(repository, entry.id, marks); !written)
-        return written;
     passApplyStep(ApplyStep::Locked);
     // What was looked at before the locks may have changed since: another worktree, an operation that git has begun.
     if (auto checked = checkNobodyElse(repository, branchMoves(entry), course, entry.kind); !checked)
@@ -282,22 +273,29 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     passApplyStep(ApplyStep::RefsMoved);
     if (std::string notice = hook->committed(); !notice.empty())
         notices.push_back(std::move(notice));
-    return {};
+    // HEAD says now what index and worktree hold: only here may others go on.
+    if (auto released = locks->release(); !released)
+        return released;
+    return session ? session->release() : Result<void>();
 }
 
-// After a failure: nothing may stay half done, and the user reads the reason, not the repair.
-std::unexpected<Error> resolveFailed(const Repository& repository, const LogbookEntry& entry, Error error)
+// After a failure: nothing may stay half done, and the user reads the reason, not the repair. True: the change is done after
+// all, which is what was asked for; `lines` then tell of the failure.
+Result<bool> resolveFailed(const Repository& repository, const LogbookEntry& entry, Error error,
+                           std::vector<std::string>& lines)
 {
-    std::vector<std::string> lines;
-    auto state = resolveBegun(repository, entry, lines);
-    if (!state) {
-        error.remedy += (error.remedy.empty() ? "" : ". ") + HalfDone{entry.id, entry.title, state.error()}.line();
-    } else if (*state == EntryState::Undone) {
-        (void)forgetEntry(repository, entry.id);
-    } else {
-        error.remedy += (error.remedy.empty() ? "" : ". ") + std::string("The change itself was completed");
+    std::vector<std::string> repairs;
+    const auto state = resolveBegun(repository, entry, repairs);
+    if (state && *state == EntryState::Done) {
+        lines.push_back("Completed at the second attempt, after: " + error.line());
+        lines.insert(lines.end(), repairs.begin(), repairs.end());
+        return true;
     }
-    for (const std::string& line : lines)
+    if (!state)
+        error.remedy += (error.remedy.empty() ? "" : ". ") + HalfDone{entry.id, entry.title, state.error()}.line();
+    else
+        (void)abandonEntry(repository, entry.id);
+    for (const std::string& line : repairs)
         error.remedy += ". " + line;
     return std::unexpected(std::move(error));
 }
@@ -336,7 +334,7 @@ Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry
         }
     }
     passApplyStep(ApplyStep::ConfigMoved);
-    return setEntryState(repository, entry, EntryState::Done);
+    return setEntryState(repository, entry, EntryState::Done, hasAftermath(entry));
 }
 
 Result<Applied> carryOut(const Repository& repository, Change change, const Progress& progress)
@@ -381,30 +379,40 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
     auto entry = beginEntry(repository, entryFor(repository, change, *course));
     if (!entry)
         return std::unexpected(entry.error());
+    // From here on refs lead to them. A gc in between may have taken them for rubbish.
+    if (change.objects) {
+        if (auto written = writeObjects(repository, *change.objects, progress); !written) {
+            (void)abandonEntry(repository, entry->id);
+            return std::unexpected(written.error());
+        }
+    }
     passApplyStep(ApplyStep::EntryBegun);
     progress.report("Moving branches and worktree");
     bool touched = false;
-    if (auto moved = moveAll(repository, *entry, *course, progress, applied.notices, touched); !moved) {
-        if (touched)
-            return resolveFailed(repository, *entry, moved.error());
-        if (setEntryState(repository, *entry, EntryState::Undone))
-            (void)forgetEntry(repository, entry->id);
+    auto moved = moveAll(repository, *entry, *course, progress, applied.notices, touched);
+    if (!moved && !touched) {
+        (void)abandonEntry(repository, entry->id);
         return std::unexpected(moved.error());
     }
-    if (auto finished = finishEntry(repository, *entry); !finished)
-        return resolveFailed(repository, *entry, finished.error());
+    if (auto finished = moved ? finishEntry(repository, *entry) : moved; !finished)
+        if (auto done = resolveFailed(repository, *entry, finished.error(), applied.notices); !done)
+            return std::unexpected(done.error());
     passApplyStep(ApplyStep::Done);
     entry->state = EntryState::Done;
+    {
+        const auto held = hasAftermath(*entry) ? holdMark(repository, entry->id) : Result<Fd>();
+        {
+            // The change is whole. A hook may take its time, and may ask for a change of its own.
+            const ChangeLock given = std::move(*lock);
+        }
+        if (hasAftermath(*entry) && held)
+            runAftermath(repository, *entry, applied.notices, progress);
+    }
     if (!change.record && entry->moves.size() == change.moves.size()) {
         (void)forgetEntry(repository, entry->id);
         entry->id.clear();
     }
     applied.entry = std::move(*entry);
-    {
-        // The change is whole. A hook may take its time, and may ask for a change of its own.
-        const ChangeLock given = std::move(*lock);
-    }
-    runAftermath(repository, applied, change.rewrites, progress);
     return applied;
 }
 

@@ -33,8 +33,8 @@ struct Change {
 
 Result<Applied> carryOut(const Repository& repository, Change change, const Progress& progress);
 
-// What carryOut() does after the refs moved: settings of renamed and deleted branches, the entry taken back, state Done.
-// Every part may be repeated.
+// What carryOut() does after the refs moved: settings of renamed and deleted branches, the entry taken back, state Done. The
+// entry stays open where something follows (aftermath.h). Every part may be repeated.
 Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry);
 
 // Completes or undoes an entry that was left Begun; the caller holds the ChangeLock. `lines` get what was done.

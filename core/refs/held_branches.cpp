@@ -33,7 +33,8 @@ void add(const fs::path& gitDir, const fs::path& where, bool here, std::vector<H
     take(branchOfHead(gitDir));
     take(firstLine(gitDir / "rebase-merge/head-name"));
     take(firstLine(gitDir / "rebase-apply/head-name"));
-    take(branchRef(firstLine(gitDir / "BISECT_START")));
+    if (const std::string start = firstLine(gitDir / "BISECT_START"); !start.empty())
+        take(branchRef(start));
     // Three lines a branch: its name, the id before, the id after.
     constexpr std::size_t limit = std::size_t(4) << 20;
     const auto moving = readFileBounded(gitDir / "rebase-merge/update-refs", limit);

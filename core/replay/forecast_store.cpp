@@ -170,7 +170,7 @@ Result<void> ForecastStore::save()
         text += ' ' + (forecast.landedAs ? forecast.landedAs->hex() : "-") + '\n';
     }
     m_changed = false;
-    return writeFileAtomically(m_file, text);
+    return makeFolders(m_file.parent_path()).and_then([&] { return writeFileAtomically(m_file, text); });
 }
 
 } // namespace espalier
