@@ -139,7 +139,7 @@ QList<BadInput> badSettings()
          2,
          {"Stopped", "Nothing was changed"}},
         {"SIGINT while a hook runs",
-         hook("reference-transaction", "kill -INT $PPID\nexec sleep 1000\n"),
+         hook("reference-transaction", "[ $1 = prepared ] || exit 0\nkill -INT $PPID\nexec sleep 1000\n"),
          replayTopic,
          2,
          {"Stopped", "Nothing was changed"}},
