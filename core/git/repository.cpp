@@ -267,7 +267,7 @@ Result<void> Repository::setConfig(const std::string& key, const std::string& va
 
 namespace {
 
-// The file that holds the ref of a short name, in git's order (gitrevisions(7)).
+// The file that does not hold the ref of a short name as it should: its own, of those in git's order (gitrevisions(7)).
 fs::path refFileOf(const fs::path& commonDir, const std::string& name)
 {
     std::error_code ignored;
@@ -275,7 +275,8 @@ fs::path refFileOf(const fs::path& commonDir, const std::string& name)
     if (git_reference_name_is_valid(&valid, ("refs/" + name).c_str()) == 0 && valid)
         for (const char* folder : {"", "refs", "refs/tags", "refs/heads", "refs/remotes"})
             if (fs::path file = commonDir / folder / name; fs::is_regular_file(file, ignored))
-                return file;
+                if (const std::string line = firstLine(file); !Oid::parse(line) && !line.starts_with("ref: "))
+                    return file;
     return commonDir / "packed-refs";
 }
 
@@ -285,7 +286,7 @@ std::unexpected<Error> notResolved(git_repository* handle, const std::string& re
     constexpr const char* look = "git fsck in the repository tells what is damaged";
     const git_error* const last = git_error_last();
     const int errorClass = last ? last->klass : int(GIT_ERROR_NONE);
-    if (code != GIT_ENOTFOUND && errorClass == GIT_ERROR_REFERENCE)
+    if (code != GIT_ENOTFOUND && code != GIT_EINVALIDSPEC && errorClass == GIT_ERROR_REFERENCE)
         return fail(ErrorKind::Broken, "A ref, or the list of the packed ones, is damaged",
                     refFileOf(git_repository_commondir(handle), revision).string(), look);
     Handle<git_reference> ref;
