@@ -290,7 +290,8 @@ std::unexpected<Error> notResolved(git_repository* handle, const std::string& re
         return fail(ErrorKind::Broken, "A ref, or the list of the packed ones, is damaged",
                     refFileOf(git_repository_commondir(handle), revision).string(), look);
     Handle<git_reference> ref;
-    const int found = git_reference_dwim(out(ref), handle, revision.c_str());
+    // The library takes no name for HEAD.
+    const int found = revision.empty() ? int(GIT_ENOTFOUND) : git_reference_dwim(out(ref), handle, revision.c_str());
     if (found == 0)
         return fail(ErrorKind::Broken, "What this name stands for is missing or damaged", revision, look);
     if (found != GIT_ENOTFOUND && found != GIT_EINVALIDSPEC)
