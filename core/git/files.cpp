@@ -6,6 +6,8 @@
 #include <atomic>
 #include <cctype>
 #include <cerrno>
+#include <csignal>
+#include <cstdlib>
 #include <cstring>
 
 #include <fcntl.h>
@@ -15,6 +17,14 @@
 namespace espalier {
 
 namespace fs = std::filesystem;
+
+int removeSurely(const fs::path& path)
+{
+    for (int left = 2; left > 0; --left)
+        if (::unlink(path.c_str()) == 0 || errno == ENOENT)
+            return 0;
+    return errno;
+}
 
 int writeAll(int file, std::string_view bytes)
 {
@@ -85,6 +95,47 @@ Result<void> syncFolder(const fs::path& folder)
     return {};
 }
 
+Result<void> syncFile(const fs::path& path)
+{
+    const Fd file(::open(path.c_str(), O_RDONLY | O_CLOEXEC));
+    if (file.get() < 0 || ::fsync(file.get()) < 0)
+        return storageError("The file cannot be made durable", path, errno);
+    return {};
+}
+
+namespace {
+
+// Whether it is "<file>.new.<process>.<number>" of a process that is gone.
+bool isLeftTemporary(const fs::path& file)
+{
+    const std::string name = file.filename().string();
+    const std::size_t mark = name.rfind(".new.");
+    const pid_t process = mark == std::string::npos ? 0 : pid_t(std::strtol(name.c_str() + mark + 5, nullptr, 10));
+    return process > 0 && process != ::getpid() && ::kill(process, 0) < 0 && errno == ESRCH;
+}
+
+std::vector<fs::path> leftTemporaries(const fs::path& folder)
+{
+    std::vector<fs::path> left;
+    std::error_code error;
+    for (fs::directory_iterator at(folder, error); !error && at != fs::directory_iterator(); at.increment(error))
+        if (isLeftTemporary(at->path()))
+            left.push_back(at->path());
+    return left;
+}
+
+} // namespace
+
+Result<void> removeLeftTemporaries(const fs::path& folder)
+{
+    for (const fs::path& file : leftTemporaries(folder))
+        if (const int error = removeSurely(file); error != 0)
+            return storageError("A file that was left behind cannot be removed", file, error);
+    return {};
+}
+
+bool hasLeftTemporaries(const fs::path& folder) { return !leftTemporaries(folder).empty(); }
+
 Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes)
 {
     // Two threads may write the same file; a number tells their temporary ones apart.
@@ -98,13 +149,13 @@ Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes)
         if (error == 0 && ::fsync(out.get()) < 0)
             error = errno;
         if (error != 0) {
-            ::unlink(temporary.c_str());
+            removeSurely(temporary);
             return storageError("The file cannot be written", file, error);
         }
     }
     if (::rename(temporary.c_str(), file.c_str()) < 0) {
         const int error = errno;
-        ::unlink(temporary.c_str());
+        removeSurely(temporary);
         return storageError("The file cannot be put in place", file, error);
     }
     return syncFolder(file.parent_path());

@@ -25,11 +25,18 @@ Result<std::string> readFileBounded(const std::filesystem::path& file, std::size
 Result<std::string> readOpenFile(int file, const std::filesystem::path& path, std::size_t limit);
 // Without the blanks and line ends behind it; empty when there is no such file. For git's small files (HEAD, commondir, …).
 std::string firstLine(const std::filesystem::path& file);
-// Makes renames and removals inside the folder durable. Errors: Storage.
+// Makes renames and removals inside the folder durable; a file's contents. Errors: Storage.
 Result<void> syncFolder(const std::filesystem::path& folder);
+Result<void> syncFile(const std::filesystem::path& file);
+// Removes what writeFileAtomically() left in the folder when its process ended in the midst. Errors: Storage.
+Result<void> removeLeftTemporaries(const std::filesystem::path& folder);
+bool hasLeftTemporaries(const std::filesystem::path& folder);
 
 // 0, or what errno said.
 int writeAll(int file, std::string_view bytes);
+// The same; nothing to remove is no error. Tries twice: a disk that fails once may not fail again, and what stays behind is in
+// somebody's way.
+int removeSurely(const std::filesystem::path& file);
 // What errno says, in our words.
 std::unexpected<Error> storageError(std::string what, const std::filesystem::path& on, int errorNumber);
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/keep/branch_config.h"
 
+#include "core/git/config_edit.h"
 #include "core/git/handles.h"
 #include "core/history/places.h"
 #include "core/refs/ref_name.h"
@@ -42,44 +43,65 @@ ConfigLines readBranchConfig(const Repository& repository, const std::string& br
     return lines;
 }
 
-Result<void> removeBranchConfig(const Repository& repository, const std::string& branch)
+namespace {
+
+Result<void> removeLines(git_config* config, const ConfigLines& lines)
 {
-    auto config = ownConfig(repository);
-    if (!config)
-        return std::unexpected(config.error());
-    for (const auto& [key, value] : readBranchConfig(repository, branch, false)) {
-        const int code = git_config_delete_multivar(config->get(), key.c_str(), ".*");
+    for (const auto& [key, value] : lines) {
+        const int code = git_config_delete_multivar(config, key.c_str(), ".*");
         if (code < 0 && code != GIT_ENOTFOUND)
             return libgitError("The setting cannot be removed", key, "Check that the repository's config is writable");
     }
     return {};
 }
 
-Result<void> addConfigLines(const Repository& repository, const ConfigLines& lines)
+Result<void> addLines(git_config* config, const ConfigLines& lines, const ConfigLines& there)
 {
-    auto config = ownConfig(repository);
-    if (!config)
-        return std::unexpected(config.error());
     for (const auto& [key, value] : lines) {
-        const std::string branch = key.substr(7, key.rfind('.') - 7);
-        const ConfigLines there = readBranchConfig(repository, branch, false);
         if (std::ranges::find(there, std::pair(key, value)) != there.end())
             continue;
         // No value matches this expression, so the line is added beside those of the same key.
-        if (git_config_set_multivar(config->get(), key.c_str(), "^$a", value.c_str()) < 0)
+        if (git_config_set_multivar(config, key.c_str(), "^$a", value.c_str()) < 0)
             return libgitError("The setting cannot be written", key, "Check that the repository's config is writable");
     }
     return {};
 }
 
+std::string branchOf(const std::string& key) { return key.substr(7, key.rfind('.') - 7); }
+
+} // namespace
+
+Result<void> removeBranchConfig(const Repository& repository, const std::string& branch)
+{
+    const ConfigLines lines = readBranchConfig(repository, branch, false);
+    if (lines.empty())
+        return {};
+    return editConfig(repository, [&](git_config* config) { return removeLines(config, lines); });
+}
+
+Result<void> addConfigLines(const Repository& repository, const ConfigLines& lines)
+{
+    if (lines.empty())
+        return {};
+    ConfigLines there;
+    for (const auto& [key, value] : lines)
+        for (auto& line : readBranchConfig(repository, branchOf(key), false))
+            there.push_back(std::move(line));
+    return editConfig(repository, [&](git_config* config) { return addLines(config, lines, there); });
+}
+
 Result<void> renameBranchConfig(const Repository& repository, const std::string& from, const std::string& to)
 {
-    ConfigLines lines = readBranchConfig(repository, from, false);
-    for (auto& [key, value] : lines)
+    const ConfigLines before = readBranchConfig(repository, from, false);
+    if (before.empty())
+        return {};
+    ConfigLines after = before;
+    for (auto& [key, value] : after)
         key = prefixOf(to) + key.substr(prefixOf(from).size());
-    if (auto added = addConfigLines(repository, lines); !added)
-        return added;
-    return removeBranchConfig(repository, from);
+    const ConfigLines there = readBranchConfig(repository, to, false);
+    return editConfig(repository, [&](git_config* config) {
+        return addLines(config, after, there).and_then([&] { return removeLines(config, before); });
+    });
 }
 
 std::optional<std::pair<std::string, std::string>> renameIn(const std::vector<RefMove>& moves)

@@ -76,6 +76,8 @@ LogbookEntry entryFromJson(const Json& json)
     entry.state = valueNamed(states, entryStateName, json.at("state").get<std::string>());
     entry.when = json.at("when").get<std::int64_t>();
     entry.title = textFromJson(json.at("title"));
+    if (json.contains("who"))
+        entry.who = textFromJson(json.at("who"));
     entry.remote = textFromJson(json.at("remote"));
     entry.headBefore = textFromJson(json.at("headBefore"));
     entry.takesBack = json.at("takesBack").get<std::string>();
@@ -114,6 +116,7 @@ std::string formatEntry(const LogbookEntry& entry)
                     {"kind", entryKindName(entry.kind)},
                     {"state", entryStateName(entry.state)},
                     {"when", entry.when},
+                    {"who", textToJson(entry.who)},
                     {"title", textToJson(entry.title)},
                     {"remote", textToJson(entry.remote)},
                     {"headBefore", textToJson(entry.headBefore)},

@@ -13,6 +13,7 @@
 #include <ctime>
 
 #include <fcntl.h>
+#include <pwd.h>
 #include <unistd.h>
 
 namespace espalier {
@@ -59,28 +60,13 @@ Result<std::string> reserveId(const Repository& repository, std::int64_t when)
     return fail(ErrorKind::Refused, "The logbook has too many entries of this second", {}, "Try again");
 }
 
-Result<void> writeKeptRefs(const Repository& repository, git_repository* handle, const LogbookEntry& entry)
+// As git's own logs have it; a clone without user.name still belongs to somebody.
+std::string whoIsHere(const Repository& repository)
 {
-    bool any = false;
-    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
-        if (entry.moves[i].old.isZero())
-            continue;
-        const git_oid old = toGit(entry.moves[i].old);
-        Handle<git_reference> ref;
-        if (git_reference_create(out(ref), handle, keptRef(entry.id, i).c_str(), &old, 0, nullptr) < 0) {
-            return libgitError("The old tip cannot be kept", entry.moves[i].name,
-                               "Nothing was changed. Check the disk and the repository's folder");
-        }
-        any = true;
-    }
-    if (!any)
-        return {};
-    const fs::path refs = repository.commonDir() / "refs", kept = refs / "espalier/kept";
-    for (const fs::path& folder : {kept / entry.id, kept, refs / "espalier", refs}) {
-        if (auto synced = syncFolder(folder); !synced)
-            return synced;
-    }
-    return {};
+    if (const auto known = committerIdentity(repository))
+        return known->name + " <" + known->email + ">";
+    const passwd* const account = ::getpwuid(::geteuid());
+    return account && account->pw_name ? account->pw_name : std::to_string(::geteuid());
 }
 
 Result<void> writeEntry(const Repository& repository, const LogbookEntry& entry)
@@ -194,51 +180,90 @@ Result<LogbookEntry> beginEntry(const Repository& repository, LogbookEntry entry
         std::chrono::duration_cast<std::chrono::seconds>(std::chrono::system_clock::now().time_since_epoch()).count();
     entry.title = displayText(entry.title, 1000);
     entry.state = EntryState::Begun;
+    entry.who = displayText(whoIsHere(repository), 300);
     auto id = reserveId(repository, entry.when);
     if (!id)
         return std::unexpected(id.error());
     entry.id = *id;
-    Result<void> done = writeKeptRefs(repository, raw(repository), entry);
+    Result<void> done = writeKeptRefs(repository, entry, !entry.pairs.empty());
     if (done) {
         passApplyStep(ApplyStep::TipsKept);
         done = writeEntry(repository, entry);
     }
     if (!done) {
-        dropKeptRefs(repository, entry.id);
-        ::unlink(openMark(repository, entry.id).c_str());
+        (void)abandonEntry(repository, entry.id);
         return std::unexpected(done.error());
     }
     return entry;
 }
 
-Result<void> setEntryState(const Repository& repository, const LogbookEntry& entry, EntryState state)
+Result<void> setEntryState(const Repository& repository, const LogbookEntry& entry, EntryState state, bool staysOpen)
 {
     auto stored = findEntry(repository, entry.id);
     if (!stored)
         return std::unexpected(stored.error());
-    stored->state = state;
-    if (auto written = writeEntry(repository, *stored); !written)
-        return written;
-    if (state != EntryState::Begun)
-        ::unlink(openMark(repository, entry.id).c_str());
+    if (stored->state != state) {
+        stored->state = state;
+        if (auto written = writeEntry(repository, *stored); !written)
+            return written;
+    }
+    // The state stands. What is not cleared away now is at the next start, as long as the mark is there.
+    if (state != EntryState::Begun && !staysOpen)
+        (void)closeEntry(repository, entry.id);
     return {};
+}
+
+Result<void> abandonEntry(const Repository& repository, const std::string& id)
+{
+    const fs::path file = entryFile(repository, id);
+    if (const int error = removeSurely(file); error != 0)
+        return storageError("The entry cannot be removed", file, error);
+    if (auto dropped = dropKeptRefs(repository, {id}); !dropped)
+        return dropped;
+    return closeEntry(repository, id);
 }
 
 Result<void> forgetEntry(const Repository& repository, const std::string& id)
 {
+    const fs::path mark = forgetMark(repository, id), file = entryFile(repository, id);
     auto entry = findEntry(repository, id);
-    if (!entry)
+    if (!entry && ::access(mark.c_str(), F_OK) != 0)
         return std::unexpected(entry.error());
-    if (entry->state == EntryState::Begun)
+    if (entry && entry->state == EntryState::Begun)
         return fail(ErrorKind::Refused, "This entry has not been completed yet", id,
                     "Open the repository again, which completes or undoes it");
-    const fs::path file = entryFile(repository, id);
-    if (::unlink(file.c_str()) < 0 && errno != ENOENT)
+    // First: from here on the entry goes, at the next start if not now. Its tips are never let go before it.
+    if (const Fd made(::open(mark.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC, 0644)); !made.isOpen())
         return storageError("The entry cannot be removed", file, errno);
+    if (const int error = removeSurely(file); error != 0) {
+        removeSurely(mark);
+        return storageError("The entry cannot be removed", file, error);
+    }
     if (auto synced = syncFolder(file.parent_path()); !synced)
         return synced;
-    dropKeptRefs(repository, id);
+    if (auto dropped = dropKeptRefs(repository, {id}); !dropped)
+        return dropped;
+    removeSurely(mark);
     return {};
+}
+
+Result<std::size_t> forgetOlder(const Repository& repository, std::int64_t before)
+{
+    auto lock = ChangeLock::take(repository);
+    if (!lock)
+        return std::unexpected(lock.error());
+    auto entries = readLogbook(repository);
+    if (!entries)
+        return std::unexpected(entries.error());
+    std::size_t gone = 0;
+    for (const LogbookEntry& entry : *entries) {
+        if (entry.when >= before || isOpen(repository, entry.id))
+            continue;
+        if (auto forgotten = forgetEntry(repository, entry.id); !forgotten)
+            return std::unexpected(forgotten.error());
+        ++gone;
+    }
+    return gone;
 }
 
 } // namespace espalier

@@ -35,6 +35,7 @@ struct LogbookEntry {
     EntryKind kind = EntryKind::Replay;
     EntryState state = EntryState::Begun;
     std::int64_t when = 0; // seconds since 1970
+    std::string who;       // "Name <mail>" as git knows it, else the name of the account; empty in older entries
     std::string title;     // what was done, for people
     std::string remote;    // for a push or clean-up on a remote: its name; `moves` are then that remote's refs
     std::vector<RefMove> moves;
@@ -53,12 +54,19 @@ Result<std::vector<LogbookEntry>> readLogbook(const Repository& repository,
 // Errors: NotFound; Broken when its file is damaged.
 Result<LogbookEntry> findEntry(const Repository& repository, const std::string& id);
 
-// Writes the kept refs for every old tip, then the entry with state Begun, both durable. The id and time are filled in.
-// Errors: Storage, Broken (an old tip's object is missing); nothing is left behind then.
+// Writes the kept refs for every old tip, then the entry with state Begun, both durable. The id, time and person are filled
+// in. Errors: Storage; nothing is left behind then.
 Result<LogbookEntry> beginEntry(const Repository& repository, LogbookEntry entry);
-Result<void> setEntryState(const Repository& repository, const LogbookEntry& entry, EntryState state);
-// Lets an entry go: removes it and its kept refs.
+// Any state but Begun closes the entry, unless `staysOpen`: then something still follows, see open_entries.h.
+Result<void> setEntryState(const Repository& repository, const LogbookEntry& entry, EntryState state,
+                           bool staysOpen = false);
+// Takes back beginEntry() where nothing was moved. Errors: Storage; the next start does it then.
+Result<void> abandonEntry(const Repository& repository, const std::string& id);
+// Lets an entry go: removes it and its kept refs. Refused while it is open.
 Result<void> forgetEntry(const Repository& repository, const std::string& id);
+// Lets all go that are older than `before` (seconds since 1970) and not open; returns how many. One after the other: what
+// is gone when it fails is gone.
+Result<std::size_t> forgetOlder(const Repository& repository, std::int64_t before);
 
 // The ref that keeps the old tip of an entry's n-th move.
 std::string keptRef(const std::string& entry, std::size_t index);

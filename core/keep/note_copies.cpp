@@ -3,6 +3,7 @@
 
 #include "core/git/handles.h"
 #include "core/git/text.h"
+#include "core/refs/ref_locks.h"
 
 #include <cstdlib>
 #include <set>
@@ -79,10 +80,48 @@ std::string joined(const std::string& mode, const std::string& there, const std:
     return there + (there.ends_with('\n') ? "\n" : "\n\n") + copied;
 }
 
-std::string noteOf(git_repository* handle, const std::string& ref, const git_oid& commit)
+std::string noteOf(git_repository* handle, git_commit* notes, const git_oid& commit)
 {
     Handle<git_note> note;
-    return git_note_read(out(note), handle, ref.c_str(), &commit) == 0 ? git_note_message(note.get()) : "";
+    return git_note_commit_read(out(note), handle, notes, &commit) == 0 ? git_note_message(note.get()) : "";
+}
+
+// The notes of one ref on top of its tip. Errors: whatever kept a note from being written, or the ref from moving.
+Result<std::size_t> copyNotesOf(const Repository& repository, const std::string& ref, const std::string& mode,
+                                const git_signature* who, const std::vector<std::pair<Oid, Oid>>& pairs)
+{
+    git_repository* handle = raw(repository);
+    auto tip = readRef(handle, ref);
+    if (!tip)
+        return std::unexpected(tip.error());
+    Handle<git_commit> notes;
+    git_oid id = toGit(*tip);
+    if (git_commit_lookup(out(notes), handle, &id) < 0)
+        return libgitError("The notes cannot be read", ref, "git notes list tells more");
+    std::size_t copied = 0;
+    for (const auto& [old, now] : pairs) {
+        const git_oid from = toGit(old), to = toGit(now);
+        const std::string text = noteOf(handle, notes.get(), from), there = noteOf(handle, notes.get(), to);
+        const std::string whole = joined(mode, there, text);
+        // Those that are there already: this may be the second attempt.
+        const bool isThere = whole == there || (mode == "concatenate" && there.ends_with(text));
+        if (text.empty() || (mode == "ignore" && !there.empty()) || isThere)
+            continue;
+        if (git_note_commit_create(&id, nullptr, handle, notes.get(), who, who, &to, whole.c_str(), 1) < 0 ||
+            git_commit_lookup(out(notes), handle, &id) < 0)
+            return libgitError("The note cannot be written", old.brief());
+        ++copied;
+    }
+    if (copied == 0)
+        return copied;
+    auto locks = RefLocks::take(handle, {{ref, *tip, fromGit(id)}});
+    if (!locks)
+        return std::unexpected(locks.error());
+    if (auto moved = locks->commit("notes: Notes copied by 'espalier'"); !moved)
+        return std::unexpected(moved.error());
+    if (auto released = locks->release(); !released)
+        return std::unexpected(released.error());
+    return copied;
 }
 
 } // namespace
@@ -93,26 +132,17 @@ std::size_t copyNotes(const Repository& repository, const std::vector<std::pair<
     if (!repository.configBool("notes.rewrite.rebase", true))
         return 0;
     const std::string mode = repository.config("notes.rewriteMode").value_or("concatenate");
-    git_repository* handle = raw(repository);
     Handle<git_signature> who;
-    if (git_signature_default(out(who), handle) < 0 && git_signature_now(out(who), "unknown", "unknown") < 0)
+    if (git_signature_default(out(who), raw(repository)) < 0 && git_signature_now(out(who), "unknown", "unknown") < 0)
         return 0;
-    std::size_t copied = 0;
+    std::size_t all = 0;
     for (const std::string& ref : notesRefs(repository)) {
-        for (const auto& [old, now] : pairs) {
-            const git_oid from = toGit(old), to = toGit(now);
-            const std::string text = noteOf(handle, ref, from), there = noteOf(handle, ref, to);
-            if (text.empty() || (mode == "ignore" && !there.empty()))
-                continue;
-            git_oid id;
-            if (git_note_create(&id, handle, ref.c_str(), who.get(), who.get(), &to, joined(mode, there, text).c_str(),
-                                1) < 0)
-                notices.push_back("The note of " + old.brief() + " in " + displayText(ref, 200) + " was not copied");
-            else
-                ++copied;
-        }
+        if (const auto copied = copyNotesOf(repository, ref, mode, who.get(), pairs))
+            all += *copied;
+        else
+            notices.push_back("The notes of " + displayText(ref, 200) + " were not copied: " + copied.error().line());
     }
-    return copied;
+    return all;
 }
 
 } // namespace espalier

@@ -3,26 +3,90 @@
 
 #include "core/git/handles.h"
 #include "core/keep/entry_file.h"
+#include "core/refs/ref_locks.h"
 
-#include <charconv>
+#include <cerrno>
+#include <cstdio>
+
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
 
 namespace espalier {
 
 namespace fs = std::filesystem;
 
 namespace {
-constexpr std::size_t maxMarkBytes = std::size_t(4) << 20;
 
-// A number and the blank behind it; nothing when the line is damaged.
-std::optional<std::uint64_t> takeNumber(std::string_view& line)
+constexpr std::string_view comingName = "coming-";
+
+fs::path keptFolder(const Repository& repository) { return repository.commonDir() / "refs/espalier/kept"; }
+
+std::string keptPrefix(const std::string& id) { return "refs/espalier/kept/" + id + "/"; }
+
+std::vector<std::string> idsWithMark(const Repository& repository, std::string_view extension)
 {
-    std::uint64_t value = 0;
-    const auto [end, error] = std::from_chars(line.data(), line.data() + line.size(), value);
-    if (error != std::errc{} || end == line.data() + line.size() || *end != ' ')
-        return std::nullopt;
-    line.remove_prefix(std::size_t(end - line.data()) + 1);
-    return value;
+    std::vector<std::string> ids;
+    std::error_code error;
+    for (fs::directory_iterator files(logbookFolder(repository), error); !error && files != fs::directory_iterator();
+         files.increment(error)) {
+        const fs::path& path = files->path();
+        if (path.extension() == extension && isEntryId(path.stem().native()))
+            ids.push_back(path.stem().native());
+    }
+    std::ranges::sort(ids, isOlderEntry);
+    return ids;
 }
+
+// As git writes a ref: under its lock's name, then put in place. Nobody else writes below this folder.
+Result<void> writeRefFile(const fs::path& file, const Oid& id)
+{
+    const fs::path lock = file.string() + ".lock";
+    int error = 0;
+    {
+        const Fd out(::open(lock.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666));
+        error = out.isOpen() ? writeAll(out.get(), id.hex() + '\n') : errno;
+        if (error == 0 && ::fsync(out.get()) < 0)
+            error = errno;
+    }
+    if (error == 0 && ::rename(lock.c_str(), file.c_str()) < 0)
+        error = errno;
+    if (error == 0)
+        return {};
+    removeSurely(lock);
+    return storageError("The old tip cannot be kept", file, error);
+}
+
+std::vector<std::string> refsBelow(const Repository& repository, const std::string& prefix)
+{
+    std::vector<std::string> names;
+    Handle<git_reference_iterator> iterator;
+    if (git_reference_iterator_glob_new(out(iterator), raw(repository), (prefix + "*").c_str()) < 0)
+        return names;
+    const char* name = nullptr;
+    while (git_reference_next_name(&name, iterator.get()) == 0)
+        names.emplace_back(name);
+    return names;
+}
+
+Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names)
+{
+    std::vector<RefMove> moves;
+    for (const std::string& name : names) {
+        auto now = readRef(raw(repository), name);
+        if (!now)
+            return std::unexpected(now.error());
+        moves.push_back({name, *now, Oid{}});
+    }
+    if (moves.empty())
+        return {};
+    auto locks = RefLocks::take(raw(repository), moves);
+    if (!locks)
+        return std::unexpected(locks.error());
+    auto done = locks->commit("espalier: let go");
+    return done ? locks->release() : done;
+}
+
 } // namespace
 
 fs::path logbookFolder(const Repository& repository) { return ownFolder(repository) / "logbook"; }
@@ -32,61 +96,90 @@ fs::path openMark(const Repository& repository, const std::string& id)
     return logbookFolder(repository) / (id + ".open");
 }
 
-std::vector<std::string> openEntryIds(const Repository& repository)
+fs::path forgetMark(const Repository& repository, const std::string& id)
 {
-    std::vector<std::string> ids;
-    std::error_code error;
-    for (fs::directory_iterator files(logbookFolder(repository), error); !error && files != fs::directory_iterator();
-         files.increment(error)) {
-        const fs::path& path = files->path();
-        if (path.extension() == ".open" && isEntryId(path.stem().native()))
-            ids.push_back(path.stem().native());
-    }
-    std::ranges::sort(ids, isOlderEntry);
-    return ids;
+    return logbookFolder(repository) / (id + ".forget");
 }
 
-// A line a mark, "device inode path", ended by a zero byte: paths may hold line ends.
-Result<void> writeLockMarks(const Repository& repository, const std::string& id, const std::vector<FileMark>& marks)
+std::vector<std::string> openEntryIds(const Repository& repository) { return idsWithMark(repository, ".open"); }
+std::vector<std::string> forgottenIds(const Repository& repository) { return idsWithMark(repository, ".forget"); }
+
+bool isOpen(const Repository& repository, const std::string& id)
 {
-    std::string text;
-    for (const FileMark& mark : marks) {
-        text += std::to_string(mark.device) + ' ' + std::to_string(mark.inode) + ' ' + mark.path.native();
-        text += '\0';
-    }
-    return writeFileAtomically(openMark(repository, id), text);
+    return ::access(openMark(repository, id).c_str(), F_OK) == 0;
 }
 
-std::vector<FileMark> readLockMarks(const Repository& repository, const std::string& id)
+Result<Fd> holdMark(const Repository& repository, const std::string& id)
 {
-    std::vector<FileMark> marks;
-    const auto text = readFileBounded(openMark(repository, id), maxMarkBytes);
-    if (!text)
-        return marks;
-    std::string_view rest = *text;
-    for (std::size_t end; (end = rest.find('\0')) != std::string_view::npos; rest.remove_prefix(end + 1)) {
-        std::string_view line = rest.substr(0, end);
-        const auto device = takeNumber(line);
-        const auto inode = device ? takeNumber(line) : std::nullopt;
-        // Only lock files, whatever the file says: nothing else is ever removed by its mark.
-        if (inode && line.ends_with(".lock"))
-            marks.push_back({fs::path(line), *device, *inode});
-    }
-    return marks;
+    const fs::path mark = openMark(repository, id);
+    Fd file(::open(mark.c_str(), O_RDONLY | O_CLOEXEC));
+    if (!file.isOpen())
+        return storageError("The logbook cannot be read", mark, errno);
+    if (::flock(file.get(), LOCK_EX | LOCK_NB) < 0)
+        return fail(ErrorKind::Refused, "Another window or command is at work on this entry", id,
+                    "Wait until it is done and try again");
+    return file;
 }
 
-void dropKeptRefs(const Repository& repository, const std::string& id)
+Result<void> closeEntry(const Repository& repository, const std::string& id)
 {
-    Handle<git_reference_iterator> iterator;
-    const std::string pattern = "refs/espalier/kept/" + id + "/*";
-    if (git_reference_iterator_glob_new(out(iterator), raw(repository), pattern.c_str()) < 0)
-        return;
+    const std::string coming = keptPrefix(id) + std::string(comingName);
+    // A disk that fails once may not fail twice; else the next start does it.
+    if (!removeRefs(repository, refsBelow(repository, coming)))
+        if (auto removed = removeRefs(repository, refsBelow(repository, coming)); !removed)
+            return removed;
+    const fs::path mark = openMark(repository, id);
+    if (const int error = removeSurely(mark); error != 0)
+        return storageError("The logbook cannot be written", mark, error);
+    return {};
+}
+
+Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming)
+{
+    const fs::path folder = keptFolder(repository) / entry.id;
+    bool any = false;
+    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
+        for (const bool isComing : {false, true}) {
+            const Oid& id = isComing ? entry.moves[i].now : entry.moves[i].old;
+            if (id.isZero() || (isComing && !coming))
+                continue;
+            if (auto made = makeFolders(folder); !made)
+                return made;
+            const std::string name = (isComing ? std::string(comingName) : std::string()) + std::to_string(i);
+            if (auto written = writeRefFile(folder / name, id); !written)
+                return written;
+            any = true;
+        }
+    }
+    if (!any)
+        return {};
+    const fs::path refs = repository.commonDir() / "refs";
+    for (const fs::path& made : {folder, keptFolder(repository), refs / "espalier", refs})
+        if (auto synced = syncFolder(made); !synced)
+            return synced;
+    return {};
+}
+
+Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids)
+{
     std::vector<std::string> names;
-    const char* name = nullptr;
-    while (git_reference_next_name(&name, iterator.get()) == 0)
-        names.emplace_back(name);
-    for (const std::string& kept : names)
-        git_reference_remove(raw(repository), kept.c_str());
+    for (const std::string& id : ids) {
+        // What a crash in writeRefFile() has left.
+        const fs::path folder = keptFolder(repository) / id;
+        std::error_code error;
+        for (fs::directory_iterator at(folder, error); !error && at != fs::directory_iterator(); at.increment(error))
+            if (at->path().extension() == ".lock")
+                if (const int code = removeSurely(at->path()); code != 0)
+                    return storageError("A file that was left behind cannot be removed", at->path(), code);
+        for (std::string& name : refsBelow(repository, keptPrefix(id)))
+            names.push_back(std::move(name));
+    }
+    if (auto removed = removeRefs(repository, names); !removed)
+        return removed;
+    for (const std::string& id : ids)
+        if (const fs::path folder = keptFolder(repository) / id; ::rmdir(folder.c_str()) < 0 && errno != ENOENT)
+            return storageError("The folder cannot be removed", folder, errno);
+    return {};
 }
 
 } // namespace espalier

@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: MIT
 //
-// Entries that are begun and not finished: beside each stands a file `<id>.open`, so that a start need not read the whole
-// logbook to find them. It holds the marks of the lock files that the change took. Private to core/keep and core/remotes.
+// Entries that are not through: beside each stands a file `<id>.open`, the mark, made before anything else and removed last,
+// so that a start need not read the whole logbook to find them. Its process holds it (flock) from the moment at which the
+// entry is done and only hooks follow. Private to core/keep and core/remotes.
 #pragma once
 
+#include "core/git/spawn.h"
 #include "core/keep/logbook.h"
 #include "core/keep/storage.h"
 
@@ -16,14 +18,23 @@ namespace espalier {
 std::filesystem::path logbookFolder(const Repository& repository);
 std::filesystem::path openMark(const Repository& repository, const std::string& id);
 
+// Stands while an entry is let go.
+std::filesystem::path forgetMark(const Repository& repository, const std::string& id);
+std::vector<std::string> forgottenIds(const Repository& repository);
+
 // Oldest first; ids for which there may be no entry yet.
 std::vector<std::string> openEntryIds(const Repository& repository);
-// Errors: Storage.
-Result<void> writeLockMarks(const Repository& repository, const std::string& id, const std::vector<FileMark>& marks);
-// Empty when there are none or the file is damaged.
-std::vector<FileMark> readLockMarks(const Repository& repository, const std::string& id);
+// Whether there is a mark at all, and whether some process holds it.
+bool isOpen(const Repository& repository, const std::string& id);
+Result<Fd> holdMark(const Repository& repository, const std::string& id);
+// The entry is through: removes the refs that kept the new tips until now, and the mark. Errors: Storage; the next start does it
+// then.
+Result<void> closeEntry(const Repository& repository, const std::string& id);
 
-// Removes the refs that keep an entry's old tips.
-void dropKeptRefs(const Repository& repository, const std::string& id);
+// Refs below refs/espalier/kept/<id>/, written before anything is moved. `coming`: the tips that are about to be moved to are
+// kept as well until the entry is through, so that no gc takes new commits for rubbish. Durable. Errors: Storage.
+Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming);
+// Removes the refs that keep the old tips of some entries, and what a crash has left of their making. Errors: Storage.
+Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids);
 
 } // namespace espalier

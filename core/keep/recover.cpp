@@ -3,19 +3,22 @@
 // What becomes of a change that was stopped: when none of its refs had moved, it is undone; when one had, it is completed.
 #include "core/keep/recover.h"
 
+#include "core/git/lock_files.h"
 #include "core/git/text.h"
+#include "core/keep/aftermath.h"
 #include "core/keep/change.h"
 #include "core/keep/open_entries.h"
 #include "core/keep/worktree_files.h"
 #include "core/refs/ref_locks.h"
-
-#include <unistd.h>
 
 namespace espalier {
 
 namespace {
 
 namespace fs = std::filesystem;
+
+// Where files of the program's own are written.
+constexpr std::array ownFolders{".", "logbook", "settling", "remembered"};
 
 struct Standing {
     std::size_t moved = 0;
@@ -50,15 +53,13 @@ Result<Standing> standingOf(const Repository& repository, const LogbookEntry& en
     return standing;
 }
 
-void clearLeftovers(const Repository& repository, const std::string& id, const LogbookEntry* entry,
-                    std::vector<std::string>& lines)
+Result<void> clearLocks(const Repository& repository, std::vector<std::string>& lines)
 {
-    for (const FileMark& mark : readLockMarks(repository, id)) {
-        if (removeIfSame(mark))
-            lines.push_back("A lock that was left behind was removed: " + displayText(mark.path.string(), 500));
-    }
-    if (entry && !entry->worktree.gitDir.empty())
-        ::unlink(WorktreeSession::workingCopy(entry->worktree.gitDir).c_str());
+    auto cleared = clearAbandonedLocks(repository.commonDir());
+    if (!cleared)
+        return std::unexpected(cleared.error());
+    lines.insert(lines.end(), cleared->begin(), cleared->end());
+    return {};
 }
 
 Result<void> settleWorktree(const LogbookEntry& entry, bool forwards, std::vector<std::string>& lines)
@@ -78,7 +79,9 @@ Result<void> settleWorktree(const LogbookEntry& entry, bool forwards, std::vecto
         return std::unexpected(session.error());
     if (auto done = finishFiles(*session, *paths, forwards, lines); !done)
         return done;
-    return session->publish();
+    if (auto published = session->publish(); !published)
+        return published;
+    return session->release();
 }
 
 // Whether HEAD still is where the change found or left it; else somebody has gone on, and the worktree is theirs.
@@ -91,6 +94,15 @@ Result<bool> worktreeIsOurs(git_repository* worktree, const LogbookEntry& entry)
            (head->tip.isZero() && head->text == entry.headBefore);
 }
 
+// Looking changes nothing: only where there is something to do a lock is taken.
+bool isAnythingLeft(const Repository& repository)
+{
+    return !openEntryIds(repository).empty() || !forgottenIds(repository).empty() ||
+           hasAbandonedLocks(repository.commonDir()) || std::ranges::any_of(ownFolders, [&](const char* own) {
+               return hasLeftTemporaries(ownFolder(repository) / own);
+           });
+}
+
 std::string unknownPush(const LogbookEntry& entry)
 {
     return "It is not known yet whether this arrived; fetch, and it will be: " + displayText(entry.title, 300);
@@ -101,7 +113,11 @@ std::string unknownPush(const LogbookEntry& entry)
 Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry& entry,
                                 std::vector<std::string>& lines)
 {
-    clearLeftovers(repository, entry.id, &entry, lines);
+    if (auto cleared = clearLocks(repository, lines); !cleared)
+        return std::unexpected(cleared.error());
+    if (!entry.worktree.gitDir.empty())
+        if (auto removed = WorktreeSession::removeWorkingCopy(entry.worktree.gitDir); !removed)
+            return std::unexpected(removed.error());
     std::optional<Repository> worktree;
     if (!entry.worktree.gitDir.empty()) {
         if (auto opened = Repository::open(entry.worktree.gitDir))
@@ -139,6 +155,8 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
         return std::unexpected(locks.error());
     if (auto done = locks->commit("espalier: " + entry.title); !done)
         return std::unexpected(done.error());
+    if (auto released = locks->release(); !released)
+        return std::unexpected(released.error());
     if (auto done = finishEntry(repository, entry); !done)
         return std::unexpected(done.error());
     return EntryState::Done;
@@ -147,12 +165,20 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
 Resolved resolveAll(const Repository& repository, bool pushesToo)
 {
     Resolved resolved;
+    const auto note = [&](const std::string& id, const Result<void>& done) {
+        if (!done)
+            resolved.halfDone.push_back({id, {}, done.error()});
+    };
+    note("locks", clearLocks(repository, resolved.lines));
+    for (const char* own : ownFolders)
+        note(own, removeLeftTemporaries(ownFolder(repository) / own));
+    for (const std::string& id : forgottenIds(repository))
+        note(id, forgetEntry(repository, id));
     for (const std::string& id : openEntryIds(repository)) {
         auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind == ErrorKind::NotFound) {
             // Stopped before the entry was written: nothing had happened yet but the keeping.
-            dropKeptRefs(repository, id);
-            ::unlink(openMark(repository, id).c_str());
+            note(id, abandonEntry(repository, id));
             continue;
         }
         if (!entry) {
@@ -160,10 +186,9 @@ Resolved resolveAll(const Repository& repository, bool pushesToo)
             resolved.lines.push_back("Passed over: " + entry.error().line());
             continue;
         }
-        if (entry->state != EntryState::Begun) {
-            ::unlink(openMark(repository, id).c_str());
+        // What follows is for finishAftermaths().
+        if (entry->state != EntryState::Begun)
             continue;
-        }
         // Whether a push arrived only the remote can tell: the next fetch asks it.
         if (!entry->remote.empty()) {
             if (pushesToo)
@@ -182,29 +207,40 @@ Resolved resolveAll(const Repository& repository, bool pushesToo)
     return resolved;
 }
 
-Result<Resolved> resolveOpenEntries(const Repository& repository)
+Result<Resolved> resolveOpenEntries(const Repository& repository, const Progress& progress)
 {
-    if (openEntryIds(repository).empty())
+    if (!isAnythingLeft(repository))
         return Resolved{};
-    // Held by somebody: then nothing was interrupted, it is still at work.
-    auto lock = ChangeLock::take(repository);
-    if (!lock && lock.error().kind == ErrorKind::Refused)
-        return Resolved{};
-    if (!lock) {
-        Error error = lock.error();
-        for (const std::string& line : openEntryLines(repository))
-            error.remedy += (error.remedy.empty() ? "" : ". ") + line;
-        return std::unexpected(std::move(error));
+    Resolved resolved;
+    {
+        // Held by somebody: then nothing was interrupted, it is still at work.
+        auto lock = ChangeLock::take(repository);
+        if (!lock && lock.error().kind == ErrorKind::Refused)
+            return Resolved{};
+        if (!lock && openEntryLines(repository).empty())
+            return Resolved{};
+        if (!lock) {
+            Error why = lock.error();
+            for (const std::string& line : openEntryLines(repository))
+                why.remedy += (why.remedy.empty() ? "" : ". ") + line;
+            return std::unexpected(std::move(why));
+        }
+        resolved = resolveAll(repository, true);
     }
-    return resolveAll(repository, true);
+    finishAftermaths(repository, resolved.lines, progress);
+    return resolved;
 }
 
 std::vector<std::string> openEntryLines(const Repository& repository)
 {
     std::vector<std::string> lines;
     const std::vector<std::string> ids = openEntryIds(repository);
-    if (ids.empty() || ChangeLock::isHeld(repository))
+    if (ChangeLock::isHeld(repository))
         return lines;
+    if (hasAbandonedLocks(repository.commonDir()))
+        lines.push_back(
+            "Locks were left behind by an interruption; the next command that changes something, or the window, "
+            "removes them");
     for (const std::string& id : ids) {
         const auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind != ErrorKind::NotFound)
@@ -213,7 +249,14 @@ std::vector<std::string> openEntryLines(const Repository& repository)
             lines.push_back(unknownPush(*entry));
         else if (entry && entry->state == EntryState::Begun)
             lines.push_back("Half done since an interruption: " + displayText(entry->title, 300) + " (entry " + id +
-                            "); open the repository in Espalier, which completes or undoes it");
+                            "); the next command that changes something, or the window, completes or undoes it");
+        else if (entry && entry->state == EntryState::Done && holdMark(repository, id))
+            lines.push_back("Done, but not what follows it since an interruption: " + displayText(entry->title, 300) +
+                            " (entry " + id +
+                            "); the next command that changes something, or the window, makes up for it");
+        else if (!entry)
+            lines.push_back("An entry of the logbook was begun and never written (" + id +
+                            "); the next command that changes something, or the window, clears it away");
     }
     return lines;
 }

@@ -28,7 +28,8 @@ struct Resolved {
 
 // Completes or undoes every entry that was left Begun. Nothing happens while another window or command is at work: then
 // nothing was interrupted. Errors: Storage (the lock cannot be taken), with what is open named.
-Result<Resolved> resolveOpenEntries(const Repository& repository);
+// The hooks that follow what was done and never came to them run too.
+Result<Resolved> resolveOpenEntries(const Repository& repository, const Progress& progress = {});
 
 // The same without changing a byte: what is open now and nobody is working on, a line each.
 std::vector<std::string> openEntryLines(const Repository& repository);

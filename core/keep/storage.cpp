@@ -5,7 +5,6 @@
 
 #include <fcntl.h>
 #include <sys/file.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 namespace espalier {
@@ -43,20 +42,6 @@ ChangeLock::~ChangeLock()
 {
     if (m_file >= 0)
         ::close(m_file);
-}
-
-std::optional<FileMark> FileMark::of(const fs::path& path)
-{
-    struct stat status{};
-    if (::lstat(path.c_str(), &status) < 0)
-        return std::nullopt;
-    return FileMark{path, std::uint64_t(status.st_dev), std::uint64_t(status.st_ino)};
-}
-
-bool removeIfSame(const FileMark& mark)
-{
-    const auto now = FileMark::of(mark.path);
-    return now && now->device == mark.device && now->inode == mark.inode && ::unlink(mark.path.c_str()) == 0;
 }
 
 } // namespace espalier

@@ -10,9 +10,6 @@
 #include "core/git/repository.h"
 
 #include <filesystem>
-#include <optional>
-#include <string>
-#include <string_view>
 
 namespace espalier {
 
@@ -35,14 +32,5 @@ class ChangeLock {
     explicit ChangeLock(int file) : m_file(file) {}
     int m_file = -1;
 };
-
-// A file that is recognised again after a crash: not only its name, the very file.
-struct FileMark {
-    std::filesystem::path path;
-    std::uint64_t device = 0, inode = 0;
-    static std::optional<FileMark> of(const std::filesystem::path& path);
-};
-// Removes it when it is still the very same file. True when it was.
-bool removeIfSame(const FileMark& mark);
 
 } // namespace espalier

@@ -24,59 +24,110 @@ bool isAttributes(const PathChange& move)
 }
 
 // What is found where a move was to happen.
-enum class Found : std::uint8_t { Nothing, Wanted, OtherSide, Torn, Foreign };
+enum class Found : std::uint8_t { Nothing, Wanted, OtherSide, Foreign };
 
 class Mover {
   public:
-    explicit Mover(WorktreeSession& session)
+    // `asBefore`: files go back to where they were, and so do the marks of assume-unchanged; git drops those of a file that it
+    // writes, and keeps skip-worktree (unpack-trees.c, merged_entry).
+    Mover(WorktreeSession& session, const std::vector<PathChange>& moves, bool asBefore)
         : m_session(session)
         , m_folder(session.folder())
         , m_hasSymlinks(session.repository().configBool("core.symlinks", true))
     {
+        for (const PathChange& move : moves)
+            if (const git_index_entry* entry = git_index_get_bypath(session.index(), move.path.c_str(), 0);
+                entry && isUnwatched(*entry))
+                m_marks[move.path] = {std::uint16_t(asBefore ? entry->flags & GIT_INDEX_ENTRY_VALID : 0),
+                                      std::uint16_t(entry->flags_extended & GIT_INDEX_ENTRY_SKIP_WORKTREE)};
     }
 
-    Result<Found> lookAt(const PathChange& move) const
+    // `at`: where the file is; the path itself, or where it was put aside.
+    Result<Found> lookAt(const PathChange& move, const std::string& at)
     {
-        const auto status = m_folder.look(move.path);
+        const auto status = m_folder.look(at);
         if (!status)
             return std::unexpected(status.error());
+        m_written = at == move.path ? *status : std::nullopt;
         if (!*status)
             return Found::Nothing;
         if (S_ISLNK((*status)->st_mode)) {
-            const auto target = m_folder.readLink(move.path);
+            const auto target = m_folder.readLink(at);
             return target ? lookAtLink(move, *target) : Found::Foreign;
         }
         if (!S_ISREG((*status)->st_mode))
             return Found::Foreign;
-        const auto bytes = m_folder.readFile(move.path, largestFile);
+        const auto bytes = m_folder.readFile(at, largestFile);
         if (!bytes)
             return Found::Foreign;
         if (!m_hasSymlinks && !isRegularFile(move.newMode) && !isRegularFile(move.oldMode))
             return lookAtLink(move, *bytes);
         return lookAtFile(move, *bytes, (*status)->st_mode & 0100);
     }
-
-    // Refused unless the old side stands there, as checkPaths() found it.
-    Result<void> checkUnchanged(const PathChange& move) const
-    {
-        const auto status = m_folder.look(move.path);
-        if (!status)
-            return std::unexpected(status.error());
-        const git_index_entry* entry = git_index_get_bypath(m_session.index(), move.path.c_str(), 0);
-        if (*status && entry && m_session.isAsIndexed(*entry, **status))
-            return {};
-        const auto found = lookAt(move);
-        if (!found)
-            return std::unexpected(found.error());
-        if (*found == Found::OtherSide || *found == Found::Wanted)
-            return {};
-        return changedJustNow(move.path);
-    }
+    Result<Found> lookAt(const PathChange& move) { return lookAt(move, move.path); }
 
     static std::unexpected<Error> changedJustNow(const std::string& path)
     {
         return fail(ErrorKind::Refused, "A file was changed just now", displayText(path, 300),
                     "Commit the change, put it aside or undo it, then try again");
+    }
+
+    // Puts the old side aside, as checkPaths() found it. Refused, and put back, when something else stood there.
+    Result<void> putAside(const PathChange& move)
+    {
+        const auto status = m_folder.look(move.path);
+        if (!status)
+            return std::unexpected(status.error());
+        const git_index_entry* entry = git_index_get_bypath(m_session.index(), move.path.c_str(), 0);
+        // Not in the worktree on purpose (sparse), or not looked at there: nothing is to be put aside.
+        if (!*status && entry && isUnwatched(*entry))
+            return {};
+        const bool asIndexed = *status && entry && m_session.isAsIndexed(*entry, **status);
+        if (auto aside = m_folder.putAside(move.path); !aside)
+            return aside;
+        const std::string at = WorktreeFolder::asideOf(move.path);
+        const auto now = m_folder.look(at);
+        if (!now)
+            return std::unexpected(now.error());
+        // What was saved in between is another file, or has another time.
+        if (asIndexed && *now && isSame(**status, **now))
+            return {};
+        const auto found = lookAt(move, at);
+        if (!found)
+            return std::unexpected(found.error());
+        if (*found == Found::OtherSide || *found == Found::Wanted)
+            return {};
+        if (auto back = m_folder.putBack(move.path); !back)
+            return std::unexpected(back.error());
+        return changedJustNow(move.path);
+    }
+    // What was put aside goes for good.
+    Result<void> drop(const PathChange& move)
+    {
+        if (auto removed = m_folder.remove(WorktreeFolder::asideOf(move.path)); !removed)
+            return removed;
+        takenAway(move);
+        return {};
+    }
+    // After a crash: what was put aside comes back, or goes when it is one of the two sides and something stands there again.
+    Result<void> tidy(const PathChange& move, std::vector<std::string>& notices)
+    {
+        if (auto removed = m_folder.removeUnfinished(move.path); !removed)
+            return removed;
+        const auto back = m_folder.putBack(move.path);
+        if (!back)
+            return std::unexpected(back.error());
+        if (*back)
+            return {};
+        const std::string at = WorktreeFolder::asideOf(move.path);
+        const auto found = lookAt(move, at);
+        if (!found)
+            return std::unexpected(found.error());
+        if (*found == Found::OtherSide || *found == Found::Wanted)
+            return m_folder.remove(at);
+        notices.push_back(displayText(move.path, 300) + " was changed twice meanwhile; the earlier change is in " +
+                          displayText(at, 300));
+        return {};
     }
 
     Result<void> remove(const PathChange& move)
@@ -116,12 +167,18 @@ class Mover {
         const auto bytes = contentsOf(move.path, move.newMode, move.newId);
         if (!bytes)
             return std::unexpected(bytes.error());
-        const auto written = move.newMode == FileMode::Symlink && m_hasSymlinks
-                                 ? m_folder.writeLink(move.path, *bytes)
-                                 : m_folder.writeFile(move.path, *bytes, move.newMode == FileMode::Executable);
-        if (written)
-            passApplyStep(ApplyStep::FileMoved);
-        return written;
+        m_written.reset();
+        if (move.newMode == FileMode::Symlink && m_hasSymlinks) {
+            if (auto written = m_folder.writeLink(move.path, *bytes); !written)
+                return written;
+        } else {
+            auto written = m_folder.writeFile(move.path, *bytes, move.newMode == FileMode::Executable);
+            if (!written)
+                return std::unexpected(written.error());
+            m_written = *written;
+        }
+        passApplyStep(ApplyStep::FileMoved);
+        return {};
     }
 
     // The new side in the index; `seen`: with what lstat says, so that git need not read the file again.
@@ -131,9 +188,18 @@ class Mover {
         entry.path = move.path.c_str();
         entry.mode = std::uint32_t(move.newMode);
         entry.id = toGit(move.newId);
+        if (const auto marks = m_marks.find(move.path); marks != m_marks.end()) {
+            entry.flags = marks->second.first;
+            entry.flags_extended = marks->second.second;
+        }
         const auto status = seen && move.newMode != FileMode::Submodule ? m_folder.look(move.path)
                                                                         : Result<std::optional<struct stat>>();
-        if (status && *status) {
+        // Somebody may have saved another file there since it was written: then git has to read it.
+        const auto known = std::exchange(m_written, std::nullopt);
+        const bool untouched = status && *status &&
+                               (known ? isSame(*known, **status)
+                                      : !seen || S_ISLNK((*status)->st_mode) == (move.newMode == FileMode::Symlink));
+        if (untouched) {
             const struct stat& at = **status;
             entry.ctime = {std::int32_t(at.st_ctim.tv_sec), std::uint32_t(at.st_ctim.tv_nsec)};
             entry.mtime = {std::int32_t(at.st_mtim.tv_sec), std::uint32_t(at.st_mtim.tv_nsec)};
@@ -152,6 +218,12 @@ class Mover {
     void readAttributesAgain() { git_attr_cache_flush(m_session.handle()); }
 
   private:
+    static bool isSame(const struct stat& a, const struct stat& b)
+    {
+        return a.st_ino == b.st_ino && a.st_dev == b.st_dev && a.st_size == b.st_size && a.st_mode == b.st_mode &&
+               a.st_mtim.tv_sec == b.st_mtim.tv_sec && a.st_mtim.tv_nsec == b.st_mtim.tv_nsec;
+    }
+
     void takenAway(const PathChange& move)
     {
         if (move.newMode == FileMode::None)
@@ -174,12 +246,6 @@ class Mover {
             return Found::Wanted;
         if ((isRegularFile(move.oldMode) && id == move.oldId) || (isRegularFile(move.newMode) && id == move.newId))
             return Found::OtherSide;
-        // A file that was being written when the machine stopped holds the beginning of what was to be there.
-        for (const auto& [mode, side] : {std::pair(move.newMode, move.newId), std::pair(move.oldMode, move.oldId)}) {
-            const auto whole = isRegularFile(mode) ? contentsOf(move.path, mode, side) : Result<std::string>();
-            if (whole && bytes.size() < whole->size() && whole->starts_with(bytes))
-                return Found::Torn;
-        }
         return Found::Foreign;
     }
 
@@ -221,6 +287,8 @@ class Mover {
     WorktreeSession& m_session;
     const WorktreeFolder& m_folder;
     const bool m_hasSymlinks;
+    std::map<std::string, std::pair<std::uint16_t, std::uint16_t>> m_marks; // by path, of the index before
+    std::optional<struct stat> m_written; // what write() has just made, or lookAt() has read
 };
 
 // Whether the old side must go before the new one can be written: all but a file that another replaces.
@@ -247,8 +315,8 @@ template <typename Write> Result<void> writeEach(Mover& mover, const std::vector
 Result<void> takeAway(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
     if (move.oldMode != FileMode::Submodule) {
-        auto unchanged = mover.checkUnchanged(move);
-        return unchanged ? mover.remove(move) : unchanged;
+        auto aside = mover.putAside(move);
+        return aside ? mover.drop(move) : aside;
     }
     const auto gone = mover.removeSubmodule(move);
     if (!gone)
@@ -276,7 +344,9 @@ Result<void> takeAwayIfOurs(Mover& mover, const PathChange& move, std::vector<st
         return std::unexpected(found.error());
     // Folders may have been made for a file that never came.
     const bool nothingLeft = *found == Found::Nothing && move.newMode == FileMode::None;
-    if (*found == Found::OtherSide || *found == Found::Torn || nothingLeft)
+    if (*found == Found::OtherSide)
+        return takeAway(mover, move, notices);
+    if (nothingLeft)
         return mover.remove(move);
     if (*found == Found::Foreign && move.newMode == FileMode::None)
         notices.push_back(displayText(move.path, 300) + " was left as it is: it was changed since");
@@ -289,9 +359,9 @@ Result<void> writeIfOurs(Mover& mover, const PathChange& move, std::vector<std::
     if (!found)
         return std::unexpected(found.error());
     bool ours = *found != Found::Foreign;
-    if (*found == Found::OtherSide || *found == Found::Torn)
-        if (auto removed = mover.remove(move); !removed)
-            return removed;
+    if (*found == Found::OtherSide)
+        if (auto gone = mover.putAside(move).and_then([&] { return mover.drop(move); }); !gone)
+            return gone;
     if (*found != Found::Wanted) {
         const auto written = mover.write(move);
         if (!written && written.error().kind != ErrorKind::Refused)
@@ -317,7 +387,7 @@ bool indexIsOurs(git_index* index, const PathChange& move)
 Result<void> moveFiles(WorktreeSession& session, const std::vector<PathChange>& moves,
                        std::vector<std::string>& notices)
 {
-    Mover mover(session);
+    Mover mover(session, moves, false);
     for (const PathChange& move : moves | std::views::reverse) {
         if (!goesFirst(move))
             continue;
@@ -326,14 +396,12 @@ Result<void> moveFiles(WorktreeSession& session, const std::vector<PathChange>& 
         mover.forget(move);
     }
     return writeEach(mover, moves, [&](const PathChange& move) -> Result<void> {
-        if (isRegularFile(move.oldMode) && isRegularFile(move.newMode)) {
-            if (auto unchanged = mover.checkUnchanged(move); !unchanged)
-                return unchanged;
-            if (auto removed = mover.remove(move); !removed)
-                return removed;
-        }
-        auto written = mover.write(move);
-        return written ? mover.record(move, true) : written;
+        const bool replaces = isRegularFile(move.oldMode) && isRegularFile(move.newMode);
+        if (replaces)
+            if (auto aside = mover.putAside(move); !aside)
+                return aside;
+        auto written = mover.write(move).and_then([&] { return mover.record(move, true); });
+        return written && replaces ? mover.drop(move) : written;
     });
 }
 
@@ -347,13 +415,16 @@ Result<void> finishFiles(WorktreeSession& session, const std::vector<PathChange>
             std::swap(move.oldId, move.newId);
         }
     }
+    Mover mover(session, towards, !forwards);
+    for (const PathChange& move : towards)
+        if (auto tidied = mover.tidy(move, notices); !tidied)
+            return tidied;
     std::erase_if(towards, [&](const PathChange& move) {
         const bool strange = !indexIsOurs(session.index(), move);
         if (strange)
             notices.push_back(displayText(move.path, 300) + " was left as it is: something else was staged since");
         return strange;
     });
-    Mover mover(session);
     for (const PathChange& move : towards | std::views::reverse) {
         if (!goesFirst(move))
             continue;

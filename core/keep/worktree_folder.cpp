@@ -2,10 +2,12 @@
 #include "core/keep/worktree_folder.h"
 
 #include "core/git/files.h"
+#include "core/git/objects.h"
 #include "core/git/text.h"
 #include "core/tree/names.h"
 
 #include <cerrno>
+#include <cstdio>
 #include <vector>
 
 #include <dirent.h>
@@ -27,6 +29,25 @@ std::unexpected<Error> inTheWay(std::string_view path)
 {
     return fail(ErrorKind::Refused, "Something else was put there just now", displayText(path, 300),
                 "Move it out of the way, then try again");
+}
+
+// A name of ours beside a file; never longer than the file systems allow, whatever the file is called.
+std::string ownName(std::string_view kind, std::string_view name)
+{
+    return ".espalier-" + std::string(kind) + '-' + hashObject(ObjectType::Blob, name).hex().substr(0, 16);
+}
+
+// Renames within a folder and never over anything: errno is EEXIST then. 0 when done.
+int renameInto(const Fd& folder, const std::string& from, const std::string& to)
+{
+    if (::renameat2(folder.get(), from.c_str(), folder.get(), to.c_str(), RENAME_NOREPLACE) == 0)
+        return 0;
+    if (errno != EINVAL && errno != ENOSYS)
+        return errno;
+    // A file system that cannot: a second name is never made over anything either. (Folders have none.)
+    if (::linkat(folder.get(), from.c_str(), folder.get(), to.c_str(), 0) < 0)
+        return errno;
+    return ::unlinkat(folder.get(), from.c_str(), 0) == 0 ? 0 : errno;
 }
 
 // The names in an open folder.
@@ -142,22 +163,76 @@ Result<std::string> WorktreeFolder::readFile(std::string_view path, std::size_t 
     return readOpenFile(file.get(), shown(path), limit);
 }
 
-Result<void> WorktreeFolder::writeFile(std::string_view path, std::string_view bytes, bool executable) const
+Result<struct stat> WorktreeFolder::writeFile(std::string_view path, std::string_view bytes, bool executable) const
 {
     const auto place = placeToWrite(path);
     if (!place)
         return std::unexpected(place.error());
-    const Fd file(::openat(place->folder.get(), place->name.c_str(),
-                           O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, executable ? 0777 : 0666));
-    if (!file.isOpen() && errno == EEXIST)
-        return inTheWay(path);
-    if (!file.isOpen())
-        return storageError("The file cannot be written", shown(path), errno);
-    if (const int error = writeAll(file.get(), bytes); error != 0) {
-        ::unlinkat(place->folder.get(), place->name.c_str(), 0);
+    const std::string unfinished = ownName("new", place->name);
+    const auto giveUp = [&](int error) {
+        if (::unlinkat(place->folder.get(), unfinished.c_str(), 0) < 0)
+            ::unlinkat(place->folder.get(), unfinished.c_str(), 0);
         return storageError("The file cannot be written", shown(path), error);
+    };
+    struct stat written{};
+    {
+        const Fd file(::openat(place->folder.get(), unfinished.c_str(),
+                               O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, executable ? 0777 : 0666));
+        if (!file.isOpen())
+            return storageError("The file cannot be written", shown(path), errno);
+        if (const int error = writeAll(file.get(), bytes); error != 0)
+            return giveUp(error);
+        if (::fstat(file.get(), &written) < 0)
+            return giveUp(errno);
     }
-    return {};
+    const int error = renameInto(place->folder, unfinished, place->name);
+    if (error == 0)
+        return written;
+    auto failure = giveUp(error);
+    return error == EEXIST ? inTheWay(path) : failure;
+}
+
+Result<void> WorktreeFolder::removeUnfinished(std::string_view path) const
+{
+    const auto place = placeOf(path, Missing::IsNothing);
+    if (!place)
+        return std::unexpected(place.error());
+    if (!*place || ::unlinkat((*place)->folder.get(), ownName("new", (*place)->name).c_str(), 0) == 0 ||
+        meansNothingThere(errno))
+        return {};
+    return storageError("A file that was left behind cannot be removed", shown(path), errno);
+}
+
+std::string WorktreeFolder::asideOf(std::string_view path)
+{
+    const std::size_t name = path.rfind('/') + 1; // 0 when there is no folder
+    return std::string(path.substr(0, name)) + ownName("old", path.substr(name));
+}
+
+Result<void> WorktreeFolder::putAside(std::string_view path) const
+{
+    const auto place = placeOf(path, Missing::IsNothing);
+    if (!place)
+        return std::unexpected(place.error());
+    const int error =
+        *place ? renameInto((*place)->folder, (*place)->name, ownName("old", (*place)->name)) : int(ENOENT);
+    if (error == 0 || meansNothingThere(error))
+        return {};
+    return error == EEXIST ? inTheWay(asideOf(path)) : storageError("The file cannot be put aside", shown(path), error);
+}
+
+Result<bool> WorktreeFolder::putBack(std::string_view path) const
+{
+    const auto place = placeOf(path, Missing::IsNothing);
+    if (!place)
+        return std::unexpected(place.error());
+    const int error =
+        *place ? renameInto((*place)->folder, ownName("old", (*place)->name), (*place)->name) : int(ENOENT);
+    if (error == 0 || error == EEXIST)
+        return error == 0;
+    if (meansNothingThere(error))
+        return true;
+    return storageError("The file cannot be put back", shown(path), error);
 }
 
 Result<void> WorktreeFolder::writeLink(std::string_view path, const std::string& target) const
@@ -242,8 +317,12 @@ void WorktreeFolder::removeEmptyParents(std::string_view path) const
     for (std::size_t slash = path.rfind('/'); slash != std::string_view::npos; slash = path.rfind('/')) {
         path = path.substr(0, slash);
         const auto place = placeOf(path, Missing::IsNothing);
-        if (!place || !*place || ::unlinkat((*place)->folder.get(), (*place)->name.c_str(), AT_REMOVEDIR) < 0)
+        if (!place || !*place)
             return;
+        // A disk that fails once may not fail twice; a folder that stays would not be what the commit says.
+        for (int left = 2; ::unlinkat((*place)->folder.get(), (*place)->name.c_str(), AT_REMOVEDIR) < 0;)
+            if (errno == ENOTEMPTY || errno == EEXIST || --left == 0)
+                return;
     }
 }
 

@@ -35,10 +35,21 @@ class WorktreeFolder {
     Result<std::string> readLink(std::string_view path) const;
     Result<std::string> readFile(std::string_view path, std::size_t limit) const;
 
-    // Both make the folders above and never replace anything: Refused when something stands there. Errors: Storage; the
-    // file is then not there. The mode is git's, less what umask takes.
-    Result<void> writeFile(std::string_view path, std::string_view bytes, bool executable) const;
+    // Both make the folders above and never replace anything: Refused when something stands there. The file is there whole
+    // or not at all. Errors: Storage; the file is then not there. The mode is git's, less what umask takes. What writeFile()
+    // returns tells later whether another program has saved something there since.
+    Result<struct stat> writeFile(std::string_view path, std::string_view bytes, bool executable) const;
     Result<void> writeLink(std::string_view path, const std::string& target) const;
+
+    // A file or symlink that is to go is put aside first, under a name of our own in its folder: what is looked at there
+    // then is what is removed, whatever another program saves under the path meanwhile. Nothing there is no error.
+    Result<void> putAside(std::string_view path) const;
+    // Where it is then, for look(), readFile() and remove().
+    static std::string asideOf(std::string_view path);
+    // False when something else stands at the path by now; it stays aside then.
+    Result<bool> putBack(std::string_view path) const;
+    // Removes what writeFile() left when the program was killed in it.
+    Result<void> removeUnfinished(std::string_view path) const;
     // A folder; one that is there already will do.
     Result<void> makeFolder(std::string_view path) const;
 

@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "core/keep/worktree_session.h"
 
+#include "core/git/files.h"
+#include "core/git/index_file.h"
+
 #include <git2/sys/repository.h>
 
 #include <cerrno>
 
-#include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -15,10 +17,11 @@ namespace fs = std::filesystem;
 
 namespace {
 
+fs::path workingCopy(const fs::path& gitDir) { return gitDir / "index.espalier"; }
+
 Result<void> copyIndex(const fs::path& from, const fs::path& to)
 {
     std::error_code error;
-    fs::remove(to, error);
     if (!fs::exists(from, error))
         return {};
     fs::copy_file(from, to, error);
@@ -32,7 +35,15 @@ Result<void> copyIndex(const fs::path& from, const fs::path& to)
 
 } // namespace
 
-fs::path WorktreeSession::workingCopy(const fs::path& gitDir) { return gitDir / "index.espalier"; }
+Result<void> WorktreeSession::removeWorkingCopy(const fs::path& gitDir)
+{
+    const fs::path copy = workingCopy(gitDir);
+    // The second is libgit2's, which locks the copy too while it writes it.
+    for (const fs::path& file : {copy, fs::path(copy.string() + ".lock")})
+        if (const int error = removeSurely(file); error != 0)
+            return storageError("A file that was left behind cannot be removed", file, error);
+    return {};
+}
 
 Result<WorktreeSession> WorktreeSession::begin(const fs::path& path)
 {
@@ -42,36 +53,49 @@ Result<WorktreeSession> WorktreeSession::begin(const fs::path& path)
     auto folder = WorktreeFolder::open(opened->workDir());
     if (!folder)
         return std::unexpected(folder.error());
-    WorktreeSession session(std::move(*opened), std::move(*folder));
-    const fs::path gitDir = session.m_repository.gitDir(), lock = gitDir / "index.lock";
-    const int file = ::open(lock.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
-    if (file < 0 && errno == EEXIST)
-        return fail(ErrorKind::Refused, "Another program is using the index", lock.string(),
-                    "Wait until it is done; if no git program is running, remove that file");
-    if (file < 0)
-        return storageError("The index cannot be locked", lock, errno);
-    ::close(file);
-    session.m_lock = FileMark::of(lock);
+    auto lock = LockFiles::begin(opened->commonDir());
+    if (!lock)
+        return std::unexpected(lock.error());
+    const fs::path gitDir = opened->gitDir();
+    auto locked = lock->announce({{gitDir / "index.lock", ""}}).and_then([&] { return lock->take(0); });
+    if (!locked && locked.error().kind == ErrorKind::Refused)
+        locked.error().what = "Another program is using the index";
+    if (!locked)
+        return std::unexpected(locked.error());
+    WorktreeSession session(std::move(*opened), std::move(*folder), std::move(*lock));
     const fs::path copy = workingCopy(gitDir);
+    // Whoever holds the lock is alone with the copy: one that is there is of somebody who is gone.
+    if (auto removed = removeWorkingCopy(gitDir); !removed)
+        return std::unexpected(removed.error());
+    session.m_hasCopy = true;
     if (auto copied = copyIndex(gitDir / "index", copy); !copied)
         return std::unexpected(copied.error());
     if (struct stat status{}; ::stat((gitDir / "index").c_str(), &status) == 0)
         session.m_indexTime = status.st_mtim;
+    if (auto joined = joinSplitIndex(gitDir, copy); !joined)
+        return std::unexpected(joined.error());
     if (git_index_open(out(session.m_index), copy.c_str()) < 0)
-        return libgitError("The index cannot be read", (gitDir / "index").string(),
-                           "git update-index --no-split-index and git status tell more");
+        return indexError(gitDir);
     if (git_repository_set_index(session.handle(), session.index()) < 0 ||
         git_index_set_caps(session.index(), GIT_INDEX_CAPABILITY_FROM_OWNER) < 0)
         return libgitError("The index cannot be read", (gitDir / "index").string());
     return session;
 }
 
+WorktreeSession::WorktreeSession(WorktreeSession&& other) noexcept
+    : m_repository(std::move(other.m_repository))
+    , m_folder(std::move(other.m_folder))
+    , m_index(std::move(other.m_index))
+    , m_indexTime(other.m_indexTime)
+    , m_lock(std::move(other.m_lock))
+    , m_hasCopy(std::exchange(other.m_hasCopy, false))
+{
+}
+
 WorktreeSession::~WorktreeSession()
 {
-    if (!m_lock)
-        return;
-    ::unlink(workingCopy(m_lock->path.parent_path()).c_str());
-    removeIfSame(*m_lock);
+    if (m_hasCopy)
+        (void)removeWorkingCopy(m_repository.gitDir());
 }
 
 bool WorktreeSession::isAsIndexed(const git_index_entry& entry, const struct stat& status) const
@@ -89,15 +113,22 @@ bool WorktreeSession::isAsIndexed(const git_index_entry& entry, const struct sta
 
 Result<void> WorktreeSession::publish()
 {
-    const fs::path gitDir = m_lock->path.parent_path();
+    const fs::path gitDir = m_repository.gitDir(), copy = workingCopy(gitDir);
     if (git_index_write(index()) < 0)
-        return libgitError("The index cannot be written", gitDir.string(), "Check the free space and the permissions");
-    if (::rename(workingCopy(gitDir).c_str(), (gitDir / "index").c_str()) < 0)
+        return libgitError("The index cannot be written", copy.string(), "Check the free space and the permissions");
+    if (auto synced = syncFile(copy); !synced)
+        return synced;
+    if (::rename(copy.c_str(), (gitDir / "index").c_str()) < 0)
         return storageError("The index cannot be put in place", gitDir / "index", errno);
-    auto synced = syncFolder(gitDir);
-    removeIfSame(*m_lock);
-    m_lock.reset();
-    return synced;
+    return syncFolder(gitDir);
+}
+
+Result<void> WorktreeSession::release()
+{
+    auto removed = removeWorkingCopy(m_repository.gitDir());
+    m_hasCopy = false;
+    auto released = m_lock.release();
+    return removed ? released : removed;
 }
 
 } // namespace espalier

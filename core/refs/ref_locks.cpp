@@ -1,7 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "core/refs/ref_locks.h"
 
+#include "core/git/files.h"
+#include "core/refs/ref_files.h"
 #include "core/refs/ref_name.h"
+
+#include <cerrno>
+
+#include <unistd.h>
 
 namespace espalier {
 
@@ -21,36 +27,23 @@ std::set<std::string> refNames(git_repository* handle)
     return names;
 }
 
-fs::path lockPath(git_repository* handle, const std::string& ref)
+fs::path lockPath(git_repository* handle, const std::string& ref) { return refFile(handle, ref).string() + ".lock"; }
+
+fs::path commonDirOf(git_repository* handle) { return git_repository_commondir(handle); }
+
+bool deletes(const RefMove& move) { return move.now.isZero(); }
+
+std::set<std::string> deletedOf(const std::vector<RefMove>& moves)
 {
-    const fs::path folder = ref == "HEAD" ? git_repository_path(handle) : git_repository_commondir(handle);
-    return folder / (ref + ".lock");
+    std::set<std::string> names;
+    for (const RefMove& move : moves)
+        if (deletes(move))
+            names.insert(move.name);
+    return names;
 }
 
-Result<void> moveOne(git_transaction* transaction, const RefMove& move, const std::string& line)
-{
-    const git_oid now = toGit(move.now);
-    const int code = move.now.isZero()
-                         ? git_transaction_remove(transaction, move.name.c_str())
-                         : git_transaction_set_target(transaction, move.name.c_str(), &now, nullptr, line.c_str());
-    if (code < 0)
-        return libgitError("The branch cannot be moved", shownRef(move.name));
-    return {};
-}
-
-Result<void> moveHead(git_transaction* transaction, const std::string& newHead, const std::string& line)
-{
-    int code = 0;
-    if (const auto id = Oid::parse(newHead)) {
-        const git_oid raw = toGit(*id);
-        code = git_transaction_set_target(transaction, "HEAD", &raw, nullptr, line.c_str());
-    } else {
-        code = git_transaction_set_symbolic_target(transaction, "HEAD", newHead.c_str(), nullptr, line.c_str());
-    }
-    if (code < 0)
-        return libgitError("HEAD cannot be moved", shownRef(newHead));
-    return {};
-}
+// What HEAD's file says.
+std::string headText(const std::string& newHead) { return (Oid::parse(newHead) ? newHead : "ref: " + newHead) + '\n'; }
 
 } // namespace
 
@@ -94,29 +87,32 @@ Result<void> checkMoves(git_repository* handle, const std::vector<RefMove>& move
 Result<RefLocks> RefLocks::take(git_repository* handle, const std::vector<RefMove>& moves,
                                 const std::optional<HeadMove>& headMove)
 {
-    RefLocks locks;
+    auto files = LockFiles::begin(commonDirOf(handle));
+    if (!files)
+        return std::unexpected(files.error());
+    RefLocks locks(std::move(*files));
     locks.m_handle = handle;
-    locks.m_newHead = headMove ? headMove->now : std::string();
     Phase first, update, head, last;
     head.head = headMove.has_value();
     std::set<std::string> coming;
     for (const RefMove& move : moves)
-        if (!move.now.isZero())
+        if (!deletes(move))
             coming.insert(move.name);
     for (const RefMove& move : moves) {
-        const bool makesRoom = move.now.isZero() && !inTheWay(coming, move.name).empty();
-        (makesRoom ? first : move.now.isZero() ? last : update).moves.push_back(move);
+        const bool makesRoom = deletes(move) && !inTheWay(coming, move.name).empty();
+        (makesRoom ? first : deletes(move) ? last : update).moves.push_back(move);
     }
     update.late = !first.moves.empty();
-    for (Phase* phase : {&first, &update, &head, &last}) {
-        if (phase->moves.empty() && !phase->head)
-            continue;
-        locks.m_phases.push_back(std::move(*phase));
-        if (locks.m_phases.back().late)
-            continue;
-        if (auto locked = locks.lock(locks.m_phases.back()); !locked)
+    for (Phase* phase : {&first, &update, &head, &last})
+        if (!phase->moves.empty() || phase->head)
+            locks.m_phases.push_back(std::move(*phase));
+    if (auto announced = locks.announce(headMove); !announced)
+        return std::unexpected(announced.error());
+    for (const Phase& phase : locks.m_phases)
+        if (auto locked = phase.late ? Result<void>() : locks.lock(phase); !locked)
             return std::unexpected(locked.error());
-    }
+    if (auto locked = locks.lockPacked(); !locked)
+        return std::unexpected(locked.error());
     if (auto checked = checkMoves(handle, moves); !checked)
         return std::unexpected(checked.error());
     if (!headMove)
@@ -133,72 +129,137 @@ Result<RefLocks> RefLocks::take(git_repository* handle, const std::vector<RefMov
     return locks;
 }
 
-Result<void> RefLocks::lock(Phase& phase)
+// All at once, so that the disk is waited for once; also what is locked late.
+Result<void> RefLocks::announce(const std::optional<HeadMove>& head)
 {
-    if (git_transaction_new(out(phase.transaction), m_handle) < 0)
-        return libgitError("The branches cannot be locked");
-    std::vector<std::string> names;
-    for (const RefMove& move : phase.moves)
-        names.push_back(move.name);
-    if (phase.head)
-        names.emplace_back("HEAD");
-    for (const std::string& name : names) {
-        const int code = git_transaction_lock_ref(phase.transaction.get(), name.c_str());
-        if (code == GIT_ELOCKED)
-            return fail(ErrorKind::Refused, "Another program is using the branch", shownRef(name),
-                        "Wait until it is done; if no git program is running, remove " +
-                            lockPath(m_handle, name).string());
-        if (code < 0)
-            return libgitError("The branch cannot be locked", shownRef(name),
-                               "Check the free space and the permissions of the repository's folder");
+    if (head) {
+        m_headBefore = head->before;
+        m_newHead = head->now == head->before.text ? std::string() : head->now;
     }
-    return {};
-}
-
-std::vector<fs::path> RefLocks::lockFiles() const
-{
-    std::vector<fs::path> files;
-    for (const Phase& phase : m_phases) {
-        if (!phase.transaction)
-            continue;
+    std::vector<LockFiles::Wanted> wanted;
+    std::set<std::string> deleted;
+    for (Phase& phase : m_phases) {
+        phase.first = wanted.size();
         for (const RefMove& move : phase.moves)
-            files.push_back(lockPath(m_handle, move.name));
+            wanted.push_back({lockPath(m_handle, move.name), deletes(move) ? "" : move.now.hex() + '\n'});
         if (phase.head)
-            files.push_back(lockPath(m_handle, "HEAD"));
+            wanted.push_back({lockPath(m_handle, "HEAD"), m_newHead.empty() ? "" : headText(m_newHead)});
+        deleted.merge(deletedOf(phase.moves));
     }
-    return files;
+    if (!deleted.empty()) {
+        m_packed = wanted.size();
+        wanted.push_back({commonDirOf(m_handle) / "packed-refs.lock", ""});
+    }
+    return m_locks.announce(wanted);
 }
 
-Result<void> RefLocks::finish(Phase& phase, const std::string& reflogLine)
+Result<void> RefLocks::lock(const Phase& phase)
+{
+    for (std::size_t i = 0; i < phase.moves.size() + (phase.head ? 1 : 0); ++i)
+        if (auto taken = m_locks.take(phase.first + i); !taken)
+            return taken;
+    return {};
+}
+
+// git packs refs whenever it likes: one that is not in packed-refs now may be there in a moment.
+Result<void> RefLocks::lockPacked()
+{
+    return m_packed && !m_locks.isTaken(*m_packed) ? m_locks.take(*m_packed) : Result<void>();
+}
+
+Result<void> RefLocks::writeLogs(const Phase& phase, const std::string& line)
 {
     for (const RefMove& move : phase.moves) {
-        if (auto moved = moveOne(phase.transaction.get(), move, reflogLine); !moved)
-            return moved;
+        if (deletes(move))
+            continue;
+        if (auto logged = appendReflog(m_handle, move.name, move.old, move.now, line); !logged)
+            return logged;
+        // HEAD moves with the branch that it names; where it will name another, that move is its own line.
+        if (m_newHead.empty() && move.name == m_headBefore.text)
+            if (auto logged = appendReflog(m_handle, "HEAD", move.old, move.now, line); !logged)
+                return logged;
     }
-    if (phase.head && !m_newHead.empty()) {
-        if (auto moved = moveHead(phase.transaction.get(), m_newHead, reflogLine); !moved)
-            return moved;
+    if (!phase.head || m_newHead.empty())
+        return {};
+    const auto id = Oid::parse(m_newHead);
+    auto after = id ? Result<Oid>(*id) : readRef(m_handle, m_newHead);
+    if (!after)
+        return std::unexpected(after.error());
+    return appendReflog(m_handle, "HEAD", m_headBefore.tip, *after, line);
+}
+
+Result<void> RefLocks::moveRef(std::size_t number, const std::string& name)
+{
+    const fs::path file = refFile(m_handle, name);
+    auto moved = m_locks.putInPlace(number, file);
+    std::error_code ignored;
+    // Folders that branches left which are gone: no ref is in them, else the names would stand in each other's way.
+    if (!moved && fs::is_directory(file, ignored) && removeEmptyTree(file))
+        moved = m_locks.putInPlace(number, file);
+    if (!moved)
+        return moved;
+    return syncFolder(file.parent_path());
+}
+
+// packed-refs first: an older value in it must not come to light when the ref's own file is gone.
+Result<void> RefLocks::removeRefs(const Phase& phase)
+{
+    const std::set<std::string> deleted = deletedOf(phase.moves);
+    if (deleted.empty())
+        return {};
+    if (auto locked = lockPacked(); !locked)
+        return locked;
+    const fs::path common = commonDirOf(m_handle);
+    auto rest = packedWithout(common, deleted);
+    if (!rest)
+        return std::unexpected(rest.error());
+    if (*rest) {
+        if (auto written = m_locks.write(*m_packed, **rest); !written)
+            return written;
+        if (auto placed = m_locks.putInPlace(*m_packed, common / "packed-refs"); !placed)
+            return placed;
+        if (auto synced = syncFolder(common); !synced)
+            return synced;
     }
-    if (git_transaction_commit(phase.transaction.get()) < 0)
-        return libgitError("The branch cannot be moved",
-                           phase.moves.empty() ? "HEAD" : shownRef(phase.moves.front().name),
-                           "Check the free space and the permissions of the repository's folder");
-    phase.transaction.reset();
-    // A reflog that stays behind would stand in the way of a branch below this name; git removes it too.
-    for (const RefMove& move : phase.moves) {
-        if (move.now.isZero())
-            git_reflog_delete(m_handle, move.name.c_str());
+    for (const std::string& name : deleted) {
+        const fs::path file = refFile(m_handle, name);
+        if (::unlink(file.c_str()) < 0 && errno != ENOENT && errno != ENOTDIR)
+            return storageError("The branch cannot be removed", file, errno);
+        if (auto removed = removeReflog(m_handle, name); !removed)
+            return removed;
+        std::error_code ignored;
+        if (fs::is_directory(file.parent_path(), ignored))
+            if (auto synced = syncFolder(file.parent_path()); !synced)
+                return synced;
     }
     return {};
+}
+
+Result<void> RefLocks::finish(const Phase& phase, const std::string& line)
+{
+    if (auto logged = writeLogs(phase, line); !logged)
+        return logged;
+    for (std::size_t i = 0; i < phase.moves.size(); ++i)
+        if (const RefMove& move = phase.moves[i]; !deletes(move))
+            if (auto moved = moveRef(phase.first + i, move.name); !moved)
+                return moved;
+    if (phase.head && !m_newHead.empty())
+        if (auto moved = moveRef(phase.first + phase.moves.size(), "HEAD"); !moved)
+            return moved;
+    return removeRefs(phase);
 }
 
 Result<void> RefLocks::commit(const std::string& reflogLine, const std::function<void(Step)>& passed)
 {
     const bool inSteps = std::ranges::any_of(m_phases, &Phase::late);
-    for (Phase& phase : m_phases) {
+    for (const Phase& phase : m_phases) {
         if (phase.late) {
             if (passed)
                 passed(Step::Deleted);
+            // A lock in the folder of an old name keeps the new one from taking the folder's place.
+            for (std::size_t i = 0; i < m_phases.front().moves.size(); ++i)
+                if (auto let = m_locks.letGo(m_phases.front().first + i); !let)
+                    return let;
             if (auto locked = lock(phase); !locked)
                 return locked;
         }

@@ -6,10 +6,10 @@
 //     locked->commit("espalier: replay topic/x");
 #pragma once
 
+#include "core/git/lock_files.h"
 #include "core/refs/head.h"
 #include "core/refs/ref_move.h"
 
-#include <filesystem>
 #include <functional>
 #include <optional>
 #include <string>
@@ -33,28 +33,37 @@ class RefLocks {
 
     // Locks every ref of `moves`, and HEAD when `head` is given, then compares their values: nothing that was read before
     // the locks is believed. A HEAD that is held keeps git from committing and checking out until this object goes.
+    // Refused when one moved or is locked by somebody else (the lock is named, see lockIsHeld). Errors: Storage.
     static Result<RefLocks> take(git_repository* handle, const std::vector<RefMove>& moves,
                                  const std::optional<HeadMove>& head = {});
     RefLocks(RefLocks&&) noexcept = default;
 
-    // For cleaning up after a crash.
-    std::vector<std::filesystem::path> lockFiles() const;
-    // All moves, then HEAD. When it fails, some may have moved.
+    // All moves, then HEAD, each with a line in its log. When it fails, some may have moved.
     Result<void> commit(const std::string& reflogLine, const std::function<void(Step)>& passed = {});
+    // Lets go of all locks. Errors: Storage, with the lock that stays behind until the next start.
+    Result<void> release() { return m_locks.release(); }
 
   private:
     // New and moved refs, HEAD and deletions go in this order, so that HEAD never names a ref that is not there.
     struct Phase {
         std::vector<RefMove> moves;
         bool head = false;
-        bool late = false; // a new name where an old one has to go first: it cannot be locked before
-        Handle<git_transaction> transaction;
+        bool late = false;     // a new name where an old one has to go first: it cannot be locked before
+        std::size_t first = 0; // the number of its first lock; HEAD's is the last
     };
-    RefLocks() = default;
-    Result<void> lock(Phase& phase);
-    Result<void> finish(Phase& phase, const std::string& reflogLine);
+    explicit RefLocks(LockFiles locks) : m_locks(std::move(locks)) {}
+    Result<void> announce(const std::optional<HeadMove>& head);
+    Result<void> lock(const Phase& phase);
+    Result<void> lockPacked();
+    Result<void> finish(const Phase& phase, const std::string& reflogLine);
+    Result<void> writeLogs(const Phase& phase, const std::string& reflogLine);
+    Result<void> moveRef(std::size_t number, const std::string& name);
+    Result<void> removeRefs(const Phase& phase);
     git_repository* m_handle = nullptr;
+    LockFiles m_locks;
     std::vector<Phase> m_phases;
+    std::optional<std::size_t> m_packed; // the number of the lock on packed-refs
+    Head m_headBefore;
     std::string m_newHead;
 };
 

@@ -1,0 +1,114 @@
+// SPDX-License-Identifier: MIT
+//
+// What only the window can do, from the command line, for the fault tests: as a command it resolves what is open, does one
+// operation of core, and says in one line when that fails.
+//
+//     fault_driver rename CLONE topic/x renamed
+#include "core/history/drift.h"
+#include "core/keep/apply.h"
+#include "core/keep/recover.h"
+#include "core/remotes/clean_up.h"
+#include "core/remotes/fetch.h"
+#include "core/settle/remembered.h"
+
+#include <cstdio>
+#include <iostream>
+#include <string>
+#include <vector>
+
+using namespace espalier;
+
+namespace {
+
+using Words = std::vector<std::string>;
+
+Result<void> settle(const Repository& repository, const std::string& branch, const std::string& onto)
+{
+    const std::string ref = "refs/heads/" + branch;
+    auto tip = repository.resolve(ref), base = repository.resolve(onto);
+    if (!tip || !base)
+        return std::unexpected(tip ? base.error() : tip.error());
+    const HunkDecision decision{Choice::YourCommit, {}};
+    auto saved = saveOpenSettlements(repository, {ref, *tip, *base}, Settlements().withDefault(Choice::YourCommit));
+    return saved ? remember(repository, *tip, decision) : saved;
+}
+
+Result<void> cleanUpBranch(const Repository& repository, const std::string& branch)
+{
+    auto snapshot = takeSnapshot(repository);
+    if (!snapshot)
+        return std::unexpected(snapshot.error());
+    EquivalenceCache cache;
+    auto found = findCleanUp(repository, *snapshot, cache);
+    if (!found)
+        return std::unexpected(found.error());
+    for (const CleanUpCandidate& candidate : *found) {
+        if (candidate.branch != branch)
+            continue;
+        auto gone = cleanUp(repository, candidate, true);
+        return gone ? Result<void>() : std::unexpected(gone.error());
+    }
+    return fail(ErrorKind::NotFound, "The branch has not landed", branch);
+}
+
+Result<void> perform(const Repository& repository, const Words& words)
+{
+    const std::string& name = words[0];
+    const auto done = [](const Result<Applied>& applied) -> Result<void> {
+        if (!applied)
+            return std::unexpected(applied.error());
+        for (const std::string& notice : applied->notices)
+            std::cerr << notice << '\n';
+        return {};
+    };
+    if (name == "check-out")
+        return done(checkOut(repository, words[2]));
+    if (name == "create") {
+        const auto at = repository.resolve(words[3]);
+        return at ? done(createBranch(repository, words[2], *at, true)) : std::unexpected(at.error());
+    }
+    if (name == "rename")
+        return done(renameBranch(repository, words[2], words[3]));
+    if (name == "delete")
+        return done(deleteBranch(repository, words[2]));
+    if (name == "forget")
+        return forgetEntry(repository, words[2]);
+    if (name == "clean-up")
+        return cleanUpBranch(repository, words[2]);
+    if (name == "settle")
+        return settle(repository, words[2], words[3]);
+    if (name == "fetch") {
+        auto fetched = fetchRemote(repository, words[2]);
+        if (!fetched)
+            return std::unexpected(fetched.error());
+        if (!fetched->notices.empty())
+            return fail(ErrorKind::Storage, fetched->notices.front());
+        return {};
+    }
+    return fail(ErrorKind::Usage, "There is no such operation", name);
+}
+
+int report(const std::string& line)
+{
+    std::fprintf(stderr, "espalier: %s\n", line.c_str());
+    return 2;
+}
+
+} // namespace
+
+int main(int argc, char** argv)
+{
+    const Words words(argv + 1, argv + argc);
+    if (words.size() < 2)
+        return report("fault_driver OPERATION CLONE [WORD…]");
+    const auto repository = Repository::open(words[1]);
+    if (!repository)
+        return report(repository.error().line());
+    const auto resolved = resolveOpenEntries(*repository);
+    if (!resolved)
+        return report(resolved.error().line());
+    if (!resolved->halfDone.empty())
+        return report(resolved->halfDone.front().line());
+    const auto done = perform(*repository, words);
+    return done ? 0 : report(done.error().line());
+}

@@ -1,0 +1,140 @@
+// SPDX-License-Identifier: MIT
+//
+// The short form of tests/faults/every-step and random-operations: every operation that writes, with a spread of its calls
+// gone wrong, beside other programs, on full disks. Which calls: by a seed, which is printed, so that over the runs all of
+// them come (FAULTS_SEED repeats a run). What it has to look like afterwards: fault_scene.h.
+#include "tests/faults/fault_scene.h"
+#include "tests/faults/random_rounds.h"
+
+#include <QRandomGenerator>
+#include <QtTest/QtTest>
+
+#include <set>
+#include <unistd.h>
+
+using namespace espalier::test;
+
+namespace {
+
+std::string joined(const std::vector<std::string>& lines)
+{
+    std::string text;
+    for (const std::string& line : lines)
+        text += line + '\n';
+    return text;
+}
+
+} // namespace
+
+class TestFaults : public QObject {
+    Q_OBJECT
+
+    unsigned m_seed = 0;
+    std::filesystem::path m_root;
+
+  private Q_SLOTS:
+    void initTestCase()
+    {
+        m_seed = qEnvironmentVariableIsSet("FAULTS_SEED") ? qEnvironmentVariable("FAULTS_SEED").toUInt()
+                                                          : QRandomGenerator::global()->bounded(1000U);
+        qInfo("FAULTS_SEED=%u", m_seed);
+        m_root = scratchFolder() / ("espalier-test-" + std::to_string(::getpid()));
+    }
+
+    void atSomeCalls_data()
+    {
+        QTest::addColumn<QString>("name");
+        for (const Operation& operation : operations())
+            QTest::newRow(operation.name.c_str()) << QString::fromStdString(operation.name);
+    }
+    void atSomeCalls()
+    {
+        QFETCH(QString, name);
+        FaultScene scene(m_root, operationNamed(name.toStdString()));
+        QVERIFY(scene.calls() > 3);
+        const std::vector<std::string> kinds{"kill", "fail:EIO", "kill", "tear:ENOSPC", "cut", "full"};
+        constexpr unsigned rounds = 6;
+        for (unsigned i = 0; i < rounds; ++i) {
+            const unsigned at = 1 + (m_seed * 7 + i * std::max(1U, scene.calls() / rounds)) % scene.calls();
+            const Fault fault{.below = {}, .at = at, .kind = kinds[i]};
+            const auto wrong = scene.round(fault);
+            QVERIFY2(wrong.empty(),
+                     (fault.kind + " at " + std::to_string(at) + " (" + scene.callNamed(at) + "): " + joined(wrong))
+                         .c_str());
+        }
+    }
+
+    void inTheRecoveryToo()
+    {
+        FaultScene scene(m_root, operationNamed("replay"));
+        for (unsigned i = 0; i < 4; ++i) {
+            const unsigned at = scene.calls() / 3 + (m_seed + i * 11) % (scene.calls() / 2);
+            const Fault first{.below = {}, .at = at, .kind = "kill"};
+            const Fault second{.below = {}, .at = 1 + (m_seed + i * 5) % 40, .kind = i % 2 ? "kill" : "fail:EIO"};
+            const auto wrong = scene.round(first, second);
+            QVERIFY2(wrong.empty(),
+                     (scene.callNamed(at) + ", then " + std::to_string(second.at) + ": " + joined(wrong)).c_str());
+        }
+    }
+
+    void besideOthers_data()
+    {
+        QTest::addColumn<QString>("name");
+        for (const auto& [name, command] : secondPrograms())
+            QTest::newRow(name.c_str()) << QString::fromStdString(name);
+    }
+    void besideOthers()
+    {
+        QFETCH(QString, name);
+        FaultScene scene(m_root, operationNamed(m_seed % 2 ? "replay" : "update-checked-out"));
+        for (unsigned i = 0; i < 3; ++i) {
+            const unsigned at = 1 + (m_seed * 3 + i * (scene.calls() / 3)) % scene.calls();
+            const auto wrong = scene.beside(at, secondPrograms().at(name.toStdString()));
+            QVERIFY2(wrong.empty(), (scene.callNamed(at) + ": " + joined(wrong)).c_str());
+        }
+    }
+
+    void onAFullDisk()
+    {
+        SmallDisk disk(m_root);
+        if (!disk.isThere())
+            QSKIP(disk.reason().c_str());
+        FaultScene scene(m_root / "small", operationNamed("replay"));
+        for (unsigned i = 0; i < 6; ++i) {
+            const std::size_t room = (m_seed % 5 + i * 5) * 4096;
+            const auto wrong = scene.withRoom(disk, room);
+            QVERIFY2(wrong.empty(), (std::to_string(room) + " bytes: " + joined(wrong)).c_str());
+        }
+    }
+
+    // What a power cut must not take: the new contents of a file of git's are on the disk before they get its name.
+    void flushedBeforeTheirName()
+    {
+        FaultScene scene(m_root, operationNamed("replay"));
+        std::set<std::string> written;
+        int renamed = 0;
+        for (const std::string& line : scene.callLog()) {
+            const auto parts = QString::fromStdString(line).split('\t');
+            const std::string call = parts.value(1).toStdString(), path = parts.value(2).toStdString();
+            const std::string to = parts.value(3).toStdString();
+            if (call == "write" || call == "mmap")
+                written.insert(path);
+            else if (call == "fsync")
+                written.erase(path);
+            else if (call == "rename" && to.find("/.git/") != std::string::npos) {
+                QVERIFY2(!written.contains(path), line.c_str());
+                ++renamed;
+            }
+        }
+        QVERIFY(renamed > 5);
+    }
+
+    void randomOnes()
+    {
+        const RandomReport report = randomOperations(m_root, 12, m_seed);
+        QVERIFY2(report.wrong.empty(), ("seed " + std::to_string(m_seed) + ": " + joined(report.wrong)).c_str());
+    }
+};
+
+QTEST_GUILESS_MAIN(TestFaults)
+#include "test_faults.moc"
