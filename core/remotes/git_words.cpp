@@ -206,7 +206,8 @@ std::string lockInTheWay(const GitWords& words)
         const std::size_t from = line.find(start), to = line.find(end);
         if (from == std::string::npos || to == std::string::npos || to < from)
             continue;
-        const fs::path lock = line.substr(from + start.size(), to + 5 - from - start.size());
+        constexpr std::size_t suffix = 5; // ".lock"
+        const fs::path lock = fs::path(line.substr(from + start.size(), to + suffix - from - start.size())).lexically_normal();
         const std::string age = ageOf(lock);
         if (age.empty())
             continue;

@@ -256,7 +256,7 @@ class Pusher {
             const RefAnswer answer = sent.answer(passage.order->ref);
             passage.reason = displayText(answer.reason, 500);
             passage.state = stateOf(passage, answer, after);
-            close(passage, answer);
+            close(passage);
         }
     }
 
@@ -290,7 +290,7 @@ class Pusher {
         return State::Unknown;
     }
 
-    void close(Passage& passage, const RefAnswer&)
+    void close(Passage& passage)
     {
         const PushOrder& order = *passage.order;
         if (passage.state == Passage::State::Untouched)
@@ -307,11 +307,11 @@ class Pusher {
             passage.notices.push_back("The push arrived, but the logbook cannot be written: " + done.error().line());
     }
 
-    // The tracking ref follows what was pushed, as after a fetch. Not where pushes go elsewhere than fetches come from.
+    // The tracking ref follows what was pushed, as after a fetch; git does so whatever the push's address is.
     void followPush(const PushOrder& order)
     {
         const std::string tracking = trackingRef(m_repository, m_remote, order.ref);
-        if (tracking.empty() || !std::ranges::contains(m_sides, m_way->address()))
+        if (tracking.empty())
             return;
         if (order.now.isZero()) {
             git_reference_remove(raw(m_repository), tracking.c_str());
@@ -387,13 +387,14 @@ class Pusher {
             if (!passage.reason.empty() && !reasons.contains(passage.reason))
                 add(reasons, passage.reason);
         }
-        for (const std::string& said : m_notices)
-            reasons += (reasons.empty() ? "" : " / ") + said;
         Error error = m_error.value_or(Error{ErrorKind::Network, "The push failed", {}, {}});
+        // Of a lock that is in the way, git's own many words say less than the remedy that stands there already.
+        const bool lock = error.what.contains("a lock file is there");
+        for (const std::string& said : m_notices)
+            reasons += lock ? "" : (reasons.empty() ? "" : " / ") + said;
         const std::string open = shown(m_remote) + " may have taken it already; fetch, and it shows";
         if (error.kind == ErrorKind::Cancelled)
             return cancelled(open).error();
-        const bool lock = error.what.contains("a lock file is there");
         if (!unknown || refused) {
             const bool moved = reasons.starts_with("stale info") || reasons.contains("fetch first");
             error.kind = ErrorKind::Refused;

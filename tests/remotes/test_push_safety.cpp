@@ -1,0 +1,262 @@
+// SPDX-License-Identifier: MIT
+//
+// What a push must never lose or say wrongly: a foreign tip, an entry whose fate is not known yet, several branches of which some
+// arrive; locks in the way; a push while nobody has git. The reference is git itself.
+#include "core/keep/open_entries.h"
+#include "core/remotes/fetch.h"
+#include "core/remotes/push.h"
+#include "tests/support/remote_scene.h"
+
+#include <QDir>
+#include <QFile>
+#include <QtTest/QtTest>
+
+#include <array>
+#include <chrono>
+#include <thread>
+
+using namespace espalier;
+using namespace espalier::test;
+
+namespace {
+
+Oid oid(const std::string& hex) { return Oid::parse(hex).value(); }
+QString text(const std::string& id) { return QString::fromStdString(id); }
+template <typename T> std::string whyNot(const Result<T>& result)
+{
+    return result ? std::string("it was done") : result.error().line();
+}
+
+// An entry of a push that broke off, `minutes` ago.
+LogbookEntry brokenOff(const RemoteScene& scene, const std::string& old, const std::string& now, int minutes)
+{
+    LogbookEntry entry;
+    entry.kind = EntryKind::Push;
+    entry.title = "Push topic/x to origin";
+    entry.remote = "origin";
+    entry.moves = {{"refs/heads/topic/x", oid(old), oid(now)}};
+    const Repository clone = scene.repo.open();
+    LogbookEntry begun = beginEntry(clone, entry).value();
+    const std::filesystem::path file = logbookFolder(clone) / (begun.id + ".json");
+    QFile stored(QString::fromStdString(file.string()));
+    if (!stored.open(QIODevice::ReadWrite))
+        QTest::qFail("the entry is not there", __FILE__, __LINE__);
+    QByteArray json = stored.readAll();
+    json.replace(QByteArray::number(qlonglong(begun.when)), QByteArray::number(qlonglong(begun.when - minutes * 60)));
+    stored.seek(0);
+    stored.write(json);
+    stored.resize(json.size());
+    return begun;
+}
+
+} // namespace
+
+class TestPushSafety : public QObject {
+    Q_OBJECT
+
+  private Q_SLOTS:
+    // The fork has moved and the program that moved it died before it could say so: on disk as on a server.
+    void aForeignTipIsKeptUntilTheForkIsKnown()
+    {
+        RemoteScene scene;
+        const std::string foreign = scene.strangerPushes();
+        scene.replayTopic();
+        scene.writeScript(scene.fork + "/hooks/post-receive", "#!/bin/sh\nkill -KILL $PPID\n");
+        const auto pushed = push(scene.repo.open(), {"topic/x", "origin", oid(foreign)});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
+        QVERIFY(fetchRemote(scene.repo.open(), "origin"));
+        scene.repo.git({"reflog", "expire", "--expire=now", "--all"});
+        scene.repo.git({"gc", "--quiet", "--prune=now"});
+        scene.repo.git({"cat-file", "-e", text(foreign)});
+        const auto back = restorePush(scene.repo.open(), pushed->entry.id);
+        QVERIFY2(!back || scene.forkAt("topic/x") == foreign, whyNot(back).c_str());
+    }
+
+    // What stands on the fork now tells what became of a push that broke off.
+    void whatBecameOfIt_data()
+    {
+        QTest::addColumn<int>("stands"); // 0: as before, 1: what was pushed, 2: a commit on top of that, 3: one on top of the old
+        QTest::addColumn<int>("minutes");
+        QTest::addColumn<int>("state");
+        QTest::newRow("as before, just now") << 0 << 0 << int(EntryState::Begun);
+        QTest::newRow("as before, long ago") << 0 << 60 << int(EntryState::Undone);
+        QTest::newRow("arrived") << 1 << 0 << int(EntryState::Done);
+        QTest::newRow("arrived, and gone on from") << 2 << 0 << int(EntryState::Done);
+        QTest::newRow("somebody else was first") << 3 << 0 << int(EntryState::Undone);
+    }
+    void whatBecameOfIt()
+    {
+        QFETCH(int, stands);
+        QFETCH(int, minutes);
+        QFETCH(int, state);
+        RemoteScene scene;
+        scene.replayTopic();
+        const LogbookEntry entry = brokenOff(scene, scene.topic[1], scene.replayed[1], minutes);
+        if (stands == 1 || stands == 2)
+            scene.repo.git({"push", "--quiet", "--force", scene.fork, "topic/x"});
+        if (stands >= 2)
+            scene.strangerPushes();
+        const auto fetched = fetchRemote(scene.repo.open(), "origin");
+        QVERIFY2(fetched, whyNot(fetched).c_str());
+        QCOMPARE(int(findEntry(scene.repo.open(), entry.id)->state), state);
+        scene.repo.git({"rev-parse", text(keptRef(entry.id, 0))});
+    }
+
+    // A second program fetches while the push is on its way: the entry is the pusher's to close.
+    void anotherFetchLeavesThePushAlone()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        const QString marker = scene.repo.outside() + "/begun", go = scene.repo.outside() + "/go";
+        scene.writeScript(scene.fork + "/hooks/pre-receive", ("#!/bin/sh\ntouch '" + marker + "'\nwhile [ ! -e '" + go +
+                                                              "' ]; do sleep 0.02; done\n")
+                                                                 .toUtf8());
+        std::atomic<int> state = -1;
+        const std::jthread second([&](std::stop_token ended) {
+            while (!QFile::exists(marker) && !ended.stop_requested())
+                std::this_thread::yield();
+            const Repository clone = scene.repo.open();
+            if (fetchRemote(clone, "origin"))
+                state = int(readLogbook(clone)->front().state);
+            QFile file(go);
+            (void)file.open(QIODevice::WriteOnly);
+        });
+        const auto pushed = push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QCOMPARE(int(state), int(EntryState::Begun));
+        QCOMPARE(findEntry(scene.repo.open(), pushed->entry.id)->state, EntryState::Done);
+    }
+
+    void aForkThatSaysNoFailsTheUpdate()
+    {
+        RemoteScene scene;
+        scene.writeScript(scene.fork + "/hooks/pre-receive", "#!/bin/sh\necho 'closed today' >&2\nexit 1\n");
+        const GitRun run = runProgram(ESPALIER_PROGRAM, {"update", scene.repo.path()}, scene.repo.path());
+        QCOMPARE(run.exitCode, 1);
+        QVERIFY2(run.err.contains("closed today"), run.err.constData());
+        QCOMPARE(scene.repo.git({"rev-parse", "main"}), scene.main);
+        QVERIFY(QFile::remove(scene.fork + "/hooks/pre-receive"));
+        QCOMPARE(runProgram(ESPALIER_PROGRAM, {"update", scene.repo.path()}, scene.repo.path()).exitCode, 0);
+        QCOMPARE(scene.forkAt("main"), scene.main);
+    }
+
+    // A lock that a crash left in the fork: named, with its age and whether anybody holds it.
+    void locksAreNamed()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        const QString lock = scene.fork + "/refs/heads/topic/x.lock";
+        QFile stale(lock);
+        QVERIFY(QDir().mkpath(scene.fork + "/refs/heads/topic") && stale.open(QIODevice::WriteOnly));
+        QVERIFY(stale.setFileTime(QDateTime::currentDateTime().addSecs(-3 * 3600), QFileDevice::FileModificationTime));
+        const auto held = push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])});
+        QVERIFY(!held);
+        QVERIFY2(held.error().line().contains("has it open"), held.error().line().c_str());
+        stale.close();
+        const auto pushed = push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])});
+        QVERIFY(!pushed);
+        const std::string line = pushed.error().line();
+        QVERIFY2(line.contains(lock.toStdString()) && line.contains("3 hours old") && line.contains("remove it"),
+                 line.c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+        QCOMPARE(readLogbook(scene.repo.open())->size(), std::size_t(0));
+        QVERIFY(QFile::remove(lock));
+        QVERIFY(push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])}));
+    }
+
+    void severalBranchesTogether_data()
+    {
+        QTest::addColumn<bool>("atomic");
+        QTest::addColumn<bool>("refused");
+        QTest::newRow("all") << true << false;
+        QTest::newRow("none") << true << true;
+        QTest::newRow("one by one") << false << false;
+        QTest::newRow("one of them") << false << true;
+    }
+    void severalBranchesTogether()
+    {
+        QFETCH(bool, atomic);
+        QFETCH(bool, refused);
+        RemoteScene scene;
+        scene.replayTopic();
+        scene.repo.git({"branch", "topic/below", text(scene.replayed[0])});
+        if (!atomic)
+            scene.gitIn(scene.fork, {"config", "receive.advertiseAtomic", "false"});
+        if (refused)
+            scene.writeScript(scene.fork + "/hooks/update",
+                              "#!/bin/sh\n[ \"$1\" != refs/heads/topic/x ] || { echo 'not this one' >&2; exit 1; }\n");
+        const std::array requests{PushRequest{"topic/below", "origin", Oid{}},
+                                  PushRequest{"topic/x", "origin", oid(scene.topic[1])}};
+        const auto pushed = pushAll(scene.repo.open(), requests);
+        const auto entries = readLogbook(scene.repo.open());
+        if (!refused) {
+            QVERIFY2(pushed, whyNot(pushed).c_str());
+            QCOMPARE(pushed->size(), std::size_t(2));
+            QCOMPARE(scene.forkAt("topic/below"), scene.replayed[0]);
+            QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
+            QCOMPARE(entries->size(), std::size_t(2));
+            const bool said = std::ranges::any_of(
+                pushed->front().notices, [](const std::string& notice) { return notice.contains("one by one"); });
+            QCOMPARE(said, !atomic);
+            for (const Pushed& one : *pushed)
+                QVERIFY(restorePush(scene.repo.open(), one.entry.id));
+            QCOMPARE(scene.forkAt("topic/below"), std::string());
+            QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+            return;
+        }
+        QVERIFY(!pushed);
+        QVERIFY2(pushed.error().line().contains("not this one"), pushed.error().line().c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+        QCOMPARE(scene.forkAt("topic/below"), atomic ? std::string() : scene.replayed[0]);
+        QCOMPARE(entries->size(), std::size_t(atomic ? 0 : 1));
+        if (!atomic)
+            QVERIFY2(pushed.error().line().contains("Pushed all the same: topic/below"), pushed.error().line().c_str());
+    }
+
+    // One of them moved since it was looked at: none goes.
+    void oneLeaseForEach()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        scene.repo.git({"branch", "topic/below", text(scene.replayed[0])});
+        const std::string foreign = scene.strangerPushes();
+        const std::array requests{PushRequest{"topic/below", "origin", Oid{}},
+                                  PushRequest{"topic/x", "origin", oid(scene.topic[1])}};
+        QVERIFY(!pushAll(scene.repo.open(), requests));
+        QCOMPARE(scene.forkAt("topic/below"), std::string());
+        QCOMPARE(scene.forkAt("topic/x"), foreign);
+    }
+
+    // Without git: libgit2's own ways, with a line that says what does not hold; a push into a repository on disk is not dared.
+    void withoutGit()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        const QByteArray path = qgetenv("PATH");
+        const Repository clone = scene.repo.open();
+        qputenv("PATH", "/nowhere");
+        const auto fetched = fetchRemote(clone, "origin");
+        const auto pushed = push(clone, {"topic/x", "origin", oid(scene.topic[1])});
+        const auto cloned = cloneRepository(scene.upstream.toStdString(), (scene.repo.outside() + "/new").toStdString());
+        qputenv("PATH", path);
+        QVERIFY2(fetched, whyNot(fetched).c_str());
+        QVERIFY2(fetched->line().contains("No git"), fetched->line().c_str());
+        QCOMPARE(scene.repo.git({"rev-parse", "refs/remotes/origin/topic/x"}), scene.topic[1]);
+        QVERIFY(!pushed);
+        QVERIFY2(pushed.error().line().contains("Install git"), pushed.error().line().c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+        QVERIFY2(cloned, whyNot(cloned).c_str());
+    }
+};
+
+int main(int argc, char** argv)
+{
+    const QTemporaryDir home;
+    qputenv("HOME", home.path().toUtf8());
+    QCoreApplication app(argc, argv);
+    TestPushSafety test;
+    return QTest::qExec(&test, argc, argv);
+}
+
+#include "test_push_safety.moc"
