@@ -45,7 +45,7 @@ function(espalier_app_settings target)
     target_link_libraries(${target} PRIVATE nlohmann_json::nlohmann_json)
     return()
   endif()
-  target_link_libraries(${target} PUBLIC Qt6::Core Qt6::Gui Qt6::Widgets Qt6::Concurrent Qt6::Svg
+  target_link_libraries(${target} PUBLIC Qt6::Core Qt6::Gui Qt6::Widgets Qt6::Svg
                                          KF6::SyntaxHighlighting)
   # No implicit conversion from bytes: text out of a repository goes through support/text.h, which says how.
   target_compile_definitions(${target} PUBLIC QT_NO_CAST_FROM_BYTEARRAY QT_NO_CAST_TO_ASCII QT_NO_KEYWORDS)

@@ -9,11 +9,12 @@
 
 namespace espalier {
 
-// Whether the first argument names a command, or asks for help or the version.
+// Whether this is for runCommand(): the first argument names a command, asks for help or the version, or is a slip that
+// opens no window (an option, or a word that is no folder).
 bool isCommand(int argc, char** argv);
 
 // Exit status: 0 done (a dry run: clean), 1 a dry run has conflicts or a check refused, 2 an error, with one line on
-// standard error.
+// standard error; also when standard output did not take the answer.
 int runCommand(int argc, char** argv);
 
 } // namespace espalier

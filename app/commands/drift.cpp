@@ -2,40 +2,11 @@
 #include "core/history/drift.h"
 #include "app/commands/command.h"
 #include "core/git/text.h"
-#include "core/history/equivalence.h"
-#include "core/replay/batch.h"
+#include "core/replay/forecast.h"
 
 namespace espalier {
 
 namespace {
-
-// The slow columns, for the clone's own branches only.
-struct Outlook {
-    std::optional<Landed> landed;
-    std::optional<Forecast> forecast;
-};
-
-Outlook outlookOf(const Repository& repository, const Snapshot& snapshot, const Ref& ref, Batch& batch,
-                  EquivalenceCache& cache)
-{
-    Outlook outlook;
-    const Ref* mainLine = snapshot.mainLineRef();
-    if (!mainLine || ref.row == noRow || mainLine->row == noRow)
-        return outlook;
-    if (auto landed = findLanded(repository, snapshot, ref.row, mainLine->row, cache))
-        outlook.landed = *landed;
-    Forecast forecast;
-    if (ref.tip == mainLine->tip)
-        forecast.kind = Forecast::Nothing;
-    else if (snapshot.history.isAncestor(ref.row, mainLine->row))
-        forecast.kind = Forecast::FastForward;
-    else if (auto run = batch.run(ref.tip, mainLine->tip))
-        forecast = forecastOf(*run);
-    else
-        forecast.reason = run.error().line();
-    outlook.forecast = forecast;
-    return outlook;
-}
 
 std::string_view forecastName(Forecast::Kind kind)
 {
@@ -62,30 +33,27 @@ nlohmann::json jsonForecast(const std::optional<Forecast>& forecast)
     return {{"outcome", forecastName(forecast->kind)}, {"hunks", forecast->hunks}, {"files", forecast->files}};
 }
 
-std::string describe(const Outlook& outlook)
+std::string describe(const std::optional<Forecast>& forecast)
 {
-    if (outlook.landed && outlook.landed->wholly() && outlook.landed->ahead > 0)
-        return outlook.landed->squash ? "landed as " + outlook.landed->squash->brief() : "landed";
-    if (!outlook.forecast)
+    if (!forecast)
         return {};
-    switch (outlook.forecast->kind) {
+    switch (forecast->kind) {
     case Forecast::Clean:
         return "lands clean";
     case Forecast::Conflicts:
-        return counted(outlook.forecast->hunks, "hunk", "hunks") + " in " +
-               counted(outlook.forecast->files, "file", "files");
+        return counted(forecast->hunks, "hunk", "hunks") + " in " + counted(forecast->files, "file", "files");
     case Forecast::FastForward:
         return "fast-forward";
     case Forecast::Nothing:
         return "up to date";
     case Forecast::Landed:
-        return "landed";
+        return forecast->landedAs ? "landed as " + forecast->landedAs->brief() : "landed";
     default:
-        return outlook.forecast->reason;
+        return forecast->reason;
     }
 }
 
-nlohmann::json jsonRow(const Snapshot& snapshot, const BranchDrift& branch, const Outlook& outlook)
+nlohmann::json jsonRow(const Snapshot& snapshot, const BranchDrift& branch, const std::optional<Forecast>& forecast)
 {
     const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
     const Ref* copy = ref.kind == RefKind::Branch ? snapshot.forkCopy(ref.branch) : nullptr;
@@ -94,9 +62,9 @@ nlohmann::json jsonRow(const Snapshot& snapshot, const BranchDrift& branch, cons
             {"tip", jsonId(ref.tip)},
             {"ahead", branch.ahead},
             {"behind", branch.behind},
-            {"landed", outlook.landed ? nlohmann::json(outlook.landed->commits.size()) : nlohmann::json()},
+            {"landed", forecast ? nlohmann::json(forecast->landed) : nlohmann::json()},
             {"forkTip", copy ? jsonId(copy->tip) : nlohmann::json()},
-            {"forecast", jsonForecast(outlook.forecast)}};
+            {"forecast", jsonForecast(forecast)}};
 }
 
 } // namespace
@@ -113,27 +81,33 @@ Result<ExitStatus> runDrift(const Arguments& arguments)
     const auto drift = computeDrift(*snapshot, all ? DriftScope::AllRefs : DriftScope::Branches);
     if (!drift)
         return std::unexpected(drift.error());
-    EquivalenceCache cache;
-    Batch batch(*repository);
+    std::map<int, Forecast> known;
+    if (!all && !arguments.has("no-forecast")) {
+        const auto deliver = [&](int ref, const Forecast& forecast) { known.emplace(ref, forecast); };
+        if (auto done = forecasts(*repository, **snapshot, {}, deliver); !done)
+            return std::unexpected(done.error());
+    }
     const bool json = arguments.has("json");
     nlohmann::json rows = nlohmann::json::array();
     for (const BranchDrift& branch : drift->branches) {
         const Ref& ref = (*snapshot)->refs[std::size_t(branch.ref)];
-        Outlook outlook;
-        if (!all && ref.kind == RefKind::Branch && !arguments.has("no-forecast"))
-            outlook = outlookOf(*repository, **snapshot, ref, batch, cache);
+        const auto found = known.find(branch.ref);
+        const auto forecast = found == known.end() ? std::nullopt : std::optional(found->second);
         if (json) {
-            rows.push_back(jsonRow(**snapshot, branch, outlook));
+            rows.push_back(jsonRow(**snapshot, branch, forecast));
             continue;
         }
-        const std::string text = describe(outlook);
+        const std::string text = describe(forecast);
         char numbers[64];
         std::snprintf(numbers, sizeof numbers, "%6u behind %6u ahead  ", branch.behind, branch.ahead);
         printLine(numbers + ref.shortName + (text.empty() ? text : "  (" + text + ")"));
     }
     if (json)
         printJson(rows);
-    return exitDone;
+    // What is not there cannot be counted: the answer is not the whole.
+    for (const std::string& line : (*snapshot)->damage)
+        printNotices({line + " git fsck tells more"});
+    return (*snapshot)->damage.empty() ? exitDone : exitError;
 }
 
 } // namespace espalier

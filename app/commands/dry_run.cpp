@@ -3,6 +3,7 @@
 #include "app/commands/interrupt.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
+#include "core/refs/ref_name.h"
 #include "core/replay/batch.h"
 #include "core/replay/commit_table.h"
 #include "core/replay/json.h"
@@ -39,6 +40,10 @@ void printRun(const DryRun& run)
         if (commit.losesSignature)
             printLine("       its signature will be lost");
     }
+    for (const std::string& line : run.notAsGitLines())
+        printLine("Not as git: " + line + (line.contains("driver") ? " (--run-drivers runs it)." : "."));
+    for (const auto& [branch, tip] : run.stackedTips)
+        printLine("Its branch " + shortBranchName(branch) + " moves along, to " + tip.brief() + ".");
     if (run.newTip)
         printLine("Clean. The new tip would be " + run.newTip->hex() + ".");
     else
@@ -46,10 +51,11 @@ void printRun(const DryRun& run)
 }
 
 // Whom a dry run of a bare tip names; it is never written, so a missing identity is no reason to refuse.
-Person committerOf(const Repository& repository)
+Result<Person> committerOf(const Repository& repository)
 {
-    const Identity who = committerIdentity(repository).value_or(Identity{"nobody", "nobody@invalid"});
-    return {who.name, who.email, std::time(nullptr), 0};
+    if (!committerIdentity(repository))
+        return Person{"nobody", "nobody@invalid", std::time(nullptr), 0};
+    return committerNow(repository);
 }
 
 // What `--branch B --onto N` means: a branch of the clone, else any name that stands for a commit.
@@ -67,15 +73,18 @@ Result<Plan> planFrom(const Repository& repository, const Arguments& arguments, 
     const auto snapshot = takeSnapshot(repository);
     if (!snapshot)
         return std::unexpected(snapshot.error());
-    const std::string full = branch->starts_with("refs/") ? *branch : "refs/heads/" + *branch;
+    const std::string full = branch->starts_with("refs/") ? *branch : branchRef(*branch);
     if ((*snapshot)->findRef(full) || needsBranch)
         return planBranch(repository, **snapshot, full, *onto, *ontoName);
     const auto tip = repository.resolve(*branch);
     if (!tip)
         return std::unexpected(tip.error());
+    const auto committer = committerOf(repository);
+    if (!committer)
+        return std::unexpected(committer.error());
     ObjectStore store(repository);
     CommitTable table(repository);
-    auto plan = planTip(store, table, *tip, *onto, committerOf(repository));
+    auto plan = planTip(store, table, *tip, *onto, *committer);
     if (plan) {
         plan->label = *branch;
         plan->ontoLabel = *ontoName;
@@ -132,10 +141,12 @@ Result<ExitStatus> runDryRun(const Arguments& arguments)
         return std::unexpected(repository.error());
     if (arguments.has("batch"))
         return runBatchLines(*repository, arguments);
-    const auto plan = planFrom(*repository, arguments, false);
+    auto plan = planFrom(*repository, arguments, false);
     if (!plan)
         return std::unexpected(plan.error());
-    const auto run = dryRun(*repository, *plan);
+    plan->runDrivers = arguments.has("run-drivers");
+    const Interrupt interrupt;
+    const auto run = dryRun(*repository, *plan, {}, interrupt.progress());
     if (!run)
         return std::unexpected(run.error());
     if (arguments.has("json"))
@@ -158,15 +169,20 @@ Result<ExitStatus> runReplay(const Arguments& arguments)
     const auto repository = Repository::open(arguments.word(0));
     if (!repository)
         return std::unexpected(repository.error());
-    const auto plan = planFrom(*repository, arguments, true);
+    auto plan = planFrom(*repository, arguments, true);
     if (!plan)
         return std::unexpected(plan.error());
+    plan->runDrivers = arguments.has("run-drivers");
     const Interrupt interrupt;
     const auto run = dryRun(*repository, *plan, settlements, interrupt.progress());
     if (!run)
         return std::unexpected(run.error());
     std::string entry;
     std::vector<std::string> notices;
+    // What is written is what git would write, or what the user has asked for.
+    if (const auto lines = run->notAsGitLines(); run->clean && !lines.empty() && !arguments.has("by-lines"))
+        return fail(ErrorKind::Refused, "Nothing was changed, since git would merge another way", lines.front(),
+                    "--run-drivers runs the merge drivers of your configuration; --by-lines takes it as it is");
     if (run->clean) {
         const auto rewrite = makeRewrite(*run);
         if (!rewrite)

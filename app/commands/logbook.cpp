@@ -142,7 +142,8 @@ static Result<std::optional<Oid>> checkedTip(const Repository& repository, const
             lines.push_back("    and " + std::to_string(branch.count - branch.newest.size()) + " more");
         printNotices(lines);
         return fail(ErrorKind::Refused, "The branch moved since the push that is to be taken back", branch.name,
-                    "To overwrite it all the same: espalier restore PATH " + entry.id + " --expect " + branch.now.hex());
+                    "To overwrite it all the same: espalier restore PATH " + entry.id + " --expect " +
+                        branch.now.hex());
     }
     return std::optional<Oid>();
 }

@@ -28,6 +28,9 @@ Result<ExitStatus> runUpdate(const Arguments& arguments)
         for (const std::string& line : report->lines)
             printLine(line);
     }
+    // What was asked for is not done while the fork has not got it.
+    if (report->notPushed)
+        return std::unexpected(*report->notPushed);
     return report->ownCommits == 0 ? exitDone : exitNo;
 }
 

@@ -5,7 +5,6 @@
 #include "app/support/text.h"
 #include "app/support/work.h"
 #include "core/git/text.h"
-#include "core/history/equivalence.h"
 
 #include <QHBoxLayout>
 #include <QHeaderView>
@@ -19,14 +18,16 @@ namespace {
 
 enum Column { Branch, How, InClone, OnFork };
 
-QString howItLanded(const CleanUpCandidate& candidate)
+QString howItLanded(const Forecast& landed)
 {
-    if (candidate.landed.merged)
+    if (landed.kind == Forecast::FastForward)
         return CleanUpPage::tr("merged: the main line reaches its tip");
-    if (candidate.landed.squash)
-        return CleanUpPage::tr("landed as one commit, %1").arg(toText(candidate.landed.squash->brief()));
-    return CleanUpPage::tr("landed, %1 under other ids")
-        .arg(toText(counted(candidate.landed.commits.size(), "commit", "commits")));
+    if (landed.landedAs)
+        return CleanUpPage::tr("landed as one commit, %1").arg(toText(landed.landedAs->brief()));
+    if (landed.empty == 0)
+        return CleanUpPage::tr("landed, %1 under other ids").arg(toText(counted(landed.landed, "commit", "commits")));
+    return CleanUpPage::tr("nothing is left of it: what %1 would change is on the main line")
+        .arg(toText(counted(landed.empty + landed.landed, "commit", "commits")));
 }
 
 } // namespace
@@ -90,8 +91,7 @@ void CleanUpPage::reload()
             auto repository = Repository::open(snapshot->path);
             if (!repository)
                 return std::unexpected(repository.error());
-            EquivalenceCache cache;
-            return findCleanUp(*repository, snapshot, cache, progress);
+            return findCleanUp(*repository, snapshot, progress);
         },
         [this, snapshot](Result<std::vector<CleanUpCandidate>> found) {
             if (snapshot != m_session->snapshot())
@@ -112,7 +112,7 @@ void CleanUpPage::fill()
         for (const CleanUpCandidate& candidate : m_candidates) {
             auto* item = new QTreeWidgetItem(m_list);
             item->setText(Branch, toText(candidate.branch));
-            item->setText(How, howItLanded(candidate));
+            item->setText(How, howItLanded(candidate.landed));
             if (candidate.checkedOut) {
                 item->setText(InClone, tr("checked out"));
                 item->setToolTip(InClone, tr("Check out another branch first."));

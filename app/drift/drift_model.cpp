@@ -187,22 +187,15 @@ void DriftModel::describeForecast(DriftRow& row) const
     // What is not known yet, or was true of what stood here before, is not shown as if it were so.
     const auto& refs = m_session->snapshot()->refs;
     const auto at = std::size_t(row.refIndex);
-    row.forecastOld = at < refs.size() && refs[at].kind == RefKind::Branch && m_session->isForecastOld(row.ref);
+    row.forecastOld = at < refs.size() && Session::isForecast(refs[at]) && m_session->isForecastOld(row.ref);
     if (!row.forecastOld)
         return;
-    row.forecast = row.forecast.isEmpty() ? QStringLiteral("…") : QStringLiteral("… ") + row.forecast;
+    row.forecast = row.forecast.isEmpty() ? tr("not computed yet") : QStringLiteral("… ") + row.forecast;
     row.forecastTone = DriftTone::Quiet;
 }
 
 void DriftModel::tellForecast(DriftRow& row) const
 {
-    const std::optional<Landed> landed = m_session->landed(row.ref);
-    if (landed && landed->wholly() && row.ahead > 0) {
-        row.landed = true;
-        row.forecast = landed->squash ? tr("landed as %1").arg(toText(landed->squash->brief())) : tr("landed");
-        row.forecastTone = DriftTone::Quiet;
-        return;
-    }
     const Forecast forecast = m_session->forecast(row.ref);
     row.landed = false;
     row.forecastTone = DriftTone::Plain;
@@ -219,7 +212,7 @@ void DriftModel::tellForecast(DriftRow& row) const
         row.forecast = tr("✓ fast-forward");
         break;
     case Forecast::Landed:
-        row.forecast = tr("landed");
+        row.forecast = forecast.landedAs ? tr("landed as %1").arg(toText(forecast.landedAs->brief())) : tr("landed");
         row.landed = row.ahead > 0;
         row.forecastTone = DriftTone::Quiet;
         break;

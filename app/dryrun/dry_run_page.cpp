@@ -10,6 +10,7 @@
 #include "app/support/theme.h"
 #include "app/support/work.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 
 #include <QAction>
 #include <QBoxLayout>
@@ -125,7 +126,7 @@ void DryRunPage::Private::updateTexts()
     if (hasStacked && plan) {
         QStringList names;
         for (const StackedBranch& branch : stacked)
-            names << toText(std::string_view(branch.ref).substr(branch.ref.starts_with("refs/heads/") ? 11 : 0));
+            names << toText(branchOrRef(branch.ref));
         carryStacked->setText(tr("Carry %1 along").arg(toCaption(names.join(QLatin1String(", ")))));
         carryStacked->setChecked(!plan->stacked.empty());
     }

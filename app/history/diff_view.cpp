@@ -76,8 +76,9 @@ void DiffView::show(const FileChange& file)
     else if (file.tooBig)
         m_note = tr("This change is too big to be shown line by line.");
     else if (file.hunks.empty())
-        m_note = file.oldMode != file.newMode && file.oldId == file.newId ? tr("Only the file's mode changed.")
-                                                                          : tr("No line changed.");
+        m_note = file.before.mode != file.after.mode && file.before.id == file.after.id
+                     ? tr("Only the file's mode changed.")
+                     : tr("No line changed.");
     else
         m_lines = linesOf(file);
     fill();

@@ -4,6 +4,7 @@
 #include "app/history/graph_drag.h"
 #include "app/history/words.h"
 #include "app/support/text.h"
+#include "core/refs/ref_name.h"
 
 #include <QClipboard>
 #include <QGuiApplication>
@@ -95,7 +96,7 @@ void RowMenu::addForkVersions(const Snapshot& snapshot, Row row, int ref)
         if (each.branch.empty() || each.kind == RefKind::Tag)
             continue;
         const Ref* fork = snapshot.forkCopy(each.branch);
-        const Ref* own = snapshot.findRef("refs/heads/" + each.branch);
+        const Ref* own = snapshot.findRef(branchRef(each.branch));
         if (!fork || !own || fork->row == own->row)
             continue;
         addAction(tr("Compare %1 with the fork's version").arg(toCaption(refLabel(*own))), m_view,

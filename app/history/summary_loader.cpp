@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/history/summary_loader.h"
 
+#include "app/support/hand_over.h"
 #include "app/support/text.h"
 #include "core/history/changes.h"
 
@@ -24,7 +25,7 @@ struct SummaryLoader::Shared {
 
 SummaryLoader::SummaryLoader(QObject* parent) : QObject(parent), m_shared(std::make_shared<Shared>())
 {
-    m_shared->thread = std::thread([shared = m_shared, this] { run(shared, this); });
+    m_shared->thread = std::thread([shared = m_shared, self = QPointer(this)] { run(shared, self); });
 }
 
 SummaryLoader::~SummaryLoader()
@@ -34,7 +35,6 @@ SummaryLoader::~SummaryLoader()
         m_shared->ended = true;
     }
     m_shared->wake.notify_all();
-    // The thread posts to this object, so it must have ended before the object goes.
     m_shared->thread.join();
 }
 
@@ -64,7 +64,7 @@ void SummaryLoader::want(std::vector<Oid> ids)
     m_shared->wake.notify_all();
 }
 
-void SummaryLoader::run(const std::shared_ptr<Shared>& shared, SummaryLoader* loader)
+void SummaryLoader::run(const std::shared_ptr<Shared>& shared, const QPointer<SummaryLoader>& loader)
 {
     constexpr std::size_t batchSize = 48;
     std::optional<Repository> repository;
@@ -101,12 +101,10 @@ void SummaryLoader::run(const std::shared_ptr<Shared>& shared, SummaryLoader* lo
             }
             batch.emplace_back(id, std::move(summary));
         }
-        QMetaObject::invokeMethod(
-            loader,
-            [loader, generation, asked, batch = std::move(batch), pending] {
+        callOnGuiThread([loader, generation, asked, batch = std::move(batch), pending] {
+            if (loader)
                 loader->take(generation, asked, batch, pending);
-            },
-            Qt::QueuedConnection);
+        });
         lock.lock();
     }
 }

@@ -12,6 +12,7 @@
 
 #include <QCache>
 #include <QObject>
+#include <QPointer>
 #include <QString>
 
 #include <memory>
@@ -47,7 +48,7 @@ class SummaryLoader : public QObject {
   private:
     struct Shared;
     using Batch = std::vector<std::pair<Oid, RowSummary>>;
-    static void run(const std::shared_ptr<Shared>& shared, SummaryLoader* loader);
+    static void run(const std::shared_ptr<Shared>& shared, const QPointer<SummaryLoader>& loader);
     void take(int generation, int asked, const Batch& batch, int pending);
 
     std::shared_ptr<Shared> m_shared;

@@ -5,6 +5,7 @@
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/support/work.h"
+#include "core/refs/ref_name.h"
 
 #include <QHeaderView>
 #include <QPushButton>
@@ -191,8 +192,7 @@ void LogbookPage::Private::showChosen()
         return;
     }
     for (const RefMove& move : entry->moves) {
-        QString name = toText(move.name);
-        name.remove(QStringLiteral("refs/heads/"));
+        const QString name = toText(branchOrRef(move.name));
         auto* item = new QTreeWidgetItem(moves, {name, idText(move.old), idText(move.now)});
         item->setData(0, Qt::UserRole, QByteArray::fromStdString(move.old.hex()));
         item->setToolTip(0, toToolTip(name));
@@ -237,8 +237,7 @@ void LogbookPage::Private::offerEvenSo(const LogbookEntry& entry, const std::vec
 {
     QStringList sentences{refusal};
     for (const MovedBranch& branch : moved) {
-        QString name = toText(branch.name);
-        name.remove(QStringLiteral("refs/heads/"));
+        const QString name = toText(branchOrRef(branch.name));
         if (branch.now.isZero())
             sentences << tr("%1 is gone; it would stand there again.").arg(name);
         else if (branch.count == 0)

@@ -1,9 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "app/session/replay_flow.h"
 
+#include "app/support/hand_over.h"
 #include "app/support/text.h"
 #include "app/support/work.h"
 #include "core/conflicts/commit_conflicts.h"
+
+#include <QPointer>
+#include <QThreadPool>
 
 namespace espalier {
 
@@ -41,15 +45,12 @@ struct ReplayFlow::Private {
 
     template <typename T, typename Job, typename Then> void inOrder(Job job, Then then)
     {
-        using Told = std::shared_ptr<Result<T>>;
-        auto* watcher = new QFutureWatcher<Told>(q);
-        QObject::connect(watcher, &QFutureWatcherBase::finished, q, [watcher, then = std::move(then)] {
-            const Told told = watcher->result();
-            watcher->deleteLater();
-            then(std::move(*told));
+        runOn(&decisions, [job = std::move(job), then = std::move(then), flow = QPointer<ReplayFlow>(q)] {
+            callOnGuiThread([flow, then, told = std::make_shared<Result<T>>(job())] {
+                if (flow)
+                    then(std::move(*told));
+            });
         });
-        watcher->setFuture(
-            QtConcurrent::run(&decisions, [job = std::move(job)] { return std::make_shared<Result<T>>(job()); }));
     }
 
     Folder path() const { return Folder(toBytes(q->m_session->path())); }

@@ -2,6 +2,7 @@
 //
 // What a session reads: the snapshot and what is computed from it. What it changes is in session_operations.cpp.
 #include "app/session/session_private.h"
+#include "app/support/hand_over.h"
 #include "app/support/text.h"
 #include "core/keep/recover.h"
 #include "core/replay/forecast.h"
@@ -33,6 +34,30 @@ Recovery recoverIn(const Repository& repository)
     for (const HalfDone& open : resolved->halfDone)
         lines << toText(open.line());
     return {lines.join(QLatin1Char(' ')), !resolved->halfDone.empty()};
+}
+
+// What is of most concern first: the branch that is checked out, then those worked on lately, the clone's before those that
+// only the fork has.
+std::vector<int> forecastOrder(const Drift& drift, const Snapshot& snapshot)
+{
+    constexpr std::int64_t lately = std::int64_t(60) * 60 * 24 * 180;
+    const Ref* mainLine = snapshot.mainLineRef();
+    const std::int64_t now = mainLine && mainLine->row != noRow ? snapshot.history.time(mainLine->row) : 0;
+    std::vector<std::pair<std::tuple<bool, bool, bool, std::int64_t>, int>> ranked;
+    for (const BranchDrift& branch : drift.branches) {
+        const Ref& ref = snapshot.refs[std::size_t(branch.ref)];
+        if (!Session::isForecast(ref))
+            continue;
+        const std::int64_t time = ref.row == noRow ? 0 : snapshot.history.time(ref.row);
+        ranked.emplace_back(std::tuple(ref.name != snapshot.worktree.headBranch, time < now - lately,
+                                       ref.kind != RefKind::Branch, -time),
+                            branch.ref);
+    }
+    std::ranges::sort(ranked);
+    std::vector<int> order;
+    for (const auto& [rank, ref] : ranked)
+        order.push_back(ref);
+    return order;
 }
 
 // What is known already, and who wants to know what while it is read.
@@ -103,8 +128,7 @@ void Session::open(const QString& path)
     m_lanes.reset();
     m_drift.reset();
     d->forecasts.clear();
-    d->landed.clear();
-    d->equivalence = std::make_shared<EquivalenceCache>();
+    d->equivalence = std::make_shared<EquivalenceCache>(forForecasts);
     d->fingerprint = 0;
     d->loading.clear();
     refresh(true);
@@ -124,13 +148,10 @@ void Session::refresh(bool force)
         const auto lanes = layOut(snapshot);
         if (!lanes)
             return;
-        QMetaObject::invokeMethod(
-            QCoreApplication::instance(),
-            [self, generation, snapshot, lanes = *lanes] {
-                if (self && generation == self->d->generation)
-                    self->offerFirstRows(snapshot, lanes);
-            },
-            Qt::QueuedConnection);
+        callOnGuiThread([self, generation, snapshot, lanes = *lanes] {
+            if (self && generation == self->d->generation)
+                self->offerFirstRows(snapshot, lanes);
+        });
     };
     const auto job = [first, force, showFirst, known = d->fingerprint, folders = d->watch.folders(),
                       previous = m_snapshot](const Repository& repository, const Progress& progress) {
@@ -179,7 +200,6 @@ void Session::takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerp
     m_lanes = std::move(lanes);
     m_drift.reset();
     d->newForecasts.clear();
-    d->newLanded.clear();
     d->fingerprint = fingerprint;
     Q_EMIT snapshotChanged();
     computeDriftNow();
@@ -243,53 +263,23 @@ void Session::forecastNow()
     // Answers arrive on the worker thread; they are handed over one by one so that the board fills while it is read.
     const QPointer<Session> self(this);
     const auto tellForecast = [self, generation = d->generation](const std::string& ref, const Forecast& forecast) {
-        QMetaObject::invokeMethod(
-            QCoreApplication::instance(),
-            [self, generation, ref, forecast] {
-                if (!self || generation != self->d->generation)
-                    return;
-                self->d->forecasts[ref] = forecast;
-                self->d->newForecasts.insert(ref);
-                Q_EMIT self->forecastChanged(toText(ref));
-            },
-            Qt::QueuedConnection);
+        callOnGuiThread([self, generation, ref, forecast] {
+            if (!self || generation != self->d->generation)
+                return;
+            self->d->forecasts[ref] = forecast;
+            self->d->newForecasts.insert(ref);
+            Q_EMIT self->forecastChanged(toText(ref));
+        });
     };
-    const auto tellLanded = [self, generation = d->generation](const std::string& ref, const Landed& landed) {
-        QMetaObject::invokeMethod(
-            QCoreApplication::instance(),
-            [self, generation, ref, landed] {
-                if (!self || generation != self->d->generation)
-                    return;
-                self->d->landed[ref] = landed;
-                self->d->newLanded.insert(ref);
-                Q_EMIT self->forecastChanged(toText(ref));
-            },
-            Qt::QueuedConnection);
-    };
-    const auto job = [drift = m_drift, snapshot = m_snapshot, cache = d->equivalence, tellForecast,
-                      tellLanded](const Repository& repository, const Progress& progress) -> Result<bool> {
-        std::vector<int> branches;
-        for (const BranchDrift& branch : drift->branches)
-            if (snapshot->refs[std::size_t(branch.ref)].kind == RefKind::Branch)
-                branches.push_back(branch.ref);
+    const auto job = [drift = m_drift, snapshot = m_snapshot, cache = d->equivalence,
+                      tellForecast](const Repository& repository, const Progress& progress) -> Result<bool> {
+        const std::vector<int> branches = forecastOrder(*drift, *snapshot);
         const auto deliver = [&](int ref, const Forecast& forecast) {
             tellForecast(snapshot->refs[std::size_t(ref)].name, forecast);
         };
-        if (auto done = espalier::forecasts(repository, *snapshot, branches, deliver, progress); !done)
-            return std::unexpected(done.error());
-        if (!snapshot->mainLineRef())
+        return espalier::forecasts(repository, *snapshot, branches, deliver, progress, {cache, true}).transform([] {
             return true;
-        for (const int ref : branches) {
-            const Ref& branch = snapshot->refs[std::size_t(ref)];
-            if (progress.stopped())
-                return cancelled();
-            if (branch.row == noRow || snapshot->mainLineRef()->row == noRow)
-                continue;
-            if (auto landed =
-                    findLanded(repository, *snapshot, branch.row, snapshot->mainLineRef()->row, *cache, progress))
-                tellLanded(branch.name, *landed);
-        }
-        return true;
+        });
     };
     const auto then = [this, generation = d->generation, clock](Result<bool> done) {
         if (generation != d->generation)
@@ -309,16 +299,12 @@ Forecast Session::forecast(const std::string& ref) const
     return at == d->forecasts.end() ? Forecast{} : at->second;
 }
 
-bool Session::isForecastOld(const std::string& ref) const
+bool Session::isForecast(const Ref& ref)
 {
-    return !d->newForecasts.contains(ref) || (d->landed.contains(ref) && !d->newLanded.contains(ref));
+    return ref.kind == RefKind::Branch || (ref.kind == RefKind::RemoteBranch && ref.place == Place::Fork);
 }
 
-std::optional<Landed> Session::landed(const std::string& ref) const
-{
-    const auto at = d->landed.find(ref);
-    return at == d->landed.end() ? std::nullopt : std::optional(at->second);
-}
+bool Session::isForecastOld(const std::string& ref) const { return !d->newForecasts.contains(ref); }
 
 void Session::plan(const std::string& branch, const Oid& onto, const std::string& ontoLabel,
                    std::function<void(const Plan&)> then)

@@ -75,8 +75,9 @@ class Session : public QObject {
     const MainLines& mainLines() const { return m_mainLines; }
     // By full ref name; Unknown until computed.
     Forecast forecast(const std::string& ref) const;
-    std::optional<Landed> landed(const std::string& ref) const;
-    // What forecast() and landed() give is of an older snapshot, or nothing yet; the new answer is on its way.
+    // The clone's branches and those of the fork are forecast; what upstream has need not land there.
+    static bool isForecast(const Ref& ref);
+    // What forecast() gives is of an older snapshot, or nothing yet; the new answer is on its way.
     bool isForecastOld(const std::string& ref) const;
 
     // Reads the repository again when it changed (or in any case when `force`). Also called by the file watcher.

@@ -20,9 +20,8 @@ struct Session::Private {
 
     Access access;
     std::map<std::string, Forecast> forecasts;
-    std::map<std::string, Landed> landed;
-    std::set<std::string> newForecasts, newLanded; // answered for the snapshot there is
-    std::shared_ptr<EquivalenceCache> equivalence = std::make_shared<EquivalenceCache>();
+    std::set<std::string> newForecasts; // answered for the snapshot there is
+    std::shared_ptr<EquivalenceCache> equivalence = std::make_shared<EquivalenceCache>(forForecasts);
     RepositoryWatch watch;
     QPointer<Work> loading;
     QPointer<Work> drifting;

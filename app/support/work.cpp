@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "app/support/work.h"
 
-#include <QCoreApplication>
+#include "app/support/hand_over.h"
+
+#include <QThread>
 #include <QThreadPool>
 
 namespace espalier {
@@ -30,16 +32,13 @@ Progress Work::progress()
     progress.stop = m_stop.get_token();
     // The job may outlive this object: what it tells then is dropped on the GUI thread, where the pointer is checked.
     progress.tell = [work = QPointer<Work>(this)](std::string_view step, std::uint64_t done, std::uint64_t total) {
-        QMetaObject::invokeMethod(
-            QCoreApplication::instance(),
-            [work, text = QString::fromUtf8(step.data(), qsizetype(step.size())), done, total] {
-                if (!work)
-                    return;
-                work->m_step = text;
-                work->m_fraction = total == 0 ? -1 : double(done) / double(total);
-                Q_EMIT work->progressed();
-            },
-            Qt::QueuedConnection);
+        callOnGuiThread([work, text = QString::fromUtf8(step.data(), qsizetype(step.size())), done, total] {
+            if (!work)
+                return;
+            work->m_step = text;
+            work->m_fraction = total == 0 ? -1 : double(done) / double(total);
+            Q_EMIT work->progressed();
+        });
     };
     return progress;
 }

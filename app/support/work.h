@@ -10,14 +10,14 @@
 // Works that must not run at the same time go through a WorkQueue (work_queue.h).
 #pragma once
 
+#include "app/support/hand_over.h"
 #include "core/git/error.h"
 #include "core/git/progress.h"
 
-#include <QFutureWatcher>
 #include <QObject>
 #include <QPointer>
 #include <QString>
-#include <QtConcurrent>
+#include <QThreadPool>
 
 #include <memory>
 #include <stop_token>
@@ -73,17 +73,21 @@ class WorkBoard : public QObject {
 // Runs `job` for a work that was made before; startWork() is what is mostly wanted.
 template <typename T, typename Job, typename Then> void runWork(Work* work, Job job, Then then, WorkPriority priority)
 {
-    auto* watcher = new QFutureWatcher<std::shared_ptr<Result<T>>>(work);
-    QObject::connect(watcher, &QFutureWatcherBase::finished, work, [work, watcher, then]() mutable {
-        std::shared_ptr<Result<T>> result = watcher->result();
-        Q_EMIT work->ended();
-        work->deleteLater();
-        then(std::move(*result));
+    // `then` belongs to the GUI thread and stays with the work until the answer is there; with the work it goes.
+    auto answer = std::make_shared<Then>(std::move(then));
+    runOn(workPool(priority), [work = QPointer<Work>(work), job = std::move(job), progress = work->progress(),
+                               answer = std::weak_ptr<Then>(answer)]() mutable {
+        auto result = std::make_shared<Result<T>>(job(progress));
+        callOnGuiThread([work = std::move(work), result = std::move(result), answer = std::move(answer)] {
+            const std::shared_ptr<Then> here = answer.lock();
+            if (!work || !here)
+                return;
+            Q_EMIT work->ended();
+            work->deleteLater();
+            (*here)(std::move(*result));
+        });
     });
-    Progress progress = work->progress();
-    watcher->setFuture(QtConcurrent::run(workPool(priority), [job = std::move(job), progress]() mutable {
-        return std::make_shared<Result<T>>(job(progress));
-    }));
+    QObject::connect(work, &QObject::destroyed, [answer = std::move(answer)] {});
     if (priority == WorkPriority::Shown)
         Q_EMIT WorkBoard::instance()->began(work);
 }

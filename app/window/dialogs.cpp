@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/window/dialogs.h"
 
+#include "app/support/hand_over.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/window/folder_question.h"
@@ -21,6 +22,7 @@
 #include <QPushButton>
 #include <QVBoxLayout>
 
+#include <future>
 #include <mutex>
 #include <set>
 
@@ -419,16 +421,17 @@ template <typename T> T askOnGui(const QPointer<QWidget>& parent, T no, std::fun
     QCoreApplication* application = QCoreApplication::instance();
     if (!application || QCoreApplication::closingDown())
         return no;
-    T answer = no;
-    const auto run = [&] {
-        if (parent)
-            answer = ask(parent);
-    };
     if (QThread::currentThread() == application->thread())
-        run();
-    else
-        QMetaObject::invokeMethod(application, run, Qt::BlockingQueuedConnection);
-    return answer;
+        return parent ? ask(parent) : no;
+    auto told = std::make_shared<std::promise<T>>();
+    std::future<T> answer = told->get_future();
+    callOnGuiThread(
+        [parent, no, ask = std::move(ask), told = std::move(told)] { told->set_value(parent ? ask(parent) : no); });
+    try {
+        return answer.get();
+    } catch (const std::future_error&) { // the application ended: the call was dropped, the promise with it
+        return no;
+    }
 }
 
 } // namespace

@@ -17,6 +17,7 @@
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 
 #include <QProgressBar>
 #include <QPushButton>
@@ -290,9 +291,9 @@ void MainWindow::offerPush(const Applied& applied)
     // The new tip is in the snapshot that follows.
     m_showNext = branch;
     m_notice->say(NoticeBar::Good, doneLine(applied));
-    if (snapshot && !snapshot->roles.fork.empty() && branch.starts_with("refs/heads/"))
+    if (const std::string name = shortBranchName(branch); snapshot && !snapshot->roles.fork.empty() && !name.empty())
         connect(m_notice->offer(tr("Check &overwrite and push…")), &QPushButton::clicked, this,
-                [this, name = branch.substr(11)] { checkAndPush(name); });
+                [this, name] { checkAndPush(name); });
 }
 
 void MainWindow::offerMoveToTopic(int ownCommits)

@@ -10,6 +10,7 @@
 #include "app/window/main_window.h"
 #include "app/window/start_page.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 #include "core/samples/samples.h"
 
 #include <QFileDialog>
@@ -23,8 +24,6 @@ namespace espalier {
 namespace {
 
 constexpr qsizetype recentKept = 12;
-
-std::string shortOf(const std::string& ref) { return ref.starts_with("refs/heads/") ? ref.substr(11) : ref; }
 
 } // namespace
 
@@ -163,7 +162,7 @@ void MainWindow::buildBranchMenu()
     };
     about(tr("&Replay onto…"), QKeySequence(Qt::Key_F7), &MainWindow::askReplayOnto);
     QAction* push = add(menu, tr("&Push…"), QKeySequence(Qt::SHIFT | Qt::Key_F7),
-                        [this] { checkAndPush(shortOf(chosenBranch())); });
+                        [this] { checkAndPush(std::string(branchOrRef(chosenBranch()))); });
     m_needBranch.push_back(push);
     about(tr("Compare with the fork's &version"), {}, &MainWindow::compareWithFork);
     menu->addSeparator();
@@ -289,7 +288,7 @@ void MainWindow::askRename(const std::string& ref)
 {
     if (!m_session->snapshot())
         return;
-    const std::string old = shortOf(ref);
+    const std::string old = std::string(branchOrRef(ref));
     const auto answer = dialogs::askBranchName(
         this, tr("Rename"), tr("The new name of %1. The fork's copy keeps its own.").arg(toText(old)), toText(old),
         *m_session->snapshot(), false);
@@ -299,7 +298,7 @@ void MainWindow::askRename(const std::string& ref)
 
 void MainWindow::askDelete(const std::string& ref)
 {
-    const std::string branch = shortOf(ref);
+    const std::string branch = std::string(branchOrRef(ref));
     if (dialogs::confirm(
             this, tr("Delete"),
             tr("Delete %1 in the clone? Its tip is kept: the logbook can bring it back. The fork's copy stays.")

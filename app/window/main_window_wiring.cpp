@@ -15,6 +15,7 @@
 #include "app/walkthrough/walkthrough_page.h"
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
+#include "core/refs/ref_name.h"
 
 #include <QStackedWidget>
 #include <QStatusBar>
@@ -99,8 +100,8 @@ void MainWindow::wireBoard()
     connect(m_board, &DriftBoard::deleteRequested, this, &MainWindow::askDelete);
     connect(m_board, &DriftBoard::cleanUpRequested, this, &MainWindow::showCleanUp);
     connect(m_board, &DriftBoard::pushRequested, this, [this](const std::string& ref) {
-        if (ref.starts_with("refs/heads/"))
-            checkAndPush(ref.substr(11));
+        if (const std::string branch = shortBranchName(ref); !branch.empty())
+            checkAndPush(branch);
     });
     connect(m_places, &PlacesStrip::fetchRequested, m_session, &Session::fetch);
     connect(m_places, &PlacesStrip::bringUpToDateRequested, m_session, &Session::bringUpToDate);

@@ -3,6 +3,7 @@
 
 #include "app/support/theme.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 
 #include <QDir>
 #include <QEvent>
@@ -260,8 +261,7 @@ void PlacesStrip::fillClone(PlaceCard& card, const Snapshot& snapshot)
     card.url->setText(tidyPath(toText(m_session->path().toStdString())));
     const WorktreeState& worktree = snapshot.worktree;
     const Ref* head = snapshot.findRef(worktree.headBranch);
-    const std::string headName =
-        worktree.headBranch.starts_with("refs/heads/") ? worktree.headBranch.substr(11) : worktree.headBranch;
+    const std::string_view headName = branchOrRef(worktree.headBranch);
     QString where;
     if (worktree.bare)
         where = tr("bare: there is no worktree");

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/commit.h"
 
+#include "core/git/process.h"
 #include "core/git/text.h"
 
 #include <algorithm>
@@ -255,5 +256,25 @@ void Commit::toUtf8()
 }
 
 std::string Commit::subject() const { return subjectOf(messageUtf8()); }
+
+Result<std::optional<Person>> givenCommitterDate(const Repository& repository)
+{
+    const char* const given = std::getenv("GIT_COMMITTER_DATE");
+    if (!given || !*given)
+        return std::nullopt;
+    // Names of its own, so that only the date is judged.
+    const auto asked = run({.argv = {"git", "var", "GIT_COMMITTER_IDENT"},
+                            .environment = {{"GIT_DIR", repository.gitDir().string()},
+                                            {"GIT_COMMITTER_NAME", "nobody"},
+                                            {"GIT_COMMITTER_EMAIL", "nobody@invalid"}}});
+    if (!asked)
+        return fail(ErrorKind::Unsupported, "GIT_COMMITTER_DATE is set, and git cannot be asked to read it", given,
+                    "Install git, or unset the variable");
+    if (!asked->ok())
+        return fail(ErrorKind::Usage, "GIT_COMMITTER_DATE is no date that git knows", given,
+                    "Write it as 2026-01-31T12:00:00+0100, or unset the variable");
+    const Person person = parsePerson(asked->out);
+    return Person{{}, {}, person.when, person.offsetMinutes};
+}
 
 } // namespace espalier

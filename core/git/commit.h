@@ -62,4 +62,8 @@ Result<Commit> parseCommit(const Oid& id, std::string_view bytes);
 std::string formatCommit(const Commit& commit);
 std::string formatPerson(const Person& person);
 
+// The moment that GIT_COMMITTER_DATE gives to new commits, in any of git's forms, which git itself is asked to read; only
+// `when` and `offsetMinutes` are filled. Nothing when it is not set. Errors: Usage when it is no date.
+Result<std::optional<Person>> givenCommitterDate(const Repository& repository);
+
 } // namespace espalier

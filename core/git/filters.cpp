@@ -7,6 +7,9 @@
 #include <git2/sys/errors.h>
 #include <git2/sys/filter.h>
 
+#include <cerrno>
+#include <iconv.h>
+
 namespace espalier {
 
 namespace {
@@ -88,6 +91,84 @@ int applyFilter(git_filter*, void** payload, git_buf* to, const git_buf* from, c
     return -1;
 }
 
+// ---- working-tree-encoding
+
+// As git names them and iconv takes them; case and the hyphen do not count.
+std::string encodingKey(std::string_view name)
+{
+    std::string key;
+    for (const char c : name)
+        if (c != '-')
+            key += char(c >= 'a' && c <= 'z' ? c - 'a' + 'A' : c);
+    return key;
+}
+
+constexpr std::string_view bigMark = "\xfe\xff", littleMark = "\xff\xfe";
+
+std::optional<std::string> converted(std::string_view bytes, const char* from, const char* to)
+{
+    const iconv_t way = iconv_open(to, from);
+    if (way == iconv_t(-1))
+        return std::nullopt;
+    std::string text;
+    char* in = const_cast<char*>(bytes.data());
+    std::size_t left = bytes.size();
+    bool ok = true;
+    for (bool flushing = false; ok;) {
+        char buffer[4096];
+        char* at = buffer;
+        std::size_t room = sizeof buffer;
+        const std::size_t done = iconv(way, flushing ? nullptr : &in, flushing ? nullptr : &left, &at, &room);
+        text.append(buffer, std::size_t(at - buffer));
+        if (done == std::size_t(-1) && errno == E2BIG)
+            continue;
+        ok = done != std::size_t(-1);
+        if (flushing)
+            break;
+        flushing = true;
+    }
+    iconv_close(way);
+    return ok ? std::optional(std::move(text)) : std::nullopt;
+}
+
+// git's utf8.c: "UTF-16LE-BOM" is written with a mark that the plain name does not give, and read like UTF-16.
+std::optional<std::string> encoded(std::string_view text, const std::string& encoding)
+{
+    const std::string key = encodingKey(encoding);
+    const bool little = key == "UTF16LEBOM", big = key == "UTF16BEBOM";
+    auto bytes = converted(text, "UTF-8", little ? "UTF-16LE" : big ? "UTF-16BE" : encoding.c_str());
+    if (bytes && (little || big))
+        bytes->insert(0, little ? littleMark : bigMark);
+    return bytes;
+}
+
+std::optional<std::string> decoded(std::string_view bytes, const std::string& encoding)
+{
+    const std::string key = encodingKey(encoding);
+    return converted(bytes, key == "UTF16LEBOM" || key == "UTF16BEBOM" ? "UTF-16" : encoding.c_str(), "UTF-8");
+}
+
+int checkEncoding(git_filter*, void** payload, const git_filter_source*, const char** attributes)
+{
+    const char* name = attributes ? attributes[0] : nullptr;
+    if (git_attr_value(name) != GIT_ATTR_VALUE_STRING || encodingKey(name) == "UTF8")
+        return GIT_PASSTHROUGH;
+    *payload = new std::string(name);
+    return 0;
+}
+
+void cleanUpEncoding(git_filter*, void* payload) { delete static_cast<std::string*>(payload); }
+
+// What cannot be converted goes through as it is, as in git (convert.c, encode_to_worktree).
+int applyEncoding(git_filter*, void** payload, git_buf* to, const git_buf* from, const git_filter_source* source)
+{
+    const std::string& encoding = *static_cast<const std::string*>(*payload);
+    const std::string_view bytes(from->ptr ? from->ptr : "", from->size);
+    const auto made =
+        git_filter_source_mode(source) == GIT_FILTER_TO_WORKTREE ? encoded(bytes, encoding) : decoded(bytes, encoding);
+    return bytes.empty() || !made ? GIT_PASSTHROUGH : git_buf_set(to, made->data(), made->size());
+}
+
 } // namespace
 
 StoppableFilters::StoppableFilters(std::stop_token stop) { stopOfThread = std::move(stop); }
@@ -104,6 +185,16 @@ void registerFilters()
         return made;
     }();
     git_filter_register("espalier-commands", &filter, GIT_FILTER_DRIVER_PRIORITY);
+    static git_filter encoding = [] {
+        git_filter made = GIT_FILTER_INIT;
+        made.attributes = "working-tree-encoding=*";
+        made.check = checkEncoding;
+        made.apply = applyEncoding;
+        made.cleanup = cleanUpEncoding;
+        return made;
+    }();
+    // Between the line ends, which are those of the text, and the commands, which see what stands in the file.
+    git_filter_register("espalier-encoding", &encoding, GIT_FILTER_DRIVER_PRIORITY - 1);
 }
 
 Result<std::vector<std::string>> filteredPaths(const Repository& repository, const std::vector<std::string>& paths)

@@ -3,7 +3,7 @@
 // Filters from the configuration (gitattributes(5), "filter"): a path's attribute names one, the user's configuration
 // says what it runs. libgit2 runs none by itself. `clean` and `smudge` commands are run here whenever libgit2 moves a
 // file between worktree and repository; a filter that has only the long-running form (`process`) is not, and callers
-// refuse what would touch its paths.
+// refuse what would touch its paths. The attribute `working-tree-encoding`, which libgit2 does not know, is followed too.
 //
 //     auto held = filteredPaths(repository, pathsToWrite);
 //     if (held && !held->empty()) return fail(ErrorKind::Refused, …);
@@ -35,7 +35,7 @@ class StoppableFilters {
     StoppableFilters& operator=(const StoppableFilters&) = delete;
 };
 
-// Makes libgit2 run the configured commands, for every repository of this process. Called once, by startLibrary().
+// Makes libgit2 run the configured commands and convert encodings, for every repository of this process. Called once, by startLibrary().
 void registerFilters();
 
 } // namespace espalier

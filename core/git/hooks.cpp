@@ -58,8 +58,28 @@ Result<HookRun> runHook(const Repository& repository, const std::string& name,
         run({.argv = std::move(argv), .folder = folderOf(repository), .input = input, .stop = progress.stop});
     if (!ended)
         return std::unexpected(ended.error());
-    return HookRun{true, ended->exitCode, ended->lastWords()};
+    // git shows both. Reasons mostly stand on standard output, what a failing program says on the other.
+    std::string words = ProcessResult{.exitCode = 0, .out = {}, .err = ended->out}.lastWords();
+    if (const std::string more = ended->lastWords(); !more.empty() && more != words)
+        words += (words.empty() ? "" : "; ") + more;
+    return HookRun{true, ended->exitCode, std::move(words)};
 }
+
+namespace {
+
+Result<void> refusedBy(const std::string& hook, const Result<HookRun>& run, const std::string& what,
+                       const std::string& on, const std::string& remedy)
+{
+    if (!run)
+        return std::unexpected(run.error());
+    if (run->exitCode == 0)
+        return {};
+    return fail(ErrorKind::Refused,
+                "Your " + hook + " hook refused " + what + (run->lastWords.empty() ? "" : " [" + run->lastWords + "]"),
+                on, remedy);
+}
+
+} // namespace
 
 Result<void> runPrePush(const Repository& repository, const std::string& remote, const std::string& url,
                         const std::vector<HookRef>& refs, const Progress& progress)
@@ -67,15 +87,49 @@ Result<void> runPrePush(const Repository& repository, const std::string& remote,
     std::string input;
     for (const HookRef& ref : refs)
         input += ref.source + ' ' + ref.sourceId.hex() + ' ' + ref.target + ' ' + ref.targetId.hex() + '\n';
-    const auto ended = runHook(repository, "pre-push", {remote, url}, input, progress);
-    if (!ended)
-        return std::unexpected(ended.error());
-    if (ended->exitCode != 0)
-        return fail(ErrorKind::Refused,
-                    "Your pre-push hook refused the push" +
-                        (ended->lastWords.empty() ? "" : " [" + ended->lastWords + "]"),
-                    remote, "Nothing was pushed; do what the hook asks for");
-    return {};
+    return refusedBy("pre-push", runHook(repository, "pre-push", {remote, url}, input, progress), "the push", remote,
+                     "Nothing was pushed; do what the hook asks for");
+}
+
+Result<void> runPreRebase(const Repository& repository, const std::string& upstream, const std::string& branch,
+                          const Progress& progress)
+{
+    return refusedBy("pre-rebase", runHook(repository, "pre-rebase", {upstream, branch}, {}, progress), "the replay",
+                     branch, "Nothing was changed; do what the hook asks for");
+}
+
+Result<RefTransactionHook> RefTransactionHook::prepare(const Repository& repository, std::string lines,
+                                                       const Progress& progress)
+{
+    const auto run = runHook(repository, "reference-transaction", {"prepared"}, lines, progress);
+    const std::string first = lines.substr(0, lines.find('\n'));
+    if (auto allowed = refusedBy("reference-transaction", run, "to move a branch", first.substr(first.rfind(' ') + 1),
+                                 "Nothing was changed; do what the hook asks for");
+        !allowed) {
+        // As git does: whoever said no is told that nothing came of it.
+        (void)runHook(repository, "reference-transaction", {"aborted"}, lines);
+        return std::unexpected(allowed.error());
+    }
+    return RefTransactionHook(repository, std::move(lines));
+}
+
+RefTransactionHook::RefTransactionHook(RefTransactionHook&& other) noexcept
+    : m_repository(std::exchange(other.m_repository, nullptr)), m_lines(std::move(other.m_lines))
+{
+}
+
+RefTransactionHook::~RefTransactionHook()
+{
+    if (m_repository)
+        (void)runHook(*m_repository, "reference-transaction", {"aborted"}, m_lines);
+}
+
+std::string RefTransactionHook::committed()
+{
+    const Repository* const repository = std::exchange(m_repository, nullptr);
+    return repository
+               ? notice("reference-transaction", runHook(*repository, "reference-transaction", {"committed"}, m_lines))
+               : std::string();
 }
 
 std::string runPostRewrite(const Repository& repository, const std::vector<std::pair<Oid, Oid>>& pairs,

@@ -40,6 +40,25 @@ ErrorKind kindOf(int errorClass)
     }
 }
 
+// What helps, where the kind of failure tells it better than the caller can: neither free space nor fsck mends a setting, and
+// free space no object.
+std::string remedyFor(int errorClass, std::string remedy)
+{
+    switch (errorClass) {
+    case GIT_ERROR_CONFIG:
+        return "Correct that setting; git config --list --show-origin tells which file it stands in";
+    case GIT_ERROR_ODB:
+    case GIT_ERROR_OBJECT:
+    case GIT_ERROR_ZLIB:
+    case GIT_ERROR_TREE:
+    case GIT_ERROR_SHA:
+        return remedy.empty() || remedy.contains("free space") ? "git fsck in the repository tells what is damaged"
+                                                               : remedy;
+    default:
+        return remedy;
+    }
+}
+
 } // namespace
 
 std::unexpected<Error> libgitError(std::string what, std::string on, std::string remedy)
@@ -48,7 +67,9 @@ std::unexpected<Error> libgitError(std::string what, std::string on, std::string
     ErrorKind kind = ErrorKind::Broken;
     if (last && last->klass != GIT_ERROR_NONE) {
         kind = kindOf(last->klass);
-        if (last->message && *last->message)
+        remedy = remedyFor(last->klass, std::move(remedy));
+        // libgit2's own words for "nothing was said".
+        if (last->message && *last->message && std::string_view(last->message) != "no error")
             what += " [" + std::string(last->message) + "]";
     }
     return fail(kind, std::move(what), std::move(on), std::move(remedy));

@@ -355,8 +355,9 @@ std::unexpected<Error> lockIsHeld(std::string what, const fs::path& lock)
     if (::lstat(lock.c_str(), &status) == 0) {
         const std::string holder = holderOf(lock);
         remedy = "The lock was made " + agoText(std::time(nullptr) - status.st_mtim.tv_sec);
-        remedy += holder.empty() ? " and no running program has it open: if no git command is at work here, remove that file"
-                                 : " and " + holder + " has it open: wait until that is done";
+        remedy += holder.empty()
+                      ? " and no running program has it open: if no git command is at work here, remove that file"
+                      : " and " + holder + " has it open: wait until that is done";
     }
     return fail(ErrorKind::Refused, std::move(what), lock.string(), std::move(remedy));
 }

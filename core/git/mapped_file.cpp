@@ -13,7 +13,8 @@ namespace espalier {
 
 Result<MappedFile> MappedFile::open(const std::filesystem::path& path)
 {
-    const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+    // O_NONBLOCK: a pipe in the place of the file must not make the program wait for ever.
+    const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (file < 0) {
         if (errno == ENOENT || errno == ENOTDIR)
             return fail(ErrorKind::NotFound, "The file does not exist", path.string());

@@ -4,6 +4,7 @@
 #include "core/git/handles.h"
 #include "core/git/library.h"
 #include "core/git/pack_reader.h"
+#include "core/git/replaced.h"
 #include "core/git/sha1.h"
 
 #include <charconv>
@@ -84,6 +85,7 @@ struct ObjectStore::Data {
     Data(const Repository& from, std::size_t cacheBytes) : repository(from), limit(cacheBytes) {}
 
     const Repository& repository;
+    std::optional<Replaced> replaced;  // read when something is first read
     std::unique_ptr<PackReader> packs; // opened when first read from
     std::uint64_t packsState = 0;
     Handle<git_odb> odb; // opened when the packs do not answer
@@ -124,6 +126,13 @@ struct ObjectStore::Data {
         return ask(*packs);
     }
 
+    Oid standIn(const Oid& id)
+    {
+        if (!replaced)
+            replaced = readReplaced(repository);
+        return replaced->objects.empty() ? id : replaced->standIn(id);
+    }
+
     git_odb* library()
     {
         if (!odb)
@@ -158,7 +167,7 @@ ObjectStore::~ObjectStore() = default;
 
 const Repository& ObjectStore::repository() const { return m_data->repository; }
 NewObjects& ObjectStore::fresh() { return *m_data->ownFresh; }
-void ObjectStore::setFresh(NewObjects objects) { m_data->ownFresh = std::make_unique<NewObjects>(objects); }
+void ObjectStore::setFresh(const NewObjects& objects) { m_data->ownFresh = std::make_unique<NewObjects>(objects); }
 void ObjectStore::forgetFresh() { m_data->ownFresh = std::make_unique<NewObjects>(); }
 Oid ObjectStore::add(ObjectType type, std::string bytes) { return m_data->ownFresh->add(type, std::move(bytes)); }
 
@@ -169,10 +178,11 @@ std::optional<Object> ObjectStore::kept(const Oid& id) const
     return std::nullopt;
 }
 
-Result<Object> ObjectStore::read(const Oid& id)
+Result<Object> ObjectStore::read(const Oid& named)
 {
-    if (const Object* fresh = m_data->ownFresh->find(id))
+    if (const Object* fresh = m_data->ownFresh->find(named))
         return *fresh;
+    const Oid id = m_data->standIn(named);
     if (const auto at = m_data->young.find(id); at != m_data->young.end())
         return at->second;
     if (const auto at = m_data->old.find(id); at != m_data->old.end()) {
@@ -204,14 +214,15 @@ Result<Object> ObjectStore::read(const Oid& id, ObjectType expected)
     return object;
 }
 
-Result<Object> ObjectStore::glance(const Oid& id, ObjectType expected)
+Result<Object> ObjectStore::glance(const Oid& named, ObjectType expected)
 {
+    const Oid id = m_data->standIn(named);
     const bool here = m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id);
     if (!here)
         if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.glance(id); }))
             if (packed->type == expected)
                 return std::move(*packed);
-    return read(id, expected);
+    return read(named, expected);
 }
 
 bool ObjectStore::contains(const Oid& id)
@@ -224,10 +235,11 @@ bool ObjectStore::contains(const Oid& id)
     return m_data->library() && git_odb_exists(m_data->odb.get(), &raw) == 1;
 }
 
-Result<std::uint64_t> ObjectStore::size(const Oid& id)
+Result<std::uint64_t> ObjectStore::size(const Oid& named)
 {
-    if (const Object* fresh = m_data->ownFresh->find(id))
+    if (const Object* fresh = m_data->ownFresh->find(named))
         return fresh->bytes->size();
+    const Oid id = m_data->standIn(named);
     if (const auto at = m_data->young.find(id); at != m_data->young.end())
         return at->second.bytes->size();
     if (const auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.size(id); }))

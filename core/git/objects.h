@@ -55,7 +55,8 @@ class NewObjects {
 //
 // What is read has been checked: its SHA-1 is the id that was asked for, whatever has become of packs and indices. It is
 // read from packs and loose files directly (PackReader); libgit2 is asked for what is not found there (indices of old
-// formats, objects above 64 MiB), and checks the same.
+// formats, objects above 64 MiB), and checks the same. Where another object stands in for it (refs/replace), that one is
+// read, as git does.
 class ObjectStore {
   public:
     // `repository` must outlive the store. `cacheBytes` bounds what is kept of the objects read.
@@ -78,7 +79,7 @@ class ObjectStore {
     Oid add(ObjectType type, std::string bytes);
     NewObjects& fresh();
     // Replaces the new objects, e.g. by those of an earlier dry run.
-    void setFresh(NewObjects objects);
+    void setFresh(const NewObjects& objects);
     // Drops new objects (a batch does after every line); the cache of read ones stays.
     void forgetFresh();
 

@@ -13,8 +13,9 @@ using std::chrono::milliseconds;
 // Gives it its input and takes what it writes; true when any bytes moved.
 class Exchange {
   public:
-    Exchange(Child& child, const ProcessRequest& request, ProcessResult& result)
-        : m_child(child), m_request(request), m_result(result)
+    Exchange(Child& child, const ProcessRequest& request, const std::function<void(std::string_view)>& heard,
+             ProcessResult& result)
+        : m_child(child), m_request(request), m_heard(heard), m_result(result)
     {
         if (request.input.empty())
             child.in().close();
@@ -23,7 +24,11 @@ class Exchange {
     bool move()
     {
         const bool fed = feed();
-        const bool out = drain(m_child.out(), m_result.out), err = drain(m_child.err(), m_result.err);
+        const bool out = drain(m_child.out(), m_result.out);
+        const std::size_t before = m_result.err.size();
+        const bool err = drain(m_child.err(), m_result.err);
+        if (err && m_heard)
+            m_heard(std::string_view(m_result.err).substr(before));
         return fed || out || err;
     }
 
@@ -46,6 +51,7 @@ class Exchange {
 
     Child& m_child;
     const ProcessRequest& m_request;
+    const std::function<void(std::string_view)>& m_heard;
     ProcessResult& m_result;
     std::size_t m_fed = 0;
 };
@@ -67,7 +73,7 @@ std::string ProcessResult::lastWords() const
     return {};
 }
 
-Result<ProcessResult> run(const ProcessRequest& request)
+Result<ProcessResult> run(const ProcessRequest& request, const std::function<void(std::string_view)>& heard)
 {
     if (request.argv.empty() || request.argv.front().empty())
         return fail(ErrorKind::Usage, "No program is named", {}, "Correct the setting of git that names it");
@@ -77,7 +83,7 @@ Result<ProcessResult> run(const ProcessRequest& request)
     if (!child)
         return std::unexpected(child.error());
     ProcessResult result;
-    Exchange exchange(*child, request, result);
+    Exchange exchange(*child, request, heard, result);
     for (;;) {
         const bool had = child->hasEnded();
         if (had && !child->out().isOpen() && !child->err().isOpen())

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 //
-// Runs an outside program where people who use git expect one: hooks, signing, filters, credential helpers, ssh.
+// Runs an outside program where people who use git expect one: hooks, signing, filters, git itself.
 // Arguments go to the program as they are; no shell unless shellCommand() asks for one.
 //
 //     auto ended = run({.argv = {"gpg", "--version"}});
@@ -10,10 +10,12 @@
 #include "core/git/error.h"
 
 #include <filesystem>
+#include <functional>
 #include <map>
 #include <optional>
 #include <stop_token>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace espalier {
@@ -43,8 +45,8 @@ struct ProcessResult {
 
 // Waits for its end. A program that ends with an error is a result, not an error. No file of this program but the three
 // standard ones is open in it. Errors: NotFound (no such program), Storage (no pipe, no process), Broken (too much
-// output), Cancelled (ended by SIGTERM, and SIGKILL two seconds later).
-Result<ProcessResult> run(const ProcessRequest& request);
+// output), Cancelled (ended by SIGTERM, and SIGKILL two seconds later). `heard` gets its standard error as it comes, too.
+Result<ProcessResult> run(const ProcessRequest& request, const std::function<void(std::string_view)>& heard = {});
 
 // The argv that runs a command line out of git's configuration as git does (`sh -c`), with arguments behind it.
 std::vector<std::string> shellCommand(const std::string& commandLine, const std::vector<std::string>& arguments = {});

@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/repository.h"
 
-#include "core/git/files.h"
+#include "core/git/asked_config.h"
 #include "core/git/config_edit.h"
+#include "core/git/files.h"
 #include "core/git/handles.h"
 #include "core/git/library.h"
+#include "core/git/loose_guard.h"
 
 #include <git2/sys/repository.h>
 
@@ -20,8 +22,13 @@ namespace {
 // such repositories with words that tell the user nothing, or opens a partial clone and stumbles later.
 Result<void> checkFormat(const fs::path& commonDir, const std::string& shown)
 {
+    const fs::path file = commonDir / "config";
+    if (const auto bytes = readFileBounded(file, std::size_t(64) << 20);
+        bytes ? bytes->contains('\0') : bytes.error().kind != ErrorKind::NotFound)
+        return fail(ErrorKind::Broken, "The configuration cannot be read", file.string(),
+                    "Correct the file, or bring it back from a copy");
     Handle<git_config> config;
-    if (git_config_open_ondisk(out(config), (commonDir / "config").c_str()) < 0)
+    if (git_config_open_ondisk(out(config), file.c_str()) < 0)
         return {}; // no config file: libgit2 says what is wrong
     const auto value = [&](const char* key) {
         Buffer text;
@@ -96,6 +103,16 @@ std::string ownedFolder(const fs::path& path)
     return (whole.filename() == ".git" ? whole.parent_path() : whole).string();
 }
 
+// Of what makes a folder a repository (gitrepository-layout(5)): the part that is not there, or not as it should be.
+std::string lacks(const fs::path& commonDir)
+{
+    std::error_code ignored;
+    for (const char* folder : {"objects", "refs"})
+        if (!fs::is_directory(commonDir / folder, ignored))
+            return std::string("folder ") + folder;
+    return "HEAD";
+}
+
 // git's own variables for where its settings are; libgit2 looks at none of them.
 void useEnvironment(git_repository* repository)
 {
@@ -152,6 +169,9 @@ Result<Repository> Repository::open(const fs::path& path)
             return std::unexpected(fits.error());
     Handle<git_repository> opened;
     const int code = git_repository_open_ext(out(opened), path.c_str(), 0, nullptr);
+    if (const fs::path common = findCommonDir(path); code == GIT_ENOTFOUND && !common.empty())
+        return fail(ErrorKind::Broken, "git would not take this for a repository: it lacks its " + lacks(common),
+                    common.string(), "Bring it back from a copy, or clone again; nothing was changed");
     if (code == GIT_ENOTFOUND)
         return fail(ErrorKind::NotFound, "This folder is not in a git repository", shown,
                     "Open a clone, or clone the project first");
@@ -161,6 +181,9 @@ Result<Repository> Repository::open(const fs::path& path)
     if (code < 0)
         return libgitError("The repository cannot be opened", shown, "git fsck in it tells what is damaged");
     useEnvironment(opened.get());
+    if (auto complete = addAskedConfig(opened.get()); !complete)
+        return std::unexpected(complete.error());
+    guardLooseObjects(opened.get());
     const char* workdir = git_repository_workdir(opened.get());
     fs::path reopen = workdir ? workdir : git_repository_path(opened.get());
     return Repository(opened.release(), std::move(reopen));
@@ -216,6 +239,22 @@ bool Repository::configBool(const std::string& key, bool fallback) const
     return value != 0;
 }
 
+Result<bool> Repository::checkedBool(const std::string& key, bool fallback) const
+{
+    Handle<git_config> config;
+    Handle<git_config_entry> entry;
+    if (git_repository_config(out(config), m_handle) < 0)
+        return libgitError("The configuration cannot be read", path().string());
+    if (git_config_get_entry(out(entry), config.get(), key.c_str()) < 0)
+        return fallback;
+    int value = 0;
+    if (git_config_parse_bool(&value, entry->value) < 0)
+        return fail(ErrorKind::Broken, "A setting is neither yes nor no",
+                    key + " = " + (entry->value ? entry->value : ""),
+                    "Set it to true or false; git config --show-origin " + key + " tells where it stands");
+    return value != 0;
+}
+
 Result<void> Repository::setConfig(const std::string& key, const std::string& value) const
 {
     return editConfig(*this, [&](git_config* config) -> Result<void> {
@@ -226,6 +265,32 @@ Result<void> Repository::setConfig(const std::string& key, const std::string& va
     });
 }
 
+namespace {
+
+// Why git_revparse_single() failed with `code`: what is there and damaged is another matter than what is not there.
+std::unexpected<Error> notResolved(git_repository* handle, const std::string& revision, int code)
+{
+    constexpr const char* look = "git fsck in the repository tells what is damaged";
+    const git_error* const last = git_error_last();
+    const int errorClass = last ? last->klass : int(GIT_ERROR_NONE);
+    if (code != GIT_ENOTFOUND && errorClass == GIT_ERROR_REFERENCE)
+        return fail(ErrorKind::Broken,
+                    "The refs cannot be read: one of them, or the list of the packed ones, is damaged",
+                    (fs::path(git_repository_commondir(handle)) / "packed-refs").string(), look);
+    Handle<git_reference> ref;
+    const int found = git_reference_dwim(out(ref), handle, revision.c_str());
+    if (found == 0)
+        return fail(ErrorKind::Broken, "What this name stands for is missing or damaged", revision, look);
+    if (found != GIT_ENOTFOUND && found != GIT_EINVALIDSPEC)
+        return libgitError("The refs cannot be read", revision, look);
+    if (code != GIT_ENOTFOUND && (errorClass == GIT_ERROR_ODB || errorClass == GIT_ERROR_OBJECT))
+        return fail(ErrorKind::Broken, "The object is missing or damaged", revision, look);
+    return fail(ErrorKind::NotFound, "The repository has nothing by that name", revision,
+                "Name a branch, a tag or a commit id");
+}
+
+} // namespace
+
 Result<Oid> Repository::resolve(const std::string& revision) const
 {
     Handle<git_object> named;
@@ -233,8 +298,7 @@ Result<Oid> Repository::resolve(const std::string& revision) const
     if (code == GIT_EAMBIGUOUS)
         return fail(ErrorKind::NotFound, "More than one object begins like that", revision, "Name more of its digits");
     if (code < 0)
-        return fail(ErrorKind::NotFound, "The repository has nothing by that name", revision,
-                    "Name a branch, a tag or a commit id");
+        return notResolved(m_handle, revision, code);
     Handle<git_object> commit;
     if (git_object_peel(out(commit), named.get(), GIT_OBJECT_COMMIT) < 0)
         return fail(ErrorKind::NotFound, "That name does not stand for a commit", revision,

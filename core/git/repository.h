@@ -42,9 +42,11 @@ class Repository {
     // The last part of the worktree's (or the bare repository's) path.
     std::string name() const;
 
-    // A configuration value with the usual precedence; nothing when it is not set.
+    // A configuration value with the usual precedence, the environment's included; nothing when it is not set.
     std::optional<std::string> config(const std::string& key) const;
     bool configBool(const std::string& key, bool fallback) const;
+    // For what must not be guessed. Errors: Broken, naming the key, when the value means neither yes nor no.
+    Result<bool> checkedBool(const std::string& key, bool fallback) const;
     // Sets a value in the repository's own config file.
     Result<void> setConfig(const std::string& key, const std::string& value) const;
 

@@ -92,12 +92,12 @@ Result<std::string> signWithGpg(const Repository& repository, const std::string&
 }
 
 // user.signingKey, or the first key that gpg.ssh.defaultKeyCommand names.
-Result<std::string> sshKey(const Repository& repository, std::string key, std::stop_token stop)
+Result<std::string> sshKey(const Repository& repository, const std::string& key, const std::stop_token& stop)
 {
     const std::string command = repository.config("gpg.ssh.defaultkeycommand").value_or("");
     if (!key.empty() || command.empty())
         return key.empty() ? Result<std::string>(noKey()) : key;
-    const auto ended = run({.argv = shellCommand(command), .folder = folderOf(repository), .stop = std::move(stop)});
+    const auto ended = run({.argv = shellCommand(command), .folder = folderOf(repository), .stop = stop});
     if (!ended)
         return std::unexpected(ended.error());
     const std::string line = ended->out.substr(0, ended->out.find('\n'));
@@ -133,7 +133,7 @@ Result<std::string> signWithSsh(const Repository& repository, const std::string&
 
 } // namespace
 
-bool wantsSigning(const Repository& repository) { return repository.configBool("commit.gpgsign", false); }
+Result<bool> wantsSigning(const Repository& repository) { return repository.checkedBool("commit.gpgSign", false); }
 
 Result<std::string> signCommit(const Repository& repository, const std::string& commitBytes, std::stop_token stop)
 {

@@ -3,7 +3,7 @@
 // Signs commits as the user's configuration asks, with the user's own programs. The settings are git's (git-config:
 // commit.gpgSign, gpg.format, gpg.program, gpg.<format>.program, gpg.ssh.defaultKeyCommand, user.signingKey).
 //
-//     if (wantsSigning(repository)) {
+//     if (const auto wanted = wantsSigning(repository); wanted && *wanted) {
 //         auto signature = signCommit(repository, bytes);
 //         bytes = addSignatureHeader(bytes, *signature);
 //     }
@@ -18,8 +18,8 @@
 
 namespace espalier {
 
-// Whether commit.gpgSign is set.
-bool wantsSigning(const Repository& repository);
+// Whether commit.gpgSign is set. Errors: Broken when it means neither yes nor no.
+Result<bool> wantsSigning(const Repository& repository);
 
 // The signature over the bytes of a commit object, as it goes into the gpgsig header. The program may ask for a
 // passphrase in its own window or on the terminal. Errors: Refused (no key, the program said no: with its last words),

@@ -2,6 +2,7 @@
 #include "core/history/changes.h"
 
 #include "core/git/handles.h"
+#include "core/git/replaced.h"
 #include "core/git/text.h"
 
 #include <algorithm>
@@ -41,7 +42,7 @@ FileMode modeOf(const git_diff_file& file)
 Result<Handle<git_commit>> lookUp(const Repository& repository, const Oid& id)
 {
     Handle<git_commit> commit;
-    const git_oid gitId = toGit(id);
+    const git_oid gitId = toGit(readReplaced(repository).standIn(id));
     if (git_commit_lookup(out(commit), raw(repository), &gitId) < 0)
         return libgitError("The commit cannot be read", id.hex(), "Fetch again, or run git fsck in the repository");
     return commit;
@@ -184,10 +185,10 @@ Result<Changes> changesOfDiff(const Repository& repository, git_diff* diff, cons
         change.kind = kindOf(delta.status);
         change.oldPath = delta.old_file.path;
         change.newPath = delta.new_file.path;
-        change.oldMode = modeOf(delta.old_file);
-        change.newMode = modeOf(delta.new_file);
-        change.oldId = fromGit(delta.old_file.id);
-        change.newId = fromGit(delta.new_file.id);
+        change.before.mode = modeOf(delta.old_file);
+        change.after.mode = modeOf(delta.new_file);
+        change.before.id = fromGit(delta.old_file.id);
+        change.after.id = fromGit(delta.new_file.id);
         change.binary = (delta.flags & GIT_DIFF_FLAG_BINARY) != 0;
         const auto size = std::max(delta.old_file.size, delta.new_file.size);
         if (change.binary && size > git_object_size_t(biggestText)) {

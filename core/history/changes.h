@@ -30,8 +30,7 @@ struct DiffHunk {
 struct FileChange {
     ChangeKind kind = ChangeKind::Modified;
     std::string oldPath, newPath; // bytes; equal unless renamed
-    FileMode oldMode = FileMode::None, newMode = FileMode::None;
-    Oid oldId, newId;
+    PathEntry before, after;
     bool binary = false;
     bool tooBig = false; // more than `maxLines`; hunks left out
     std::uint32_t added = 0, deleted = 0;

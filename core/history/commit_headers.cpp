@@ -128,7 +128,7 @@ CommitHeader CommitHeaders::Worker::readSlowly(const Oid& id, const Repository& 
 
 CommitHeader CommitHeaders::Worker::read(const Oid& id, const Overrides& overrides, const Repository& original)
 {
-    const Oid from = overrides.replaced.empty() ? id : overrides.standIn(id);
+    const Oid from = overrides.replaced.standIn(id);
     CommitHeader header;
     auto object = reader.read(from, usualHeader);
     bool done = object && fill(object->type, object->bytes, header);

@@ -3,6 +3,7 @@
 
 #include "core/history/drift_counts.h"
 #include "core/history/versions.h"
+#include "core/refs/ref_name.h"
 
 #include <algorithm>
 #include <set>
@@ -28,7 +29,7 @@ std::vector<int> chooseRefs(const Snapshot& snapshot, DriftScope scope)
     for (const Place place : {Place::Fork, Place::Upstream})
         for (int i = 0; i < count; ++i) {
             const Ref& ref = at(i);
-            if (ref.kind != RefKind::RemoteBranch || ref.place != place || snapshot.findRef("refs/heads/" + ref.branch))
+            if (ref.kind != RefKind::RemoteBranch || ref.place != place || snapshot.findRef(branchRef(ref.branch)))
                 continue;
             chosen.push_back(i);
         }
@@ -173,7 +174,7 @@ Result<MainLines> mainLinesOf(const Snapshot& snapshot, const Progress& progress
     const Ref* mainLine = snapshot.mainLineRef();
     if (!mainLine || mainLine->row == noRow)
         return found;
-    const Ref* clone = snapshot.findRef("refs/heads/" + mainLine->branch);
+    const Ref* clone = snapshot.findRef(branchRef(mainLine->branch));
     const Ref* fork = snapshot.forkCopy(mainLine->branch);
     for (const auto& [ref, standing] : {std::pair{clone, &found.clone}, std::pair{fork, &found.fork}}) {
         if (!ref || ref->row == noRow)

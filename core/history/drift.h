@@ -59,16 +59,4 @@ struct MainLines {
 };
 Result<MainLines> mainLinesOf(const Snapshot& snapshot, const Progress& progress = {});
 
-// What became of a branch's commits on the main line. Slower than the above (reads changes); for the background.
-struct Landed {
-    std::vector<std::pair<Oid, Oid>> commits; // the branch's commit, the equal one of the main line
-    std::optional<Oid> squash;                // one commit of the main line that equals the branch's combined change
-    bool merged = false;                      // the main line reaches the branch's tip
-    std::uint32_t ahead = 0;                  // commits of the branch that were looked at
-    // Every commit is there under this or another id: the branch can be cleaned up.
-    bool wholly() const { return merged || squash || (ahead > 0 && commits.size() == ahead); }
-};
-Result<Landed> findLanded(const Repository& repository, const Snapshot& snapshot, Row tip, Row mainLine,
-                          EquivalenceCache& cache, const Progress& progress = {});
-
 } // namespace espalier

@@ -28,6 +28,9 @@ struct EquivalenceHabits {
     bool manyQuestions = false;
 };
 
+// For the forecasts of all branches, one after another in the background.
+inline constexpr EquivalenceHabits forForecasts{1, true};
+
 // Ids of changes, kept between calls; may be shared by threads (it locks).
 class EquivalenceCache {
   public:

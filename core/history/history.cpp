@@ -57,7 +57,7 @@ void History::Data::findAltered(const Overrides& found)
         std::ranges::sort(rows);
     };
     collect(found.grafts, grafted);
-    collect(found.replaced, replaced);
+    collect(found.replaced.objects, replaced);
 }
 
 Result<History> History::load(const Repository& repository, std::span<const Oid> tips, const Progress& progress)

@@ -3,6 +3,7 @@
 
 #include "core/git/filters.h"
 #include "core/git/handles.h"
+#include "core/git/index_file.h"
 
 #include <algorithm>
 #include <set>
@@ -69,8 +70,9 @@ Result<LocalChanges> countLocalChanges(const Repository& repository, const Progr
     Handle<git_index> index;
     Handle<git_diff> staged, changed;
     const Handle<git_tree> tree = headTree(repository);
-    if (git_repository_index(out(index), raw(repository)) < 0 || git_index_read(index.get(), 0) < 0 ||
-        git_diff_tree_to_index(out(staged), raw(repository), tree.get(), index.get(), &options) < 0 ||
+    if (auto opened = openIndex(repository, index); !opened)
+        return std::unexpected(opened.error());
+    if (git_diff_tree_to_index(out(staged), raw(repository), tree.get(), index.get(), &options) < 0 ||
         git_diff_index_to_workdir(out(changed), raw(repository), index.get(), &options) < 0)
         return failed(repository, progress);
     git_diff_find_options renames = GIT_DIFF_FIND_OPTIONS_INIT;
@@ -99,7 +101,7 @@ std::vector<fs::path> trackedFolders(const Repository& repository, std::size_t m
 {
     std::vector<fs::path> folders;
     Handle<git_index> index;
-    if (repository.isBare() || git_repository_index(out(index), raw(repository)) < 0)
+    if (repository.isBare() || !openIndex(repository, index))
         return folders;
     std::set<std::pair<std::ptrdiff_t, std::string>> found{{-1, {}}}; // by depth
     for (std::size_t i = 0; i < git_index_entrycount(index.get()); ++i) {

@@ -3,7 +3,8 @@
 
 #include "core/git/mapped_file.h"
 #include "core/git/text.h"
-#include "core/history/ref_reader.h"
+
+#include <map>
 
 namespace espalier {
 
@@ -24,18 +25,6 @@ template <typename Take> void eachLine(const std::filesystem::path& path, Take t
 
 } // namespace
 
-Oid Overrides::standIn(Oid id) const
-{
-    // git follows at most five replacements of replacements.
-    for (int depth = 0; depth < 5; ++depth) {
-        const auto found = replaced.find(id);
-        if (found == replaced.end())
-            break;
-        id = found->second;
-    }
-    return id;
-}
-
 std::vector<std::string> Overrides::notices() const
 {
     std::vector<std::string> lines;
@@ -45,8 +34,9 @@ std::vector<std::string> Overrides::notices() const
     if (!grafts.empty())
         lines.push_back(counted(grafts.size(), "commit has", "commits have") +
                         " other parents than recorded (info/grafts).");
-    if (!replaced.empty())
-        lines.push_back(counted(replaced.size(), "object is", "objects are") + " shown as replaced (refs/replace).");
+    if (!replaced.objects.empty())
+        lines.push_back(counted(replaced.objects.size(), "object is", "objects are") +
+                        " shown as replaced (refs/replace).");
     return lines;
 }
 
@@ -73,14 +63,10 @@ Overrides readOverrides(const Repository& repository)
             }
         overrides.grafts.insert_or_assign(*id, std::move(parents));
     });
-    if (repository.configBool("core.useReplaceRefs", true)) {
-        constexpr std::string_view prefix = "refs/replace/";
-        for (const RawRef& ref : readRawRefs(repository, prefix).list)
-            if (const auto id = Oid::parse(std::string_view(ref.name).substr(prefix.size())); id && !ref.id.isZero()) {
-                overrides.replaced.insert_or_assign(*id, ref.id);
-                overrides.fingerprint += "r" + id->hex() + ref.id.hex();
-            }
-    }
+    overrides.replaced = readReplaced(repository);
+    const std::map<Oid, Oid> inOrder(overrides.replaced.objects.begin(), overrides.replaced.objects.end());
+    for (const auto& [id, other] : inOrder)
+        overrides.fingerprint += "r" + id.hex() + other.hex();
     return overrides;
 }
 

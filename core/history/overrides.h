@@ -4,6 +4,7 @@
 #pragma once
 
 #include "core/git/oid.h"
+#include "core/git/replaced.h"
 #include "core/git/repository.h"
 
 #include <string>
@@ -16,12 +17,10 @@ namespace espalier {
 struct Overrides {
     std::unordered_set<Oid> shallow;                  // parents were left behind
     std::unordered_map<Oid, std::vector<Oid>> grafts; // commit, the parents it is given
-    std::unordered_map<Oid, Oid> replaced;            // object, the one to read in its stead
-    std::string fingerprint;                          // equal for equal contents
+    Replaced replaced;
+    std::string fingerprint; // equal for equal contents
 
-    bool empty() const { return shallow.empty() && grafts.empty() && replaced.empty(); }
-    // The object whose bytes stand for `id`; `id` itself when it is not replaced.
-    Oid standIn(Oid id) const;
+    bool empty() const { return shallow.empty() && grafts.empty() && replaced.objects.empty(); }
     // Lines for people.
     std::vector<std::string> notices() const;
 };

@@ -1,10 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/ref_reader.h"
 
+#include "core/git/files.h"
 #include "core/git/mapped_file.h"
+#include "core/git/text.h"
 
 #include <algorithm>
-#include <fstream>
 #include <iterator>
 #include <ranges>
 
@@ -41,18 +42,13 @@ std::string_view trimmed(std::string_view text)
     return text;
 }
 
-std::string readSmallFile(const fs::path& path)
-{
-    std::ifstream file(path, std::ios::binary);
-    std::string text(4096, '\0');
-    file.read(text.data(), std::streamsize(text.size()));
-    text.resize(std::size_t(file.gcount()));
-    return text;
-}
+constexpr std::size_t largestRef = 4096;
 
 // "ref: NAME", or an id at the beginning of the text.
 bool parseContent(std::string_view text, RawRef& ref)
 {
+    if (text.size() > largestRef)
+        return false;
     text = trimmed(text);
     if (text.starts_with("ref:")) {
         text.remove_prefix(4);
@@ -82,18 +78,31 @@ void readLoose(const fs::path& folder, const std::string& name, int depth, RawRe
         if (full.ends_with(".lock"))
             continue;
         RawRef ref{full, {}, {}, {}};
-        if (goodName(full) && parseContent(readSmallFile(at->path()), ref))
-            refs.list.push_back(std::move(ref));
-        else
-            refs.notices.push_back("The ref " + full + " cannot be read and is passed over.");
+        const auto text = readFileBounded(at->path(), std::size_t(1) << 20);
+        // Packed while this was being read.
+        if (!text && text.error().kind == ErrorKind::NotFound && !fs::is_symlink(at->path(), kindError))
+            continue;
+        if (!goodName(full) || !text || !parseContent(*text, ref)) {
+            refs.notices.push_back("The ref " + displayText(full, 300) + " cannot be read and is passed over.");
+            // It still hides the packed one of its name, which is older.
+            ref.id = {};
+            ref.target.clear();
+        }
+        refs.list.push_back(std::move(ref));
     }
+    if (error && error != std::errc::no_such_file_or_directory && error != std::errc::not_a_directory)
+        refs.unreadable = storageError("The refs in a folder cannot be read", folder, error.value()).error();
 }
 
 void readPacked(const fs::path& path, std::string_view prefix, RawRefs& refs)
 {
     const auto file = MappedFile::open(path);
-    if (!file)
+    if (!file) {
+        if (file.error().kind != ErrorKind::NotFound)
+            refs.unreadable = Error{file.error().kind, "The file of the packed refs cannot be read", path.string(),
+                                    "Check that it is a plain file and who may read it"};
         return;
+    }
     std::string_view text = file->bytes();
     bool last = false; // whether the line before was taken, for the "^" line that may follow
     std::size_t odd = 0;
@@ -125,7 +134,9 @@ void readPacked(const fs::path& path, std::string_view prefix, RawRefs& refs)
         last = true;
     }
     if (odd > 0)
-        refs.notices.push_back("The file packed-refs has lines that cannot be read; they are passed over.");
+        refs.notices.push_back("The file " + displayText(path.string(), 300) + " has " +
+                               counted(odd, "line that cannot be read; it is passed over.",
+                                       "lines that cannot be read; they are passed over."));
 }
 
 } // namespace
@@ -156,15 +167,59 @@ RawRefs readRawRefs(const Repository& repository, std::string_view prefix)
                        std::back_inserter(all), {}, &RawRef::name, &RawRef::name);
     const auto doubles = std::ranges::unique(all, {}, &RawRef::name);
     all.erase(doubles.begin(), doubles.end());
+    std::erase_if(all, [](const RawRef& ref) { return ref.id.isZero() && ref.target.empty(); });
     refs.list = std::move(all);
     refs.notices.insert(refs.notices.end(), packed.notices.begin(), packed.notices.end());
+    if (packed.unreadable)
+        refs.unreadable = std::move(packed.unreadable);
     return refs;
+}
+
+namespace {
+
+Result<void> checkPlain(const fs::path& path, fs::file_type type)
+{
+    if (type != fs::file_type::fifo && type != fs::file_type::socket && type != fs::file_type::character &&
+        type != fs::file_type::block)
+        return {};
+    return fail(ErrorKind::Broken, "A file of the repository is a pipe, a socket or a device", path.string(),
+                "Remove it; git fsck and git reflog tell what stood there");
+}
+
+Result<void> checkPlainBelow(const fs::path& folder, int depth)
+{
+    std::error_code error;
+    for (fs::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
+        std::error_code kindError;
+        const fs::file_type type = at->status(kindError).type();
+        if (auto plain = checkPlain(at->path(), type); !plain)
+            return plain;
+        if (type == fs::file_type::directory && depth < deepestName)
+            if (auto plain = checkPlainBelow(at->path(), depth + 1); !plain)
+                return plain;
+    }
+    return {};
+}
+
+} // namespace
+
+Result<void> checkRefsArePlain(const Repository& repository)
+{
+    const fs::path common = repository.commonDir(), own = repository.gitDir();
+    for (const fs::path& path : {own / "HEAD", own / "index", common / "config", common / "packed-refs",
+                                 common / "shallow", own / "ORIG_HEAD", own / "FETCH_HEAD"}) {
+        std::error_code ignored;
+        if (auto plain = checkPlain(path, fs::status(path, ignored).type()); !plain)
+            return plain;
+    }
+    return checkPlainBelow(common / "refs", 0);
 }
 
 HeadContent headContent(const fs::path& gitDir)
 {
     RawRef ref;
-    if (!parseContent(readSmallFile(gitDir / "HEAD"), ref))
+    const auto text = readFileBounded(gitDir / "HEAD", largestRef);
+    if (!text || !parseContent(*text, ref))
         return {};
     return {ref.target, ref.id};
 }

@@ -5,15 +5,13 @@
 #include "core/history/history_data.h"
 #include "core/history/ref_reader.h"
 #include "core/history/worktree_state.h"
+#include "core/refs/ref_name.h"
 
 #include <algorithm>
 
 namespace espalier {
 
 namespace {
-
-constexpr std::string_view heads = "refs/heads/", remotePrefix = "refs/remotes/", tags = "refs/tags/",
-                           own = "refs/espalier/";
 
 struct Named {
     std::vector<Ref> refs;
@@ -34,13 +32,13 @@ const Remote* remoteOf(const std::vector<Remote>& remotes, std::string_view rest
 void describe(Ref& ref, const Snapshot& snapshot)
 {
     const std::string_view name = ref.name;
-    if (name.starts_with(heads)) {
+    if (name.starts_with(headsPrefix)) {
         ref.kind = RefKind::Branch;
-        ref.branch = ref.shortName = name.substr(heads.size());
+        ref.branch = ref.shortName = name.substr(headsPrefix.size());
         ref.place = Place::Clone;
-    } else if (name.starts_with(remotePrefix)) {
+    } else if (name.starts_with(trackingPrefix)) {
         ref.kind = RefKind::RemoteBranch;
-        ref.shortName = name.substr(remotePrefix.size());
+        ref.shortName = name.substr(trackingPrefix.size());
         if (const Remote* remote = remoteOf(snapshot.remotes, ref.shortName)) {
             ref.remote = remote->name;
         } else { // left over from a remote that is gone
@@ -51,9 +49,9 @@ void describe(Ref& ref, const Snapshot& snapshot)
             ref.place = Place::Upstream;
         else if (!snapshot.roles.fork.empty() && ref.remote == snapshot.roles.fork)
             ref.place = Place::Fork;
-    } else if (name.starts_with(tags)) {
+    } else if (name.starts_with(tagsPrefix)) {
         ref.kind = RefKind::Tag;
-        ref.shortName = name.substr(tags.size());
+        ref.shortName = name.substr(tagsPrefix.size());
     } else {
         ref.kind = RefKind::Other;
         ref.shortName = name.substr(std::string_view("refs/").size());
@@ -78,13 +76,13 @@ Named nameRefs(const RawRefs& raw, Snapshot& snapshot, std::string& upstreamHead
     Named named;
     named.refs.reserve(raw.list.size());
     named.tips.reserve(raw.list.size());
-    const std::string ofUpstream = std::string(remotePrefix) + snapshot.roles.upstream + "/";
-    const std::string ofFork = std::string(remotePrefix) + snapshot.roles.fork + "/";
+    const std::string ofUpstream = std::string(trackingPrefix) + snapshot.roles.upstream + "/";
+    const std::string ofFork = std::string(trackingPrefix) + snapshot.roles.fork + "/";
     std::string forkHead;
     for (const RawRef& found : raw.list) {
-        if (found.name.starts_with(own))
+        if (found.name.starts_with(ownPrefix))
             continue;
-        if (!found.target.empty() && found.name.starts_with(remotePrefix) && found.name.ends_with("/HEAD")) {
+        if (!found.target.empty() && found.name.starts_with(trackingPrefix) && found.name.ends_with("/HEAD")) {
             if (found.name == ofUpstream + "HEAD")
                 upstreamHead = found.target;
             else if (found.name == ofFork + "HEAD" && found.target.starts_with(ofFork))
@@ -124,11 +122,11 @@ int chooseMainLine(const Snapshot& snapshot, const std::string& upstreamHead)
         if (const int found = indexOf(snapshot.refs, upstreamHead); found >= 0)
             return found;
     if (!snapshot.roles.upstream.empty())
-        if (const int found = usual(std::string(remotePrefix) + snapshot.roles.upstream + "/"); found >= 0)
+        if (const int found = usual(std::string(trackingPrefix) + snapshot.roles.upstream + "/"); found >= 0)
             return found;
     if (const int found = indexOf(snapshot.refs, snapshot.worktree.headBranch); found >= 0)
         return found;
-    if (const int found = usual(std::string(heads)); found >= 0)
+    if (const int found = usual(std::string(headsPrefix)); found >= 0)
         return found;
     const auto firstOf = [&](RefKind kind) { return std::ranges::find(snapshot.refs, kind, &Ref::kind); };
     for (const RefKind kind : {RefKind::Branch, RefKind::RemoteBranch})
@@ -163,14 +161,16 @@ void keepCommits(Named& named, const HistoryBuilder::Loaded& loaded, Snapshot& s
     constexpr std::size_t most = 5;
     std::size_t told = 0;
     for (const std::size_t i : loaded.missing) {
-        if (i >= named.refs.size())
+        if (i >= named.refs.size()) {
+            snapshot.damage.emplace_back("HEAD points at an object that is missing or damaged.");
             continue;
+        }
         if (told++ < most)
-            snapshot.notices.push_back("The ref " + displayText(named.refs[i].name, 200) +
-                                       " points at an object that is missing or damaged; it is not shown.");
+            snapshot.damage.push_back("The ref " + displayText(named.refs[i].name, 200) +
+                                      " points at an object that is missing or damaged; it is not shown.");
     }
     if (told > most)
-        snapshot.notices.push_back("So do " + counted(told - most, "more ref", "more refs") + ".");
+        snapshot.damage.push_back("So do " + counted(told - most, "more ref", "more refs") + ".");
     std::size_t kept = 0;
     for (std::size_t i = 0; i < named.refs.size(); ++i) {
         if (loaded.rows[i] == noRow)
@@ -232,9 +232,15 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
     snapshot->remotes = readRemotes(repository);
     snapshot->roles = guessRoles(repository, snapshot->remotes);
     snapshot->worktree = readWorktreeState(repository);
+    if (snapshot->worktree.detached && snapshot->worktree.headTip.isZero())
+        return fail(ErrorKind::Broken, "HEAD names neither a branch nor a commit",
+                    (repository.gitDir() / "HEAD").string(),
+                    "Write the name of a branch into it: ref: refs/heads/NAME");
 
     progress.report("Reading refs");
     RawRefs raw = readRawRefs(repository);
+    if (raw.unreadable)
+        return std::unexpected(*raw.unreadable);
     std::string upstreamHead;
     Named named = nameRefs(raw, *snapshot, upstreamHead);
     const bool headCounts = snapshot->worktree.detached && !snapshot->worktree.headTip.isZero();
@@ -255,9 +261,10 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
         return std::unexpected(loaded.error());
     snapshot->notices = loaded->history.notices();
     for (std::string& line : raw.notices)
-        snapshot->notices.push_back(displayText(line));
+        snapshot->damage.push_back(displayText(line));
     const Row head = headCounts ? loaded->rows.back() : noRow;
     complete(*snapshot, std::move(named), std::move(*loaded), head, upstreamHead);
+    snapshot->notices.insert(snapshot->notices.end(), snapshot->damage.begin(), snapshot->damage.end());
     if (snapshot->roles.oneForBoth())
         snapshot->notices.push_back("One remote, " + displayText(snapshot->roles.upstream) +
                                     ", plays both parts: upstream and fork.");
@@ -274,7 +281,7 @@ const Ref* Snapshot::findByAnyName(std::string_view anyName) const
 {
     if (const Ref* full = findRef(anyName))
         return full;
-    for (const std::string_view prefix : {heads, remotePrefix, tags, std::string_view("refs/")})
+    for (const std::string_view prefix : {headsPrefix, trackingPrefix, tagsPrefix, std::string_view("refs/")})
         if (const Ref* found = findRef(std::string(prefix) + std::string(anyName)))
             return found;
     return nullptr;
@@ -284,14 +291,14 @@ const Ref* Snapshot::forkCopy(std::string_view branch) const
 {
     if (roles.fork.empty())
         return nullptr;
-    return findRef(std::string(remotePrefix) + roles.fork + "/" + std::string(branch));
+    return findRef(std::string(trackingPrefix) + roles.fork + "/" + std::string(branch));
 }
 
 const Ref* Snapshot::upstreamCopy(std::string_view branch) const
 {
     if (roles.upstream.empty())
         return nullptr;
-    return findRef(std::string(remotePrefix) + roles.upstream + "/" + std::string(branch));
+    return findRef(std::string(trackingPrefix) + roles.upstream + "/" + std::string(branch));
 }
 
 std::vector<int> Snapshot::refsAt(Row row) const

@@ -65,6 +65,9 @@ struct Snapshot {
     // Index into refs; -1 in an empty repository.
     int mainLine = -1;
     std::vector<std::string> notices; // history's, and "one remote plays both parts"
+    // Refs that are not among `refs` because they, or what they point at, cannot be read: a line each, among the notices too.
+    // What is said of the branches is then not the whole.
+    std::vector<std::string> damage;
 
     const Ref* findRef(std::string_view fullName) const; // null when there is none
     // By short or full name, branches first, then remote branches, then tags; null when there is none.
@@ -84,7 +87,8 @@ using SnapshotPtr = std::shared_ptr<const Snapshot>;
 
 // Reads everything. `previous`, when given, makes the load cost what changed. Without it `first`, when given, gets a snapshot
 // of the newest few hundred rows while the rest of a larger history is still to be read: enough for a screenful, and for
-// looking only, as what lies below is not in it. Errors: Broken, Cancelled, Unsupported.
+// looking only, as what lies below is not in it. Errors: Broken, Cancelled, Unsupported; Storage when the refs may not be
+// read.
 Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& progress = {},
                                  const SnapshotPtr& previous = {}, const std::function<void(SnapshotPtr)>& first = {});
 

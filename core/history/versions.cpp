@@ -110,7 +110,7 @@ std::string textOf(const Commit& commit, const Changes& changes)
         if (file.kind == ChangeKind::Deleted)
             text += "file deleted\n";
         if (file.binary || file.tooBig)
-            text += file.oldId.brief() + " became " + file.newId.brief() + "\n";
+            text += file.before.id.brief() + " became " + file.after.id.brief() + "\n";
         for (const DiffHunk& hunk : file.hunks) {
             text += hunk.header.empty() ? "@@\n" : "@@ " + hunk.header + "\n";
             for (const DiffLine& line : hunk.lines) {

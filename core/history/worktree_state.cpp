@@ -3,24 +3,11 @@
 
 #include "core/git/handles.h"
 #include "core/history/ref_reader.h"
-
-#include <fstream>
+#include "core/refs/held_branches.h"
 
 namespace espalier {
 
 namespace {
-
-namespace fs = std::filesystem;
-
-std::string firstLine(const fs::path& path)
-{
-    std::ifstream file(path);
-    std::string line;
-    std::getline(file, line);
-    while (!line.empty() && (line.back() == '\r' || line.back() == ' '))
-        line.pop_back();
-    return line;
-}
 
 std::string operationName(int state)
 {
@@ -48,35 +35,6 @@ std::string operationName(int state)
     }
 }
 
-// The branches that a worktree holds: the one checked out, and the one that a rebase there is moving.
-void addHeld(const fs::path& gitDir, const std::string& where, std::map<std::string, std::string>& held)
-{
-    for (const std::string& branch : {headContent(gitDir).branch, firstLine(gitDir / "rebase-merge/head-name"),
-                                      firstLine(gitDir / "rebase-apply/head-name")})
-        if (branch.starts_with("refs/heads/"))
-            held.try_emplace(branch, where);
-}
-
-void readOtherWorktrees(const Repository& repository, WorktreeState& state)
-{
-    std::error_code error;
-    const fs::path common = fs::weakly_canonical(repository.commonDir(), error);
-    const fs::path own = fs::weakly_canonical(repository.gitDir(), error);
-    if (own != common && !repository.configBool("core.bare", false))
-        addHeld(common, common.filename() == ".git" ? common.parent_path().string() : common.string(),
-                state.checkedOutElsewhere);
-    for (fs::directory_iterator at(common / "worktrees", error), end; !error && at != end; at.increment(error)) {
-        std::error_code same;
-        if (fs::weakly_canonical(at->path(), same) == own)
-            continue;
-        // `gitdir` names the worktree's .git file; a worktree whose folder is gone holds nothing that can be lost.
-        const fs::path dotGit = firstLine(at->path() / "gitdir");
-        const fs::path full = dotGit.is_absolute() ? dotGit : at->path() / dotGit;
-        if (!dotGit.empty() && (fs::exists(full, same) || fs::exists(at->path() / "locked", same)))
-            addHeld(at->path(), full.parent_path().lexically_normal().string(), state.checkedOutElsewhere);
-    }
-}
-
 } // namespace
 
 WorktreeState readWorktreeState(const Repository& repository)
@@ -96,7 +54,9 @@ WorktreeState readWorktreeState(const Repository& repository)
                 state.headTip = fromGit(tip);
         }
     }
-    readOtherWorktrees(repository, state);
+    for (const HeldBranch& held : heldBranches(repository))
+        if (!held.here)
+            state.checkedOutElsewhere.try_emplace(held.ref, held.where.string());
     if (state.bare)
         return state;
     state.inProgress = operationName(git_repository_state(raw(repository)));

@@ -68,6 +68,7 @@ Result<Applied> apply(const Repository& repository, const Rewrite& rewrite, cons
     change.pairs = rewrite.pairs;
     change.objects = rewrite.objects;
     change.rewrites = true;
+    change.replaysOnto = rewrite.onto;
     change.sign = rewrite.sign;
     return carryOut(repository, std::move(change), progress);
 }

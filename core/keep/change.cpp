@@ -2,6 +2,8 @@
 #include "core/keep/change.h"
 
 #include "core/git/filters.h"
+#include "core/git/hooks.h"
+#include "core/git/index_file.h"
 #include "core/git/text.h"
 #include "core/keep/aftermath.h"
 #include "core/keep/apply_steps.h"
@@ -9,6 +11,7 @@
 #include "core/keep/open_entries.h"
 #include "core/keep/signed_rewrite.h"
 #include "core/keep/worktree_files.h"
+#include "core/refs/held_branches.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
 
@@ -50,13 +53,6 @@ std::string inProgress(git_repository* handle)
     default:
         return "a rebase";
     }
-}
-
-// The branches that a git directory holds: checked out, or being rebased (its HEAD is then detached).
-bool holdsBranch(const fs::path& gitDir, const std::string& ref)
-{
-    return firstLine(gitDir / "HEAD") == "ref: " + ref || firstLine(gitDir / "rebase-merge/head-name") == ref ||
-           firstLine(gitDir / "rebase-apply/head-name") == ref;
 }
 
 Result<Course> courseOf(const Repository& repository, const Change& change)
@@ -119,8 +115,8 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     if (!own)
         return std::unexpected(own.error());
     Handle<git_index> index;
-    if (git_repository_index(out(index), raw(*own)) < 0)
-        return libgitError("The index cannot be read", repository.gitDir().string(), "git status tells more");
+    if (auto opened = openIndex(*own, index); !opened)
+        return opened;
     // The new objects are not in the repository yet.
     ObjectStore store(*own);
     if (change.objects)
@@ -128,12 +124,23 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     auto moves = pathMoves(store, course.head.tip, course.tipAfter, progress);
     if (!moves)
         return std::unexpected(moves.error());
-    if (auto runnable = checkFilters(repository, *moves); !runnable)
+    if (auto runnable = checkFilters(*own, *moves); !runnable)
         return runnable;
     return checkPaths(raw(*own), index.get(), *moves);
 }
 
 // No other worktree and no operation of git's holds a branch that moves.
+Result<void> checkNotElsewhere(const std::vector<HeldBranch>& held, const std::string& ref)
+{
+    const auto other =
+        std::ranges::find_if(held, [&](const HeldBranch& each) { return !each.here && each.ref == ref; });
+    if (other == held.end())
+        return {};
+    return fail(ErrorKind::Refused,
+                "The branch is checked out in another worktree, " + displayText(other->where.string(), 500),
+                shownRef(ref), "Check out something else there, then try again");
+}
+
 Result<void> checkNobodyElse(const Repository& repository, const std::vector<RefMove>& moves, const Course& course,
                              EntryKind kind)
 {
@@ -142,18 +149,17 @@ Result<void> checkNobodyElse(const Repository& repository, const std::vector<Ref
     if (!running.empty() && disturbs)
         return fail(ErrorKind::Refused, "git has " + running + " in progress here", repository.path().string(),
                     "Finish or abort it first");
+    const std::vector<HeldBranch> held = heldBranches(repository);
     for (const RefMove& move : moves) {
-        if (auto checked = checkNotElsewhere(repository, move.name); !checked)
+        if (auto checked = checkNotElsewhere(held, move.name); !checked)
             return checked;
-        if (!running.empty() && holdsBranch(repository.gitDir(), move.name) && move.name != course.head.text)
+        if (!running.empty() && move.name != course.head.text &&
+            std::ranges::any_of(held, [&](const HeldBranch& each) { return each.here && each.ref == move.name; }))
             return fail(ErrorKind::Refused, "git has " + running + " of this branch in progress", shownRef(move.name),
                         "Finish or abort it first");
     }
-    if (course.changesHead && !Oid::parse(course.headAfter)) {
-        if (auto checked = checkNotElsewhere(repository, course.headAfter); !checked)
-            return checked;
-    }
-    return {};
+    return course.changesHead && !Oid::parse(course.headAfter) ? checkNotElsewhere(held, course.headAfter)
+                                                               : Result<void>{};
 }
 
 Result<void> checkAll(const Repository& repository, const Change& change, const Course& course,
@@ -213,7 +219,7 @@ void passRefStep(RefLocks::Step step)
 // From the entry to the moved refs. What it took is let go when it returns, however it returns. `touched` tells after a
 // failure whether there is anything to take back.
 Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, const Course& course,
-                     std::vector<std::string>& notices, bool& touched)
+                     const Progress& progress, std::vector<std::string>& notices, bool& touched)
 {
     auto own = Repository::open(repository.path());
     if (!own)
@@ -243,6 +249,12 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     // What was looked at before the locks may have changed since: another worktree, an operation that git has begun.
     if (auto checked = checkNobodyElse(repository, branchMoves(entry), course, entry.kind); !checked)
         return checked;
+    std::string lines;
+    for (const RefMove& move : branchMoves(entry))
+        lines += move.old.hex() + ' ' + move.now.hex() + ' ' + move.name + '\n';
+    auto hook = RefTransactionHook::prepare(repository, std::move(lines), progress);
+    if (!hook)
+        return std::unexpected(hook.error());
     if (session) {
         if (auto checked = checkPaths(session->handle(), session->index(), paths); !checked)
             return checked;
@@ -259,6 +271,8 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     if (auto moved = locks->commit("espalier: " + entry.title, passRefStep); !moved)
         return moved;
     passApplyStep(ApplyStep::RefsMoved);
+    if (std::string notice = hook->committed(); !notice.empty())
+        notices.push_back(std::move(notice));
     // HEAD says now what index and worktree hold: only here may others go on.
     if (auto released = locks->release(); !released)
         return released;
@@ -293,29 +307,6 @@ std::vector<RefMove> branchMoves(const LogbookEntry& entry)
     std::vector<RefMove> moves = entry.moves;
     std::erase_if(moves, [](const RefMove& move) { return move.name == "HEAD"; });
     return moves;
-}
-
-Result<void> checkNotElsewhere(const Repository& repository, const std::string& ref)
-{
-    const fs::path common = repository.commonDir(), here = repository.gitDir();
-    const auto refuse = [&](const std::string& where) {
-        return fail(ErrorKind::Refused, "The branch is checked out in another worktree, " + displayText(where, 500),
-                    shownRef(ref), "Check out something else there, then try again");
-    };
-    std::error_code error;
-    if (!fs::equivalent(common, here, error) && !repository.configBool("core.bare", false) && holdsBranch(common, ref))
-        return refuse(common.parent_path().parent_path().string());
-    for (fs::directory_iterator folders(common / "worktrees", error); !error && folders != fs::directory_iterator();
-         folders.increment(error)) {
-        std::error_code ignored;
-        if (fs::equivalent(folders->path(), here, ignored) || !holdsBranch(folders->path(), ref))
-            continue;
-        const std::string gitFile = firstLine(folders->path() / "gitdir");
-        // The folder of a worktree that was deleted by hand holds nothing.
-        if (fs::exists(gitFile, ignored))
-            return refuse(fs::path(gitFile).parent_path().string());
-    }
-    return {};
 }
 
 Result<void> finishEntry(const Repository& repository, const LogbookEntry& entry)
@@ -358,6 +349,10 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
         return Applied{{}, {"Everything stands there already; nothing was moved"}};
     if (progress.stopped())
         return cancelled();
+    if (!change.replaysOnto.empty() && !change.moves.empty())
+        if (auto allowed = runPreRebase(repository, change.replaysOnto, shownRef(change.moves.front().name), progress);
+            !allowed)
+            return std::unexpected(allowed.error());
     auto lock = ChangeLock::take(repository);
     if (!lock)
         return std::unexpected(lock.error());
@@ -394,7 +389,7 @@ Result<Applied> carryOut(const Repository& repository, Change change, const Prog
     passApplyStep(ApplyStep::EntryBegun);
     progress.report("Moving branches and worktree");
     bool touched = false;
-    auto moved = moveAll(repository, *entry, *course, applied.notices, touched);
+    auto moved = moveAll(repository, *entry, *course, progress, applied.notices, touched);
     if (!moved && !touched) {
         (void)abandonEntry(repository, entry->id);
         return std::unexpected(moved.error());

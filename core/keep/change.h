@@ -23,17 +23,15 @@ struct Change {
     std::vector<RefMove> moves = {}; // never HEAD
     std::vector<std::pair<Oid, Oid>> pairs = {};
     std::shared_ptr<const NewObjects> objects = {};
-    std::string newHead = {};   // full ref or id to be checked out; empty: what is checked out stays
-    std::string takesBack = {}; // the entry that this one restores
-    bool rewrites = false;      // commits were rewritten: post-rewrite hook, notes
-    bool sign = false;          // sign the new commits first
-    bool record = true;         // false: nothing can be lost, so the entry goes when all is done
+    std::string newHead = {};     // full ref or id to be checked out; empty: what is checked out stays
+    std::string takesBack = {};   // the entry that this one restores
+    std::string replaysOnto = {}; // what the pre-rebase hook is told; empty: it is not asked
+    bool rewrites = false;        // commits were rewritten: post-rewrite hook, notes
+    bool sign = false;            // sign the new commits first
+    bool record = true;           // false: nothing can be lost, so the entry goes when all is done
 };
 
 Result<Applied> carryOut(const Repository& repository, Change change, const Progress& progress);
-
-// Refused unless the branch stands at `old`, is not checked out in another worktree, and no git command has it.
-Result<void> checkNotElsewhere(const Repository& repository, const std::string& ref);
 
 // What carryOut() does after the refs moved: settings of renamed and deleted branches, the entry taken back, state Done. The
 // entry stays open where something follows (aftermath.h). Every part may be repeated.

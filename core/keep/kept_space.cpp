@@ -9,8 +9,8 @@ namespace espalier {
 
 Result<std::uint64_t> keptSpace(const Repository& repository)
 {
-    const auto ended = run({.argv = {"git", "rev-list", "--disk-usage", "--objects", "--glob=refs/espalier/kept/*", "--not",
-                                     "--exclude=refs/espalier/*", "--all"},
+    const auto ended = run({.argv = {"git", "rev-list", "--disk-usage", "--objects", "--glob=refs/espalier/kept/*",
+                                     "--not", "--exclude=refs/espalier/*", "--all"},
                             .environment = {{"GIT_DIR", repository.gitDir().string()}}});
     if (!ended)
         return std::unexpected(ended.error());

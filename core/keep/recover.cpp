@@ -238,8 +238,9 @@ std::vector<std::string> openEntryLines(const Repository& repository)
     if (ChangeLock::isHeld(repository))
         return lines;
     if (hasAbandonedLocks(repository.commonDir()))
-        lines.push_back("Locks were left behind by an interruption; the next command that changes something, or the window, "
-                        "removes them");
+        lines.push_back(
+            "Locks were left behind by an interruption; the next command that changes something, or the window, "
+            "removes them");
     for (const std::string& id : ids) {
         const auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind != ErrorKind::NotFound)
@@ -251,7 +252,8 @@ std::vector<std::string> openEntryLines(const Repository& repository)
                             "); the next command that changes something, or the window, completes or undoes it");
         else if (entry && entry->state == EntryState::Done && holdMark(repository, id))
             lines.push_back("Done, but not what follows it since an interruption: " + displayText(entry->title, 300) +
-                            " (entry " + id + "); the next command that changes something, or the window, makes up for it");
+                            " (entry " + id +
+                            "); the next command that changes something, or the window, makes up for it");
         else if (!entry)
             lines.push_back("An entry of the logbook was begun and never written (" + id +
                             "); the next command that changes something, or the window, clears it away");

@@ -28,11 +28,18 @@ enum class Found : std::uint8_t { Nothing, Wanted, OtherSide, Foreign };
 
 class Mover {
   public:
-    explicit Mover(WorktreeSession& session)
+    // `asBefore`: files go back to where they were, and so do the marks of assume-unchanged; git drops those of a file that it
+    // writes, and keeps skip-worktree (unpack-trees.c, merged_entry).
+    Mover(WorktreeSession& session, const std::vector<PathChange>& moves, bool asBefore)
         : m_session(session)
         , m_folder(session.folder())
         , m_hasSymlinks(session.repository().configBool("core.symlinks", true))
     {
+        for (const PathChange& move : moves)
+            if (const git_index_entry* entry = git_index_get_bypath(session.index(), move.path.c_str(), 0);
+                entry && isUnwatched(*entry))
+                m_marks[move.path] = {std::uint16_t(asBefore ? entry->flags & GIT_INDEX_ENTRY_VALID : 0),
+                                      std::uint16_t(entry->flags_extended & GIT_INDEX_ENTRY_SKIP_WORKTREE)};
     }
 
     // `at`: where the file is; the path itself, or where it was put aside.
@@ -85,7 +92,8 @@ class Mover {
         const auto found = lookAt(move, at);
         if (!found)
             return std::unexpected(found.error());
-        if (*found == Found::OtherSide || *found == Found::Wanted)
+        const bool mayBeMissing = *found == Found::Nothing && entry && isUnwatched(*entry);
+        if (*found == Found::OtherSide || *found == Found::Wanted || mayBeMissing)
             return {};
         if (auto back = m_folder.putBack(move.path); !back)
             return std::unexpected(back.error());
@@ -178,13 +186,17 @@ class Mover {
         entry.path = move.path.c_str();
         entry.mode = std::uint32_t(move.newMode);
         entry.id = toGit(move.newId);
+        if (const auto marks = m_marks.find(move.path); marks != m_marks.end()) {
+            entry.flags = marks->second.first;
+            entry.flags_extended = marks->second.second;
+        }
         const auto status = seen && move.newMode != FileMode::Submodule ? m_folder.look(move.path)
                                                                         : Result<std::optional<struct stat>>();
         // Somebody may have saved another file there since it was written: then git has to read it.
         const auto known = std::exchange(m_written, std::nullopt);
         const bool untouched = status && *status &&
                                (known ? isSame(*known, **status)
-                                          : !seen || S_ISLNK((*status)->st_mode) == (move.newMode == FileMode::Symlink));
+                                      : !seen || S_ISLNK((*status)->st_mode) == (move.newMode == FileMode::Symlink));
         if (untouched) {
             const struct stat& at = **status;
             entry.ctime = {std::int32_t(at.st_ctim.tv_sec), std::uint32_t(at.st_ctim.tv_nsec)};
@@ -274,6 +286,7 @@ class Mover {
     const WorktreeFolder& m_folder;
     const bool m_hasSymlinks;
     std::optional<struct stat> m_written; // what write() has just made, or lookAt() has read
+    std::map<std::string, std::pair<std::uint16_t, std::uint16_t>> m_marks; // by path, of the index before
 };
 
 // Whether the old side must go before the new one can be written: all but a file that another replaces.
@@ -372,7 +385,7 @@ bool indexIsOurs(git_index* index, const PathChange& move)
 Result<void> moveFiles(WorktreeSession& session, const std::vector<PathChange>& moves,
                        std::vector<std::string>& notices)
 {
-    Mover mover(session);
+    Mover mover(session, moves, false);
     for (const PathChange& move : moves | std::views::reverse) {
         if (!goesFirst(move))
             continue;
@@ -400,7 +413,7 @@ Result<void> finishFiles(WorktreeSession& session, const std::vector<PathChange>
             std::swap(move.oldId, move.newId);
         }
     }
-    Mover mover(session);
+    Mover mover(session, towards, !forwards);
     for (const PathChange& move : towards)
         if (auto tidied = mover.tidy(move, notices); !tidied)
             return tidied;

@@ -218,8 +218,7 @@ Result<void> WorktreeFolder::putAside(std::string_view path) const
         *place ? renameInto((*place)->folder, (*place)->name, ownName("old", (*place)->name)) : int(ENOENT);
     if (error == 0 || meansNothingThere(error))
         return {};
-    return error == EEXIST ? inTheWay(asideOf(path))
-                           : storageError("The file cannot be put aside", shown(path), error);
+    return error == EEXIST ? inTheWay(asideOf(path)) : storageError("The file cannot be put aside", shown(path), error);
 }
 
 Result<bool> WorktreeFolder::putBack(std::string_view path) const

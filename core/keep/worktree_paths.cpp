@@ -81,10 +81,29 @@ void checkIndexEntry(git_index* index, const PathChange& move, Overlap& overlap)
         overlap.changed.insert(move.path);
 }
 
+// What git was told not to look at (skip-worktree, assume-unchanged) is not compared by libgit2. Where it would be overwritten
+// git looks all the same (unpack-trees.c, verify_uptodate); a file that is not there is fine.
+void checkUnwatched(git_repository* handle, git_index* index, const PathChange& move, Overlap& overlap)
+{
+    const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
+    if (!entry || !isUnwatched(*entry) || !isRegularFile(move.oldMode))
+        return;
+    struct stat status{};
+    if (::lstat((fs::path(git_repository_workdir(handle)) / move.path).c_str(), &status) < 0)
+        return;
+    git_oid now;
+    if (!S_ISREG(status.st_mode) ||
+        git_repository_hashfile(&now, handle, move.path.c_str(), GIT_OBJECT_BLOB, nullptr) < 0 ||
+        fromGit(now) != move.oldId)
+        overlap.changed.insert(move.path);
+}
+
 // Tracked files whose contents on disk are not what the index says, among the paths that move.
 Result<void> checkContents(git_repository* handle, git_index* index, const std::vector<PathChange>& moves,
                            Overlap& overlap)
 {
+    for (const PathChange& move : moves)
+        checkUnwatched(handle, index, move, overlap);
     std::vector<char*> paths;
     for (const PathChange& move : moves) {
         if (move.oldMode != FileMode::None && move.oldMode != FileMode::Submodule)
@@ -151,6 +170,11 @@ std::string obstructionAt(git_repository* handle, const std::vector<PathChange>&
 
 } // namespace
 
+bool isUnwatched(const git_index_entry& entry)
+{
+    return (entry.flags & GIT_INDEX_ENTRY_VALID) != 0 || (entry.flags_extended & GIT_INDEX_ENTRY_SKIP_WORKTREE) != 0;
+}
+
 const PathChange* findMove(const std::vector<PathChange>& moves, std::string_view path)
 {
     const auto at =
@@ -202,9 +226,15 @@ Result<void> checkPaths(git_repository* handle, git_index* index, const std::vec
         if (!obstruction.empty())
             overlap.untracked.insert(obstruction);
     }
-    if (!overlap.changed.empty())
+    if (!overlap.changed.empty()) {
+        Handle<git_config> config;
+        int stashes = 0;
+        if (git_repository_config(out(config), handle) == 0)
+            git_config_get_bool(&stashes, config.get(), "rebase.autostash");
+        const std::string remedy = "Commit them, put them aside or undo them, then try again";
         return fail(ErrorKind::Refused, "Local changes would be overwritten in " + listed(overlap.changed), {},
-                    "Commit them, put them aside or undo them, then try again");
+                    stashes ? "rebase.autoStash is git's and is not followed here. " + remedy : remedy);
+    }
     if (!overlap.untracked.empty())
         return fail(ErrorKind::Refused, "Untracked files would be overwritten: " + listed(overlap.untracked), {},
                     "Move them out of the way, then try again");

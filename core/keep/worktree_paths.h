@@ -23,6 +23,9 @@ Result<std::vector<PathChange>> pathMoves(ObjectStore& store, const Oid& from, c
 // be overwritten; also when a commit holds a path that no worktree may have (isSafePath()). Submodules' own contents are never touched and therefore not looked at.
 Result<void> checkPaths(git_repository* handle, git_index* index, const std::vector<PathChange>& moves);
 
+// Whether git was told not to look at the file (skip-worktree, assume-unchanged). It may then be missing.
+bool isUnwatched(const git_index_entry& entry);
+
 // The move of `path`; null when there is none. `moves` is in path order.
 const PathChange* findMove(const std::vector<PathChange>& moves, std::string_view path);
 

@@ -2,6 +2,7 @@
 #include "core/keep/worktree_session.h"
 
 #include "core/git/files.h"
+#include "core/git/index_file.h"
 
 #include <git2/sys/repository.h>
 
@@ -71,9 +72,10 @@ Result<WorktreeSession> WorktreeSession::begin(const fs::path& path)
         return std::unexpected(copied.error());
     if (struct stat status{}; ::stat((gitDir / "index").c_str(), &status) == 0)
         session.m_indexTime = status.st_mtim;
+    if (auto joined = joinSplitIndex(gitDir, copy); !joined)
+        return std::unexpected(joined.error());
     if (git_index_open(out(session.m_index), copy.c_str()) < 0)
-        return libgitError("The index cannot be read", (gitDir / "index").string(),
-                           "git update-index --no-split-index and git status tell more");
+        return indexError(gitDir);
     if (git_repository_set_index(session.handle(), session.index()) < 0 ||
         git_index_set_caps(session.index(), GIT_INDEX_CAPABILITY_FROM_OWNER) < 0)
         return libgitError("The index cannot be read", (gitDir / "index").string());

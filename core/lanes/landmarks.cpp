@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/lanes/landmarks.h"
+#include "core/refs/ref_name.h"
 
 namespace espalier {
 
@@ -20,7 +21,7 @@ bool isUsers(const Snapshot& snapshot, const Ref& ref)
         return false;
     if (ref.place == Place::Fork)
         return true;
-    return snapshot.findRef("refs/heads/" + ref.branch) != nullptr;
+    return snapshot.findRef(branchRef(ref.branch)) != nullptr;
 }
 
 bool isCheckedOut(const Snapshot& snapshot, const Ref& ref)

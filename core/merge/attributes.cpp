@@ -1,11 +1,14 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/attributes.h"
 
+#include "core/git/config_path.h"
+#include "core/git/files.h"
 #include "core/merge/wildcard.h"
 #include "core/tree/entry.h"
 
 #include <algorithm>
 #include <charconv>
+#include <cstdlib>
 #include <ranges>
 
 namespace espalier {
@@ -149,7 +152,7 @@ Result<MergeAttributes::Rules> MergeAttributes::rulesOf(ObjectStore& store, cons
 
 // What has been decided: the first that is come upon counts, from the last rule of the deepest file up.
 struct MergeAttributes::Decision {
-    const std::map<std::string, Rule, std::less<>>* macros = nullptr;
+    std::vector<const std::map<std::string, Rule, std::less<>>*> macros; // those that count most first
     std::map<std::string_view, const Setting*> settings;
 
     // A macro's settings come right behind its own name, depth first as in git. Each name is set once, so that this ends
@@ -175,8 +178,8 @@ struct MergeAttributes::Decision {
     const Rule* macroOf(std::string_view name) const
     {
         static const Rule binary = *ruleOf("[attr]binary -diff -merge -text");
-        if (macros)
-            if (const auto at = macros->find(name); at != macros->end())
+        for (const auto* file : macros)
+            if (const auto at = file->find(name); at != file->end())
                 return &at->second;
         return name == binary.pattern ? &binary : nullptr;
     }
@@ -214,20 +217,53 @@ MergeAttributes::filesAbove(ObjectStore& store, const Oid& tree, std::string_vie
     }
 }
 
+const MergeAttributes::Outside& MergeAttributes::outside(const Repository& repository)
+{
+    if (m_outside)
+        return *m_outside;
+    const auto read = [](const std::filesystem::path& path) -> Rules {
+        const auto bytes = path.empty() ? std::unexpected(Error{}) : readFileBounded(path, largestRead);
+        return bytes ? std::make_shared<const File>(parse(*bytes)) : nullptr;
+    };
+    const auto folder = [](const char* variable) {
+        const char* const value = std::getenv(variable);
+        return std::filesystem::path(value ? value : "");
+    };
+    std::filesystem::path user;
+    if (const auto configured = configPath(repository, "core.attributesFile"))
+        user = *configured;
+    else if (const auto config = folder("XDG_CONFIG_HOME"); !config.empty())
+        user = config / "git/attributes";
+    else if (const auto home = folder("HOME"); !home.empty())
+        user = home / ".config/git/attributes";
+    m_outside = Outside{read(repository.commonDir() / "info/attributes"), read(user),
+                        std::getenv("GIT_ATTR_NOSYSTEM") ? nullptr : read("/etc/gitattributes")};
+    return *m_outside;
+}
+
 Result<PathAttributes> MergeAttributes::of(ObjectStore& store, const Oid& tree, const std::string& path)
 {
     const auto files = filesAbove(store, tree, path);
     if (!files)
         return std::unexpected(files.error());
     PathAttributes found;
-    if (files->empty())
+    const Outside& more = outside(store.repository());
+    if (files->empty() && !more.own && !more.user && !more.system)
         return found;
     Decision decision;
-    // Only the topmost file may define macros.
-    if (files->front().first.size() == path.size())
-        decision.macros = &files->front().second->macros;
+    std::vector<std::pair<std::string_view, Rules>> all; // as git stacks them, the last counts most
+    for (const Rules& file : {more.system, more.user})
+        if (file)
+            all.emplace_back(path, file);
+    all.insert(all.end(), files->begin(), files->end());
+    if (more.own)
+        all.emplace_back(path, more.own);
+    // Of the tree's files only the topmost may define macros.
+    for (const auto& [below, file] : all | std::views::reverse)
+        if (below.size() == path.size())
+            decision.macros.push_back(&file->macros);
     long steps = mostSteps;
-    for (const auto& [below, file] : *files | std::views::reverse) {
+    for (const auto& [below, file] : all | std::views::reverse) {
         const std::string_view name = below.substr(below.rfind('/') + 1);
         for (const Rule& rule : file->rules | std::views::reverse)
             if (matchesWildcard(rule.pattern, rule.anchored ? below : name, steps))
@@ -236,12 +272,30 @@ Result<PathAttributes> MergeAttributes::of(ObjectStore& store, const Oid& tree, 
     if (steps < 0)
         return fail(ErrorKind::Unsupported, "The patterns of a .gitattributes file take too long", path,
                     "Merge with git itself, or make the patterns simpler");
-    if (const Setting* merge = decision.find("merge")) {
+    if (const Setting* merge = decision.find("merge"); merge && merge->state != Setting::Unspecified) {
+        found.saysNothing = false;
+        if (merge->state == Setting::Valued)
+            found.named = merge->value;
         if (merge->state == Setting::Unset || (merge->state == Setting::Valued && merge->value == "binary"))
             found.driver = MergeAttribute::Binary;
         else if (merge->state == Setting::Valued && merge->value == "union")
             found.driver = MergeAttribute::Union;
     }
+    // git's convert.c: `crlf` is the old name of `text`, and an `eol` makes a text.
+    const Setting* text = decision.find("text");
+    if (!text || text->state == Setting::Unspecified)
+        text = decision.find("crlf");
+    const Setting* eol = decision.find("eol");
+    if (text && text->state == Setting::Unset)
+        found.lines = PathAttributes::Lines::AsTheyAre;
+    else if (text && text->state == Setting::Valued && text->value == "auto")
+        found.lines = PathAttributes::Lines::Guessed;
+    else if ((text && text->state != Setting::Unspecified) ||
+             (eol && eol->state == Setting::Valued && (eol->value == "lf" || eol->value == "crlf")))
+        found.lines = PathAttributes::Lines::Text;
+    for (const char* name : {"filter", "ident", "working-tree-encoding"})
+        if (const Setting* converts = decision.find(name))
+            found.isConverted |= converts->state == Setting::Set || converts->state == Setting::Valued;
     if (const Setting* size = decision.find("conflict-marker-size"); size && size->state == Setting::Valued)
         std::from_chars(size->value.data(), size->value.data() + size->value.size(), found.markerSize);
     if (found.markerSize < 1 || found.markerSize > 1000)

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
-// The attributes that decide how a path is merged (gitattributes: merge, conflict-marker-size, and macros that set them), read
-// from the `.gitattributes` files of a tree. Private to core/merge.
+// The attributes that decide how a path is merged (gitattributes: merge, conflict-marker-size, text, eol, and macros that set
+// them), read from the `.gitattributes` files of a tree, and from git's other places for them: info/attributes of the git
+// directory, which counts most, core.attributesFile, and the system's. Private to core/merge.
 #pragma once
 
 #include "core/git/objects.h"
@@ -19,6 +20,10 @@ enum class MergeAttribute : std::uint8_t { Text, Union, Binary };
 struct PathAttributes {
     MergeAttribute driver = MergeAttribute::Text;
     int markerSize = 7;
+    std::string named;       // what the attribute `merge` names, one of git's own or not; empty for none
+    bool saysNothing = true; // about `merge`
+    enum class Lines : std::uint8_t { AsTheyAre, Unsaid, Guessed, Text } lines = Lines::Unsaid; // text, eol, crlf
+    bool isConverted = false; // by ident, filter or working-tree-encoding
 };
 
 class MergeAttributes {
@@ -51,7 +56,14 @@ class MergeAttributes {
     Result<std::vector<std::pair<std::string_view, Rules>>> filesAbove(ObjectStore& store, const Oid& tree,
                                                                        std::string_view path);
 
+    // The files beside the tree's, read once: above all others, and below.
+    struct Outside {
+        Rules own, user, system;
+    };
+    const Outside& outside(const Repository& repository);
+
     std::map<Oid, Rules> m_rules; // by blob
+    std::optional<Outside> m_outside;
 };
 
 } // namespace espalier

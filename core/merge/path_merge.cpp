@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/path_merge.h"
 
+#include "core/merge/merge_driver.h"
+
 #include <algorithm>
 
 namespace espalier {
@@ -67,11 +69,43 @@ auto PathMerger::mergeTexts(const std::string& path, const MergeEntry& entry, bo
     options.newBaseLabel = labelFor(false, entry, path);
     options.commitLabel = labelFor(true, entry, path);
     options.markerSize = attributes->markerSize + extraMarker;
-    options.favour = attributes->driver == MergeAttribute::Union ? TextFavour::Union : TextFavour::None;
+    const std::string& named = attributes->saysNothing ? m_scene.options.defaultDriver : attributes->named;
+    const auto driver = m_scene.options.drivers.find(named);
+    if (driver != m_scene.options.drivers.end() && m_scene.options.runDrivers) {
+        const auto ran = runMergeDriver(
+            m_scene.store.repository(), driver->second,
+            {path, *o, *a, *b, options.newBaseLabel, options.commitLabel, options.markerSize}, m_scene.progress);
+        if (!ran)
+            return std::unexpected(ran.error());
+        merged.leaf.id = m_scene.store.add(ObjectType::Blob, ran->text);
+        if (!ran->clean) {
+            merged.clean = false;
+            merged.kind = ConflictKind::Binary;
+        }
+        return merged;
+    }
+    if (driver != m_scene.options.drivers.end())
+        notAsGit.push_back({path, driver->first});
+    MergeAttribute how = attributes->driver;
+    if (attributes->saysNothing)
+        how = named == "union" ? MergeAttribute::Union : named == "binary" ? MergeAttribute::Binary : how;
+    options.favour = how == MergeAttribute::Union ? TextFavour::Union : TextFavour::None;
     TextMerge text;
-    text.binary = attributes->driver == MergeAttribute::Binary;
-    if (!text.binary)
+    text.binary = how == MergeAttribute::Binary;
+    if (!text.binary && m_scene.options.renormalize) {
+        if (attributes->isConverted)
+            notAsGit.push_back({path, {}});
+        const bool guessed = attributes->lines == PathAttributes::Lines::Guessed ||
+                             (attributes->lines == PathAttributes::Lines::Unsaid && m_scene.options.guessesLines);
+        if (guessed || attributes->lines == PathAttributes::Lines::Text) {
+            text = espalier::mergeTexts(withPlainLines(*o, guessed), withPlainLines(*a, guessed),
+                                        withPlainLines(*b, guessed), options);
+        } else {
+            text = espalier::mergeTexts(*o, *a, *b, options);
+        }
+    } else if (!text.binary) {
         text = espalier::mergeTexts(*o, *a, *b, options);
+    }
     if (text.binary) {
         merged.leaf.id = entry.leaves.newBase.id;
         merged.clean = false;
@@ -200,14 +234,12 @@ void PathMerger::conflict(const std::string& path, const MergeEntry& entry, std:
         conflict.otherPaths.push_back(entry.movedFrom);
     }
     const auto stage = [&](const PathEntry& leaf, const std::string& at) {
-        return leaf.exists() ? ConflictStage{leaf.mode, leaf.id, at.empty() ? path : at} : ConflictStage{};
+        return leaf.exists() ? ConflictStage{leaf, at.empty() ? path : at} : ConflictStage{};
     };
     conflict.ancestor = stage(entry.leaves.base, entry.ancestorPath);
     conflict.newBase = stage(entry.leaves.newBase, entry.newBasePath);
     conflict.commit = stage(entry.leaves.commit, entry.commitPath);
-    const PathEntry& held = edits[path];
-    conflict.heldMode = held.mode;
-    conflict.held = held.id;
+    conflict.held = edits[path];
     if (text)
         conflict.hunks = text->hunks;
     conflict.text = std::move(text);

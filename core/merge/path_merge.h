@@ -31,6 +31,7 @@ class PathMerger {
 
     TreeEdits edits;
     std::vector<PathConflict> conflicts;
+    std::vector<NotAsGit> notAsGit;
 
   private:
     Result<Merged> mergeTexts(const std::string& path, const MergeEntry& entry, bool withAncestor, Merged merged,

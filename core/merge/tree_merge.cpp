@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/merge/tree_merge.h"
 
+#include "core/merge/merge_driver.h"
 #include "core/merge/rename_merge.h"
 #include "core/tree/differences.h"
 #include "core/tree/lookup.h"
@@ -89,6 +90,11 @@ MergeOptions MergeOptions::of(const Repository& repository)
                                    : no ? DirectoryRenames::Off
                                         : DirectoryRenames::Conflict;
     }
+    options.defaultDriver = repository.config("merge.default").value_or("");
+    options.renormalize = repository.configBool("merge.renormalize", false);
+    options.guessesLines =
+        repository.configBool("core.autocrlf", false) || repository.config("core.autocrlf") == "input";
+    options.drivers = configuredDrivers(repository);
     return options;
 }
 
@@ -233,6 +239,7 @@ class TreeMerger {
             return std::unexpected(tree.error());
         m_result.tree = *tree;
         m_result.conflicts = std::move(m_paths.conflicts);
+        m_result.notAsGit = std::move(m_paths.notAsGit);
         for (const Displaced& moved : displaced)
             noteDisplaced(moved);
         leaveOutOldNames();
@@ -275,8 +282,7 @@ class TreeMerger {
             conflict.path = path;
             conflict.kind = ConflictKind::DirectoryRenamed;
             if (const auto held = fileAt(m_scene.store, m_result.tree, path); held && held->exists()) {
-                conflict.heldMode = held->mode;
-                conflict.held = held->id;
+                conflict.held = *held;
             }
             m_result.conflicts.push_back(std::move(conflict));
         }
@@ -295,9 +301,8 @@ class TreeMerger {
         conflict.kind = ConflictKind::FileAndDirectory;
         const auto folder = treeAt(m_scene.store, m_scene.newBase, moved.path);
         const bool ofCommit = folder && !folder->isZero();
-        (ofCommit ? conflict.commit : conflict.newBase) = {moved.entry.mode, moved.entry.id, moved.path};
-        conflict.heldMode = moved.entry.mode;
-        conflict.held = moved.entry.id;
+        (ofCommit ? conflict.commit : conflict.newBase) = {moved.entry, moved.path};
+        conflict.held = moved.entry;
         conflict.otherPaths = {moved.path};
         m_result.conflicts.push_back(std::move(conflict));
     }

@@ -9,14 +9,15 @@
 //     merge->tree;                       // in store.fresh(), conflicts in marker form
 //     for (const PathConflict& conflict : merge->conflicts) …
 //
-// Attributes (merge, text as far as it marks a file binary, conflict-marker-size) are read from the `.gitattributes`
-// files of the new base's tree, so that a dry run in a bare repository and one beside any worktree say the same.
+// Attributes are read from the `.gitattributes` files of the new base's tree, so that a dry run in a bare repository and one
+// beside any worktree say the same (attributes.h has which, and the places beside the tree).
 #pragma once
 
 #include "core/git/objects.h"
 #include "core/merge/text_merge.h"
 #include "core/tree/entry.h"
 
+#include <map>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -43,11 +44,8 @@ enum class ConflictKind : std::uint8_t {
 std::string_view conflictKindName(ConflictKind kind);
 
 // What one of the three has; mode None: nothing.
-struct ConflictStage {
-    FileMode mode = FileMode::None;
-    Oid id;
+struct ConflictStage : PathEntry {
     std::string path; // differs from PathConflict::path where the side has it under another name
-    bool exists() const { return mode != FileMode::None; }
     friend bool operator==(const ConflictStage&, const ConflictStage&) = default;
 };
 
@@ -58,8 +56,7 @@ struct PathConflict {
     ConflictKind kind = ConflictKind::Text;
     ConflictStage ancestor, newBase, commit;
     // What the merged tree has at `path` in the meantime (for a text the marker form); mode None: nothing.
-    FileMode heldMode = FileMode::None;
-    Oid held;
+    PathEntry held;
     std::vector<TextHunk> hunks;           // of a text merge; empty for a conflict of the whole path
     std::shared_ptr<const TextMerge> text; // which they are of; null once it has been used, and not in a DryRun
     std::vector<std::string> otherPaths;   // that belong to the same conflict, e.g. the other new name
@@ -78,12 +75,21 @@ struct StagedPath {
     friend bool operator==(const StagedPath&, const StagedPath&) = default;
 };
 
+// A path of which git might make something else: the configuration names a merge driver for it that was not run, or
+// merge.renormalize is to undo a conversion that is git's alone.
+struct NotAsGit {
+    std::string path;
+    std::string driver; // its name; empty for merge.renormalize
+    friend bool operator==(const NotAsGit&, const NotAsGit&) = default;
+};
+
 struct TreeMerge {
     Oid tree;                            // readable from the store: new trees and blobs are in store.fresh()
     std::vector<PathConflict> conflicts; // in order of path; empty means clean
     std::vector<StagedPath> stages;      // in order of path and stage
     std::vector<std::string> touched;    // paths in the result that the commit's change reaches, in order; "folder/"
                                          // where only the commit changed what is below
+    std::vector<NotAsGit> notAsGit;      // merged by lines all the same
     bool clean() const { return conflicts.empty(); }
 };
 
@@ -92,7 +98,12 @@ struct MergeOptions {
     bool renames = true;                                            // merge.renames, diff.renames
     int renameLimit = 7000;                                         // merge.renameLimit; 0: no limit
     DirectoryRenames directoryRenames = DirectoryRenames::Conflict; // merge.directoryRenames
-    std::string newBaseLabel = "new base";                          // after the markers of held texts
+    std::map<std::string, std::string> drivers;                     // merge.<name>.driver, by name
+    std::string defaultDriver;                                      // merge.default
+    bool runDrivers = false;               // else a path that has one is merged by lines, and said to be not as git's
+    bool renormalize = false;              // merge.renormalize
+    bool guessesLines = false;             // core.autocrlf: line ends of what has no attribute are looked at
+    std::string newBaseLabel = "new base"; // after the markers of held texts
     std::string commitLabel = "your commit";
 
     // As the repository's configuration says.

@@ -30,10 +30,12 @@ std::string shortBranchName(std::string_view ref)
     return ref.starts_with(headsPrefix) ? std::string(ref.substr(headsPrefix.size())) : std::string();
 }
 
-std::string shownRef(std::string_view ref)
+std::string_view branchOrRef(std::string_view ref)
 {
-    return displayText(ref.starts_with(headsPrefix) ? ref.substr(headsPrefix.size()) : ref, 300);
+    return ref.starts_with(headsPrefix) ? ref.substr(headsPrefix.size()) : ref;
 }
+
+std::string shownRef(std::string_view ref) { return displayText(branchOrRef(ref), 300); }
 
 bool standInEachOthersWay(std::string_view a, std::string_view b)
 {

@@ -22,7 +22,9 @@ bool isBranchName(const std::string& name);
 std::string branchRef(std::string_view branch);
 // "refs/heads/topic/x" -> "topic/x"; empty for other refs.
 std::string shortBranchName(std::string_view ref);
-// For people: a branch by its short name, any other ref in full; control characters escaped.
+// A branch by its short name, any other ref as it is.
+std::string_view branchOrRef(std::string_view ref);
+// The same for people: control characters escaped.
 std::string shownRef(std::string_view ref);
 
 // Two refs cannot both be there when one's name goes on from the other's: "a" and "a/b".

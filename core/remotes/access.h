@@ -37,7 +37,8 @@ struct Access {
     std::function<bool(const std::string& host, const std::string& fingerprint)> trustHost;
     // What the ssh program asks, on a thread of its own; nothing for no. Missing: ssh asks on the terminal, as it does for git.
     std::function<std::optional<std::string>(const SshQuestion&)> askSsh = {};
-    // The program that brings ssh's questions here; its main() begins with carrySshQuestion().
+    // The program that brings the questions of git and ssh here; its main() begins with carrySshQuestion(). Without it they ask
+    // on the terminal, where there is one.
     std::string sshCarrier = {};
 };
 

@@ -2,41 +2,42 @@
 #include "core/remotes/clean_up.h"
 
 #include "core/git/text.h"
-#include "core/history/equivalence.h"
 
 namespace espalier {
 
 Result<std::vector<CleanUpCandidate>> findCleanUp(const Repository& repository, const SnapshotPtr& snapshot,
-                                                  EquivalenceCache& cache, const Progress& progress)
+                                                  const Progress& progress)
 {
     std::vector<CleanUpCandidate> candidates;
     const Ref* mainLine = snapshot->mainLineRef();
     if (!mainLine)
         return candidates;
-    std::size_t looked = 0;
-    for (const Ref& ref : snapshot->refs) {
-        progress.report("Looking for landed branches", ++looked, snapshot->refs.size());
-        if (progress.stopped())
-            return cancelled();
+    std::vector<int> branches;
+    for (std::size_t i = 0; i < snapshot->refs.size(); ++i) {
+        const Ref& ref = snapshot->refs[i];
         // A branch at the main line's very tip has nothing that could have landed: it was just begun, or is the main line.
-        if (ref.kind != RefKind::Branch || ref.row == noRow || ref.tip == mainLine->tip ||
-            ref.branch == mainLine->branch)
-            continue;
-        auto landed = findLanded(repository, *snapshot, ref.row, mainLine->row, cache, progress);
-        if (!landed)
-            return std::unexpected(landed.error());
-        if (!landed->wholly())
-            continue;
+        if (ref.kind == RefKind::Branch && ref.row != noRow && ref.tip != mainLine->tip &&
+            ref.branch != mainLine->branch)
+            branches.push_back(int(i));
+    }
+    const auto consider = [&](int index, const Forecast& forecast) {
+        const Ref& ref = snapshot->refs[std::size_t(index)];
+        if (!forecast.wholly())
+            return;
         CleanUpCandidate candidate;
         candidate.branch = ref.branch;
         candidate.tip = ref.tip;
-        candidate.landed = std::move(*landed);
+        candidate.landed = forecast;
         if (const Ref* fork = snapshot->forkCopy(ref.branch))
             candidate.forkTip = fork->tip;
         candidate.checkedOut =
             ref.name == snapshot->worktree.headBranch || snapshot->worktree.checkedOutElsewhere.contains(ref.name);
         candidates.push_back(std::move(candidate));
-    }
+    };
+    if (branches.empty())
+        return candidates;
+    if (auto done = forecasts(repository, *snapshot, branches, consider, progress); !done)
+        return std::unexpected(done.error());
     return candidates;
 }
 

@@ -5,7 +5,6 @@
 #include "core/git/sha256.h"
 #include "core/git/text.h"
 #include "core/history/places.h"
-#include "core/remotes/credentials.h"
 
 #include <mutex>
 
@@ -14,7 +13,7 @@ namespace espalier {
 namespace {
 
 constexpr std::size_t maxSaid = 1 << 16;
-constexpr int maxAttempts = 3;
+constexpr int mostAttempts = 3;
 
 std::string replaced(std::string text, const std::string& what, const std::string& by)
 {
@@ -51,36 +50,10 @@ void boundWaiting()
     });
 }
 
-Result<void> trustAuthorities(const Repository* repository, const std::string& url)
-{
-    if (!url.starts_with("https://"))
-        return {};
-    static std::mutex mutex;
-    // The file, empty for the system's own; nothing before the first connection.
-    static std::optional<std::string> trusted;
-    const std::string wanted = repository ? repository->config("http.sslCAInfo").value_or("") : std::string();
-    const std::lock_guard guard(mutex);
-    if (trusted && *trusted != wanted)
-        return fail(ErrorKind::Refused,
-                    "This repository trusts other certificate authorities (http.sslCAInfo) than the one that was "
-                    "connected from before",
-                    withoutSecret(url), "Start Espalier anew for this repository; one run trusts one set of them");
-    if (trusted)
-        return {};
-    if (!wanted.empty() && git_libgit2_opts(GIT_OPT_SET_SSL_CERT_LOCATIONS, wanted.c_str(), nullptr) < 0)
-        return libgitError("The file that http.sslCAInfo names cannot be used", displayText(wanted, 500),
-                           "Correct the setting");
-    trusted = wanted;
-    return {};
-}
-
 Connection::Connection(const Repository* repository, const Access& access, const Progress& progress)
     : m_repository(repository), m_access(access), m_progress(progress)
 {
     boundWaiting();
-    m_ssh.repository = repository;
-    m_ssh.access = &m_access;
-    m_ssh.progress = &m_progress;
 }
 
 Result<void> Connection::find(const std::string& name)
@@ -110,11 +83,9 @@ Result<void> Connection::open(git_direction direction)
     options.proxy_opts.type = GIT_PROXY_AUTO;
     if (m_progress.stopped())
         return cancelled();
-    if (auto trusted = trustAuthorities(m_repository, url(direction)); !trusted)
-        return trusted;
     if (git_remote_connect_ext(m_remote.get(), direction, &options) < 0)
         return error("The remote cannot be reached");
-    accepted();
+    m_attempts = 0;
     return {};
 }
 
@@ -133,21 +104,18 @@ Result<std::map<std::string, Oid>> Connection::heads() const
 int Connection::onCredentials(git_credential** out, const char* url, const char* user, unsigned allowed, void* payload)
 {
     auto* self = static_cast<Connection*>(payload);
-    if (!(allowed & GIT_CREDENTIAL_USERPASS_PLAINTEXT))
-        return GIT_PASSTHROUGH;
     const std::string known = user ? user : "";
-    if (self->m_login && self->m_attempts > 0)
-        tellHelpers(self->m_repository, self->m_loginUrl, *self->m_login, false);
-    std::optional<Login> login;
-    if (self->m_attempts == 0)
-        login = askHelpers(self->m_repository, url, known);
-    if (!login && self->m_access.askLogin && self->m_attempts < maxAttempts)
-        login = self->m_access.askLogin(withoutSecret(url), known);
-    ++self->m_attempts;
+    if (allowed & GIT_CREDENTIAL_USERNAME)
+        return known.empty() ? GIT_EAUTH : git_credential_username_new(out, known.c_str());
+    if (self->m_attempts++ == mostAttempts)
+        return GIT_EAUTH;
+    if ((allowed & GIT_CREDENTIAL_SSH_KEY) && self->m_attempts == 1)
+        return git_credential_ssh_key_from_agent(out, known.c_str());
+    if (!(allowed & GIT_CREDENTIAL_USERPASS_PLAINTEXT) || !self->m_access.askLogin)
+        return GIT_EAUTH;
+    const auto login = self->m_access.askLogin(withoutSecret(url), known);
     if (!login)
         return GIT_EAUTH;
-    self->m_login = login;
-    self->m_loginUrl = url;
     return git_credential_userpass_plaintext_new(out, login->user.c_str(), login->secret.c_str());
 }
 
@@ -211,11 +179,6 @@ git_remote_callbacks Connection::callbacks(const std::string& url)
         }
         return 0;
     };
-    if (isSshUrl(url)) {
-        callbacks.transport = [](git_transport** transport, git_remote* owner, void* payload) {
-            return makeSshTransport(transport, owner, static_cast<Connection*>(payload)->m_ssh);
-        };
-    }
     return callbacks;
 }
 
@@ -227,41 +190,19 @@ std::unexpected<Error> Connection::error(std::string what)
         return cancelled();
     const git_error* last = git_error_last();
     std::string text = last && last->message ? replaced(last->message, m_url, withoutSecret(m_url)) : "";
-    const std::vector<std::string> ssh = linesOf(m_ssh.errors);
-    if (!ssh.empty()) {
-        text.clear();
-        for (std::size_t i = ssh.size() > 4 ? ssh.size() - 4 : 0; i < ssh.size(); ++i)
-            text += (text.empty() ? "" : " / ") + ssh[i];
-    }
     std::string remedy = "Check the address and the connection, and whether you may use the remote";
-    // Whether a host key is the right one is asked and kept by ssh itself.
-    if (m_ssh.hostRefused)
-        remedy =
-            "Compare the fingerprint with the one that the host's owner publishes, and try again when it is the same";
-    else if (m_ssh.errors.find("Host key verification failed") != std::string::npos)
-        remedy = "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner "
-                 "publishes, and "
-                 "try again";
     if (!m_distrusted.empty()) {
         what += ": the certificate of " + displayText(m_distrusted, 200) + " is not trusted";
-        remedy = "Accept it when its fingerprint is the one that its owner publishes, add the authority that signed it "
-                 "to the "
-                 "system, or name its file in http.sslCAInfo";
+        remedy = "Accept it when its fingerprint is the one that its owner publishes, or add the authority that signed "
+                 "it to "
+                 "the system";
         text.clear();
     } else if (m_attempts > 0) {
-        remedy = "Check your login; a credential helper (credential.helper) can keep it";
+        remedy = "Check your login. Without git only an ssh agent's keys and a typed password are tried";
     }
     if (!text.empty())
         what += " [" + displayText(text, 1000) + "]";
     return fail(ErrorKind::Network, std::move(what), withoutSecret(m_url), std::move(remedy));
-}
-
-void Connection::accepted()
-{
-    if (m_login)
-        tellHelpers(m_repository, m_loginUrl, *m_login, true);
-    m_login.reset();
-    m_attempts = 0;
 }
 
 std::vector<std::string> Connection::takeSaid() { return linesOf(std::exchange(m_said, {})); }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// A remote and all that libgit2 asks for while it talks to it. Private to core/remotes.
+// A remote over libgit2's own transports, and all that libgit2 asks for while it talks to it: the way where no git is installed.
+// Private to core/remotes.
 //
 //     Connection connection(&repository, access, progress);
 //     connection.open(remote, GIT_DIRECTION_FETCH); … connection.error("The fetch failed")
@@ -9,7 +10,6 @@
 #include "core/git/handles.h"
 #include "core/git/progress.h"
 #include "core/remotes/access.h"
-#include "core/remotes/ssh_transport.h"
 
 #include <map>
 #include <string>
@@ -34,9 +34,6 @@ class Connection {
     git_remote_callbacks callbacks(const std::string& url);
     // The last libgit2 error in words, with the address (without secrets), and what ssh or the server said.
     std::unexpected<Error> error(std::string what);
-    // To be called after success: the login that worked goes to the helpers.
-    void accepted();
-
     std::vector<std::string> takeSaid();
     std::string rejected;           // the server's reason for not updating a ref; empty when it did
     bool answered = false;          // the server spoke about the ref
@@ -50,17 +47,9 @@ class Connection {
     const Access& m_access;
     const Progress& m_progress;
     Handle<git_remote> m_remote;
-    SshContext m_ssh;
     std::string m_said, m_url, m_distrusted;
-    std::optional<Login> m_login;
-    std::string m_loginUrl;
     int m_attempts = 0;
 };
-
-// Which authorities may sign a server's certificate can be said only for the whole process, and never be taken back: what the
-// first https connection's repository says (http.sslCAInfo, or nothing) holds. Refused for another that says otherwise, so that
-// nobody's authority is trusted for somebody else's repository. `repository` null: it says nothing.
-Result<void> trustAuthorities(const Repository* repository, const std::string& url);
 
 // Waits for connections and answers are bounded; done once, before the first connection.
 void boundWaiting();

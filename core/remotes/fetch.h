@@ -9,6 +9,7 @@
 #include "core/remotes/access.h"
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -38,6 +39,7 @@ struct UpdateReport {
     std::vector<FetchReport> fetched;
     std::vector<RefMove> moves; // the clone's main line, when it moved
     bool pushedToFork = false;
+    std::optional<Error> notPushed; // why the fork did not get the main line
     std::vector<std::string> lines; // what was done and what was not, for people
     // The main line has commits of its own: nothing was moved, `ownCommits` of them; the offer is moveToTopic().
     std::size_t ownCommits = 0;

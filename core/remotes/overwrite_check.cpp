@@ -5,9 +5,11 @@
 #include "core/git/text.h"
 #include "core/history/equivalence.h"
 #include "core/refs/head.h"
+#include "core/refs/ref_name.h"
 #include "core/remotes/fetching.h"
+#include "core/remotes/push_orders.h"
+#include "core/remotes/push_place.h"
 
-#include <map>
 #include <set>
 
 namespace espalier {
@@ -55,7 +57,7 @@ std::vector<Oid> upstreamTips(const Repository& repository, const OverwriteCheck
     if (roles.upstream.empty())
         return tips;
     // Of one remote that plays both parts it is the main line, unless that is what is overwritten.
-    const std::string own = "refs/remotes/" + check.remote + "/" + check.branch;
+    const std::string own = trackingRef(repository, check.remote, check.remoteRef);
     const std::string pattern = "refs/remotes/" + roles.upstream + (roles.oneForBoth() ? "/HEAD" : "/*");
     Handle<git_reference_iterator> refs;
     if (git_reference_iterator_glob_new(out(refs), raw(repository), pattern.c_str()) < 0)
@@ -109,7 +111,7 @@ Result<void> compare(const Repository& repository, OverwriteCheck& check, const 
 
 void addCautions(OverwriteCheck& check)
 {
-    const std::string there = displayText(check.remote + "/" + check.branch, 300);
+    const std::string there = displayText(check.remote + "/" + shortBranchName(check.remoteRef), 300);
     if (!check.foreign.empty()) {
         check.cautions.push_back(counted(check.foreign.size(), "commit", "commits") + " of " +
                                  authorsOf(check.foreign) + " would be lost. To keep them, carry them over from " +
@@ -128,44 +130,43 @@ Result<OverwriteCheck> overwriteCheck(const Repository& repository, const std::s
 {
     OverwriteCheck check;
     check.branch = branch;
-    check.remote = guessRoles(repository, readRemotes(repository)).fork;
-    check.remoteRef = "refs/heads/" + branch;
-    if (check.remote.empty())
-        return fail(ErrorKind::Refused, "There is no fork to push to", repository.path().string(),
-                    "Add a remote and choose it as the fork");
-    auto tip = readRef(raw(repository), check.remoteRef);
+    auto place = pushPlace(repository, branch);
+    if (!place)
+        return std::unexpected(place.error());
+    check.remote = std::move(place->remote);
+    check.remoteRef = std::move(place->ref);
+    auto tip = readRef(raw(repository), branchRef(branch));
     if (!tip)
         return std::unexpected(tip.error());
     if (tip->isZero())
         return fail(ErrorKind::NotFound, "There is no such branch", displayText(branch, 300),
                     "Look at the list of branches");
     check.localTip = *tip;
-    std::map<std::string, Oid> heads;
+    auto way = openTransport(repository, check.remote, access, progress);
+    if (!way)
+        return std::unexpected(way.error());
+    Result<Advertised> heads;
     if (fetchFirst) {
-        auto fetched = fetchAndLook(repository, check.remote, access, progress);
+        auto fetched = fetchAndLook(repository, check.remote, **way, progress);
         if (!fetched)
             return std::unexpected(fetched.error());
         heads = std::move(fetched->heads);
-    } else {
-        Connection connection(&repository, access, progress);
-        if (auto found = connection.find(check.remote); !found)
-            return std::unexpected(found.error());
-        if (auto opened = connection.open(GIT_DIRECTION_FETCH); !opened)
-            return std::unexpected(opened.error());
-        auto advertised = connection.heads();
-        if (!advertised)
-            return std::unexpected(advertised.error());
-        heads = std::move(*advertised);
     }
-    if (const auto at = heads.find(check.remoteRef); at != heads.end())
+    // What counts is what stands where the push goes, which may be another address.
+    const auto sides = (*way)->pushAddresses();
+    if (!sides)
+        return std::unexpected(sides.error());
+    if (!fetchFirst || sides->size() > 1 || sides->front() != (*way)->address())
+        heads = lookWherePushed(repository, **way, {check.remoteRef}, fetchFirst);
+    if (!heads)
+        return std::unexpected(heads.error());
+    if (const auto at = heads->find(check.remoteRef); at != heads->end())
         check.remoteTip = at->second;
     check.upToDate = check.remoteTip == check.localTip;
-    const git_oid above = toGit(check.localTip), below = toGit(check.remoteTip);
-    Handle<git_commit> there;
-    if (!check.remoteTip.isZero() && git_commit_lookup(out(there), raw(repository), &below) < 0)
+    if (!check.remoteTip.isZero() && !hasCommit(repository, check.remoteTip))
         return fail(ErrorKind::Refused, "The fork's tip was never fetched", check.remoteTip.hex(), "Fetch first");
     check.fastForward =
-        check.upToDate || check.remoteTip.isZero() || git_graph_descendant_of(raw(repository), &above, &below) == 1;
+        check.upToDate || check.remoteTip.isZero() || descendsFrom(repository, check.localTip, check.remoteTip);
     if (!check.upToDate) {
         if (auto compared = compare(repository, check, progress); !compared)
             return std::unexpected(compared.error());

@@ -77,13 +77,15 @@ std::string environmentVariable(const char* name)
     return value ? value : "";
 }
 
-SshQuestions::SshQuestions(const Access& access, const Progress& progress) : m_access(access), m_progress(progress)
+SshQuestions::SshQuestions(const Access& access, const Progress& progress, bool askPassIsSet)
+    : m_access(access), m_progress(progress)
 {
-    if (!m_access.askSsh || m_access.sshCarrier.empty())
+    if ((!m_access.askSsh && !m_access.askLogin) || m_access.sshCarrier.empty())
         return;
     const std::string chosen = environmentVariable("SSH_ASKPASS");
     m_chosenByUser = !chosen.empty() && ::access(chosen.c_str(), X_OK) == 0;
-    if (!m_chosenByUser)
+    m_gitChosenByUser = askPassIsSet || m_chosenByUser || !environmentVariable("GIT_ASKPASS").empty();
+    if (!m_chosenByUser || !m_gitChosenByUser)
         listen();
     if (m_listening.isOpen())
         m_thread = std::jthread([this](std::stop_token stop) { serve(std::move(stop)); });
@@ -123,13 +125,33 @@ void SshQuestions::listen()
 
 std::map<std::string, std::optional<std::string>> SshQuestions::environment() const
 {
-    if (m_chosenByUser)
-        return environmentVariable("SSH_ASKPASS_REQUIRE").empty()
-                   ? std::map<std::string, std::optional<std::string>>{{"SSH_ASKPASS_REQUIRE", "prefer"}}
-                   : std::map<std::string, std::optional<std::string>>{};
+    std::map<std::string, std::optional<std::string>> variables;
+    // Where a window answers, or nobody does, git does not wait for a terminal.
+    if (!leavesTerminal() || !m_access.askLogin)
+        variables["GIT_TERMINAL_PROMPT"] = "0";
+    if (m_chosenByUser && environmentVariable("SSH_ASKPASS_REQUIRE").empty())
+        variables["SSH_ASKPASS_REQUIRE"] = "prefer";
     if (!m_listening.isOpen())
-        return {};
-    return {{"SSH_ASKPASS", m_access.sshCarrier}, {"SSH_ASKPASS_REQUIRE", "force"}, {socketVariable, m_socket}};
+        return variables;
+    variables[socketVariable] = m_socket;
+    if (!m_chosenByUser && m_access.askSsh) {
+        variables["SSH_ASKPASS"] = m_access.sshCarrier;
+        variables["SSH_ASKPASS_REQUIRE"] = "force";
+    }
+    if (!m_gitChosenByUser && m_access.askLogin)
+        variables["GIT_ASKPASS"] = m_access.sshCarrier;
+    return variables;
+}
+
+void SshQuestions::nextProgram(bool refused)
+{
+    const std::lock_guard guard(m_mutex);
+    m_told.clear();
+    m_gaveLogin = m_named = false;
+    if (refused) {
+        m_answers.clear();
+        m_login.reset();
+    }
 }
 
 void SshQuestions::serve(std::stop_token stop)
@@ -159,14 +181,70 @@ void SshQuestions::answer(int peer)
     if (end == std::string::npos)
         return;
     const std::string words = asked->substr(end + 1);
-    const SshQuestion question{kindOf(asked->substr(0, end), words), words};
+    const auto answer = answerTo(asked->substr(0, end), words);
+    sendAll(peer, answer ? answered + *answer : std::string(1, noAnswer));
+}
+
+std::optional<std::string> SshQuestions::answerTo(const std::string& prompt, const std::string& words)
+{
+    if (m_progress.stopped())
+        return {};
+    if (words.starts_with("Username for '") || words.starts_with("Password for 'http"))
+        return loginFor(words);
+    const SshQuestion question{kindOf(prompt, words), words};
     if (question.kind == SshQuestion::Kind::Notice) {
         m_progress.report(displayText(words, 200));
-        return;
+        return {};
     }
-    const auto answer = m_progress.stopped() ? std::nullopt : m_access.askSsh(question);
+    const bool isSecret = question.kind == SshQuestion::Kind::Secret;
+    {
+        const std::lock_guard guard(m_mutex);
+        // A program that asks once more was not content with the answer.
+        const bool again = !m_told.insert(words).second;
+        const auto known = m_answers.find(words);
+        if (isSecret && !again && known != m_answers.end())
+            return known->second;
+    }
+    const auto answer = m_access.askSsh ? m_access.askSsh(question) : std::nullopt;
     m_hostRefused = m_hostRefused || (!answer && question.kind == SshQuestion::Kind::HostKey);
-    sendAll(peer, answer ? answered + *answer : std::string(1, noAnswer));
+    if (answer && isSecret) {
+        const std::lock_guard guard(m_mutex);
+        m_answers[words] = *answer;
+    }
+    return answer;
+}
+
+// git asks in two steps, "Username for 'https://host': " and "Password for 'https://user@host': " (gitcredentials(7)); a person is
+// asked for both at once.
+std::optional<std::string> SshQuestions::loginFor(const std::string& words)
+{
+    const std::size_t from = words.find('\'') + 1, to = words.rfind('\'');
+    if (to == std::string::npos || to < from || !m_access.askLogin)
+        return {};
+    std::string url = words.substr(from, to - from), user;
+    if (const std::size_t host = url.find("://") + 3, at = url.rfind('@'); at != std::string::npos && at >= host) {
+        user = url.substr(host, at - host);
+        url.erase(host, at + 1 - host);
+    }
+    const bool forName = words.starts_with("Username");
+    {
+        const std::lock_guard guard(m_mutex);
+        const bool again = !m_told.insert(words).second;
+        // A name comes back in the second question, but in the form that addresses want.
+        if (!again && m_login && m_loginUrl == url && (forName || m_named || m_login->user == user)) {
+            m_named = m_named || forName;
+            return forName ? m_login->user : m_login->secret;
+        }
+    }
+    const auto login = m_access.askLogin(url, user);
+    if (!login)
+        return {};
+    const std::lock_guard guard(m_mutex);
+    m_gaveLogin = true;
+    m_named = forName;
+    m_loginUrl = url;
+    m_login = login;
+    return forName ? login->user : login->secret;
 }
 
 std::optional<int> carrySshQuestion(int argc, char** argv)

@@ -8,9 +8,9 @@
 #include "core/refs/head.h"
 #include "core/remotes/fetching.h"
 #include "core/remotes/push.h"
+#include "core/remotes/push_orders.h"
 
 #include <algorithm>
-#include <map>
 
 namespace espalier {
 
@@ -65,20 +65,32 @@ Result<MovedBranch> describe(const Repository& repository, const RefMove& move, 
     return moved;
 }
 
+// Where the entry's remote has its branches now, after a fetch; what is there is here.
+Result<Advertised> lookAtEntry(const Repository& repository, const LogbookEntry& entry, const Access& access,
+                               const Progress& progress)
+{
+    auto way = openTransport(repository, entry.remote, access, progress);
+    if (!way)
+        return std::unexpected(way.error());
+    if (auto fetched = fetchAndLook(repository, entry.remote, **way, progress); !fetched)
+        return std::unexpected(fetched.error());
+    std::vector<std::string> refs;
+    for (const RefMove& move : entry.moves)
+        refs.push_back(move.name);
+    return lookWherePushed(repository, **way, refs);
+}
+
 } // namespace
 
 Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const LogbookEntry& entry,
                                             const Access& access, const Progress& progress)
 {
-    std::map<std::string, Oid> heads;
-    Connection connection(&repository, access, progress);
+    Advertised heads;
     if (!entry.remote.empty()) {
-        auto fetched = fetchAndLook(repository, entry.remote, access, progress);
-        if (!fetched)
-            return std::unexpected(fetched.error());
-        heads = std::move(fetched->heads);
-        if (auto found = connection.find(entry.remote); !found)
-            return std::unexpected(found.error());
+        auto seen = lookAtEntry(repository, entry, access, progress);
+        if (!seen)
+            return std::unexpected(seen.error());
+        heads = std::move(*seen);
     }
     std::vector<MovedBranch> all;
     for (const RefMove& move : entry.moves) {
@@ -89,7 +101,7 @@ Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const 
         if (!entry.remote.empty()) {
             const auto at = heads.find(move.name);
             now = at == heads.end() ? Oid{} : at->second;
-            localName = trackingRef(connection.remote(), move.name);
+            localName = trackingRef(repository, entry.remote, move.name);
         } else if (auto read = readRef(raw(repository), move.name)) {
             now = *read;
         } else {

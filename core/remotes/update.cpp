@@ -18,6 +18,7 @@ void pushOn(const Repository& repository, const std::string& branch, const Roles
     auto pushed = push(repository, {branch, roles.fork, std::nullopt}, access, progress);
     if (!pushed) {
         report.lines.push_back("Not pushed to the fork: " + pushed.error().line());
+        report.notPushed = pushed.error();
         return;
     }
     report.pushedToFork = pushed->old != pushed->now;

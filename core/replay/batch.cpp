@@ -10,15 +10,11 @@
 
 namespace espalier {
 
-namespace {
-constexpr EquivalenceHabits oneThread{1, true};
-}
-
 struct Batch::Data {
     Data(const Repository& from, const BatchOptions& with, std::shared_ptr<EquivalenceCache> equivalence)
         : store(from, with.cacheBytes), caches(from), options(with)
     {
-        caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(oneThread);
+        caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(forForecasts);
         if (!options.committer) {
             const auto configured = committerNow(from);
             options.committer = configured ? *configured : Person{};
@@ -130,7 +126,7 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
         const auto configured = committerNow(repository); // one moment for all threads
         shared.committer = configured ? *configured : Person{};
     }
-    const auto equivalence = std::make_shared<EquivalenceCache>(oneThread);
+    const auto equivalence = std::make_shared<EquivalenceCache>(forForecasts);
     Exchange exchange;
     std::vector<std::jthread> workers;
     for (unsigned i = 0; i < threads; ++i)

@@ -152,7 +152,7 @@ struct CommitTable::Data {
             set(index, parentIds, graph->timeAt(*position));
             return {};
         }
-        const auto object = store.read(overrides.standIn(id), ObjectType::Commit);
+        const auto object = store.read(id, ObjectType::Commit);
         if (!object)
             return std::unexpected(object.error());
         if (!parseHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)

@@ -3,6 +3,7 @@
 
 #include "core/git/process.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 #include "core/replay/caches.h"
 #include "core/replay/replayer.h"
 
@@ -91,6 +92,20 @@ std::size_t DryRun::undecided() const
     return sum;
 }
 
+std::vector<std::string> DryRun::notAsGitLines() const
+{
+    std::vector<std::string> lines;
+    for (const ReplayedCommit& commit : commits)
+        for (const NotAsGit& path : commit.notAsGit) {
+            const std::string why =
+                path.driver.empty() ? "git would convert it for merge.renormalize; it was merged as it is stored"
+                                    : "git would run your merge driver '" + path.driver + "'; it was merged by lines";
+            if (std::string line = displayText(path.path + ": " + why); !std::ranges::contains(lines, line))
+                lines.push_back(std::move(line));
+        }
+    return lines;
+}
+
 std::size_t DryRun::firstConflict() const
 {
     const auto at = std::ranges::find(commits, Outcome::Conflict, &ReplayedCommit::outcome);
@@ -108,6 +123,7 @@ Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Sett
 {
     ObjectStore store(repository);
     ReplayCaches caches(repository);
+    caches.merge.runDrivers = plan.runDrivers;
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();
     if (run)
         run->objects = objectsOf(*run, store.fresh());
@@ -128,11 +144,23 @@ std::string commandLineEquivalent(const Plan& plan)
         line += " --update-refs";
     line += " --onto " + shellWord(plan.ontoLabel.empty() ? plan.onto.brief() : plan.ontoLabel);
     line += plan.below.isZero() ? std::string(" --root") : ' ' + plan.below.brief();
-    constexpr std::string_view heads = "refs/heads/";
-    const std::string branch = plan.branch.starts_with(heads) ? plan.branch.substr(heads.size()) : plan.branch;
-    line += ' ' + (branch.empty() ? plan.tip.brief() : shellWord(branch));
+    line += ' ' + (plan.branch.empty() ? plan.tip.brief() : shellWord(std::string(branchOrRef(plan.branch))));
     return displayText(line);
 }
+
+namespace {
+
+// The commit that at least two of the topic's landed as.
+std::optional<Oid> squashOf(const DryRun& run)
+{
+    std::set<Oid> seen;
+    for (const ReplayedCommit& commit : run.commits)
+        if (commit.landedAs && !seen.insert(*commit.landedAs).second)
+            return commit.landedAs;
+    return std::nullopt;
+}
+
+} // namespace
 
 Forecast forecastOf(const DryRun& run)
 {
@@ -142,6 +170,7 @@ Forecast forecastOf(const DryRun& run)
     bool unchanged = true;
     for (const ReplayedCommit& commit : run.commits) {
         forecast.landed += commit.outcome == Outcome::Landed;
+        forecast.empty += commit.outcome == Outcome::Empty;
         unchanged &= commit.outcome == Outcome::Unchanged;
         for (const Conflict& conflict : commit.conflicts) {
             if (conflict.undecided == 0)
@@ -151,13 +180,16 @@ Forecast forecastOf(const DryRun& run)
         }
     }
     forecast.files = files.size();
-    if (run.commits.empty())
+    forecast.landedAs = squashOf(run);
+    // A merge commit may hold changes of its own, which nobody has looked for on the main line.
+    const bool allLookedAt = run.plan.mergesLeftOut == 0 || forecast.landedAs;
+    if (run.commits.empty() && allLookedAt)
         forecast.kind = run.plan.tip == run.plan.onto ? Forecast::Nothing : Forecast::FastForward;
     else if (!run.clean)
         forecast.kind = Forecast::Conflicts;
-    else if (unchanged)
+    else if (unchanged && !run.commits.empty())
         forecast.kind = Forecast::Nothing;
-    else if (run.newTip == run.plan.onto)
+    else if (run.newTip == run.plan.onto && allLookedAt)
         forecast.kind = Forecast::Landed;
     else
         forecast.kind = Forecast::Clean;

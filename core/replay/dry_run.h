@@ -57,6 +57,7 @@ struct ReplayedCommit {
     Oid newParent;   // the commit below in the result; zero when that is not known yet
     std::vector<std::string> files; // paths that the commit changes against its parent
     bool losesSignature = false;    // was signed, and the user's config does not sign
+    std::vector<NotAsGit> notAsGit; // paths of which git would make something else, see Plan::runDrivers
 };
 
 struct DryRun {
@@ -69,6 +70,9 @@ struct DryRun {
     std::size_t undecided() const;
     // The first commit with something undecided; commits.size() when there is none.
     std::size_t firstConflict() const;
+    // Where this is not what git would do: "data.json: git would run your merge driver 'ours'; it was merged by lines". Empty
+    // where it is, one line for each path.
+    std::vector<std::string> notAsGitLines() const;
 };
 
 // Computes it. Signing programs are not run here: with plan.sign the ids announced are those of the commits before they
@@ -83,11 +87,17 @@ Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan
 // The whole replay on one line for people who want to learn it: "git rebase --onto upstream/main 1a2b3c4 topic/x".
 std::string commandLineEquivalent(const Plan& plan);
 
-// What the drift board says of a branch: the outcome of replaying it onto the main line today.
+// What a dry run onto the main line comes to, for a branch as a whole. Whether a branch has landed is asked here and nowhere
+// else, so that the drift board, the clean-up, the commands and the dry run never tell different things.
 struct Forecast {
+    // Landed: nothing is left of its commits, they are there under other ids. FastForward: they are there as they are.
     enum Kind : std::uint8_t { Clean, Conflicts, FastForward, Landed, Nothing, Unknown } kind = Unknown;
-    std::size_t hunks = 0, files = 0, landed = 0, commits = 0;
-    std::string reason; // for Unknown: why
+    std::size_t hunks = 0, files = 0, commits = 0;
+    std::size_t landed = 0, empty = 0; // of the commits, by their outcome
+    std::optional<Oid> landedAs;       // one commit of the main line that is several of these combined (a squash)
+    std::string reason;                // for Unknown: why
+    // The main line has everything of it: the branch can go.
+    bool wholly() const { return kind == Landed || kind == FastForward; }
 };
 Forecast forecastOf(const DryRun& run);
 

@@ -9,16 +9,27 @@
 #include "core/replay/dry_run.h"
 
 #include <functional>
+#include <memory>
 #include <span>
 
 namespace espalier {
 
-// Dry-runs the branches of the clone (or the given indices into snapshot.refs) onto the main line, in the order given,
-// and hands each forecast over as soon as it is there, from the calling thread, which should be one of low priority. A
-// branch that cannot be forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole. Each distinct
-// tip is computed once.
+class EquivalenceCache;
+
+struct ForecastOptions {
+    // What was read of commits, for the next time; may be null.
+    std::shared_ptr<EquivalenceCache> equivalence;
+    // Answers are kept in the repository's `espalier` folder, and those that are still true given at once.
+    bool keep = false;
+};
+
+// Dry-runs the branches of the clone (or the given indices into snapshot.refs) onto the main line and hands each forecast over
+// as soon as it is there, from the calling thread, which should be one of low priority. First what is known, then what costs
+// little, in the order given, then the branches with many commits of their own, those with fewer first: a release branch holds
+// up nobody. A branch that cannot be forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole, and what
+// is known by then is kept. Each distinct tip is computed once.
 Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, std::span<const int> refs,
                        const std::function<void(int ref, const Forecast& forecast)>& deliver,
-                       const Progress& progress = {});
+                       const Progress& progress = {}, const ForecastOptions& options = {});
 
 } // namespace espalier

@@ -64,7 +64,7 @@ Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts,
 FileMode fileModeOf(const PathConflict& conflict)
 {
     const auto isFile = [](FileMode mode) { return mode == FileMode::File || mode == FileMode::Executable; };
-    for (const FileMode mode : {conflict.heldMode, conflict.commit.mode, conflict.newBase.mode})
+    for (const FileMode mode : {conflict.held.mode, conflict.commit.mode, conflict.newBase.mode})
         if (isFile(mode))
             return mode;
     return FileMode::File;

@@ -2,6 +2,7 @@
 #include "core/replay/json.h"
 
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 
 #include <nlohmann/json.hpp>
 
@@ -107,6 +108,20 @@ void addCommit(JsonLine& json, const DryRun& run, const ReplayedCommit& commit)
         if (!conflict.path.listed())
             json.string(escapePath(conflict.path.path));
     json.close(']');
+    if (!commit.notAsGit.empty()) {
+        json.key("notAsGit").open('[');
+        for (const NotAsGit& path : commit.notAsGit) {
+            json.open('{');
+            json.key("path").string(escapePath(path.path));
+            json.key("driver");
+            if (path.driver.empty())
+                json.raw("null");
+            else
+                json.string(escapePath(path.driver));
+            json.close('}');
+        }
+        json.close(']');
+    }
     json.close('}');
 }
 
@@ -114,14 +129,12 @@ void addCommit(JsonLine& json, const DryRun& run, const ReplayedCommit& commit)
 
 std::string dryRunJson(const DryRun& run, std::optional<std::string> entry)
 {
-    constexpr std::string_view heads = "refs/heads/";
-    const std::string_view branch = run.plan.branch;
     JsonLine json;
     json.open('{');
-    if (branch.empty())
+    if (run.plan.branch.empty())
         json.key("branch").raw("null");
     else
-        json.key("branch").string(escapePath(branch.starts_with(heads) ? branch.substr(heads.size()) : branch));
+        json.key("branch").string(escapePath(branchOrRef(run.plan.branch)));
     json.key("tip").id(run.plan.tip);
     json.key("onto").id(run.plan.onto);
     json.key("mergeBase").idOrNull(run.plan.mergeBase);
@@ -132,6 +145,16 @@ std::string dryRunJson(const DryRun& run, std::optional<std::string> entry)
     json.key("clean").raw(run.clean ? "true" : "false");
     json.key("newTip").idOrNull(run.newTip);
     json.key("newTree").idOrNull(run.newTree);
+    if (!run.stackedTips.empty()) {
+        json.key("movesAlong").open('[');
+        for (const auto& [branch, tip] : run.stackedTips) {
+            json.open('{');
+            json.key("branch").string(escapePath(branchOrRef(branch)));
+            json.key("newTip").id(tip);
+            json.close('}');
+        }
+        json.close(']');
+    }
     if (entry)
         json.key("entry").string(escapePath(*entry));
     json.close('}');

@@ -1,22 +1,19 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/plan.h"
 
+#include "core/git/signing.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 #include "core/replay/commit_table.h"
 
 #include <algorithm>
 #include <ctime>
+#include <unordered_map>
 #include <unordered_set>
 
 namespace espalier {
 
 namespace {
-
-std::string shortBranch(const std::string& ref)
-{
-    constexpr std::string_view heads = "refs/heads/";
-    return ref.starts_with(heads) ? ref.substr(heads.size()) : ref;
-}
 
 // Fills the commits of a plan, oldest first, out of the set `own`, and what lies below them.
 Result<void> addCommits(ObjectStore& store, CommitTable& table, const std::vector<Oid>& own, Plan& plan)
@@ -31,8 +28,10 @@ Result<void> addCommits(ObjectStore& store, CommitTable& table, const std::vecto
         if (!parents)
             return std::unexpected(parents.error());
         const bool isMerge = parents->size() > 1;
-        if (isMerge && plan.merges == MergeCommits::Flatten)
+        if (isMerge && plan.merges == MergeCommits::Flatten) {
+            ++plan.mergesLeftOut;
             continue;
+        }
         const auto commit = readCommit(store, id);
         if (!commit)
             return std::unexpected(commit.error());
@@ -49,21 +48,35 @@ Result<void> addCommits(ObjectStore& store, CommitTable& table, const std::vecto
     return {};
 }
 
-void addStacked(const Snapshot& snapshot, Plan& plan)
+// Where the configuration says that other branches stay, they do. The clone's main line is never carried off, even where it
+// holds commits of a topic.
+Result<void> addStacked(const Repository& repository, const Snapshot& snapshot, Plan& plan)
 {
+    const auto carries = repository.checkedBool("rebase.updateRefs", true);
+    if (!carries)
+        return std::unexpected(carries.error());
+    if (!*carries)
+        return {};
     const Ref* mainLine = snapshot.mainLineRef();
-    for (std::size_t i = 0; i < plan.commits.size(); ++i)
-        for (const Ref& ref : snapshot.refs) {
-            // The clone's main line is never carried off, even where it holds commits of a topic.
-            const bool isMain = mainLine && (ref.name == mainLine->name || ref.branch == mainLine->branch);
-            if (ref.kind == RefKind::Branch && ref.name != plan.branch && !isMain && ref.tip == plan.commits[i].id)
-                plan.stacked.push_back({ref.name, ref.tip});
-        }
+    std::unordered_map<Oid, std::vector<const Ref*>> branches;
+    for (const Ref& ref : snapshot.refs) {
+        const bool isMain = mainLine && (ref.name == mainLine->name || ref.branch == mainLine->branch);
+        if (ref.kind == RefKind::Branch && ref.name != plan.branch && !isMain)
+            branches[ref.tip].push_back(&ref);
+    }
+    for (const PlannedCommit& commit : plan.commits)
+        if (const auto at = branches.find(commit.id); at != branches.end())
+            for (const Ref* ref : at->second)
+                plan.stacked.push_back({ref->name, ref->tip});
+    return {};
 }
 
 Result<void> addCommitter(const Repository& repository, const PlanOptions& options, Plan& plan)
 {
-    plan.sign = repository.configBool("commit.gpgSign", false);
+    const auto sign = wantsSigning(repository);
+    if (!sign)
+        return std::unexpected(sign.error());
+    plan.sign = *sign;
     plan.merges = options.merges;
     plan.detectLanded = options.detectLanded;
     if (options.committer) {
@@ -84,9 +97,13 @@ Result<void> checkExists(ObjectStore& store, const Oid& commit)
     return {};
 }
 
-std::unexpected<Error> noSuchBranch(const std::string& branch)
+// A branch that is not among those of the snapshot: it may be there and damaged.
+std::unexpected<Error> noSuchBranch(const Repository& repository, const std::string& branch)
 {
-    return fail(ErrorKind::NotFound, "There is no such branch", shortBranch(branch), "Reload the repository");
+    if (const auto tip = repository.resolve(branch); !tip && tip.error().kind == ErrorKind::Broken)
+        return std::unexpected(tip.error());
+    return fail(ErrorKind::NotFound, "There is no such branch", std::string(branchOrRef(branch)),
+                "Reload the repository");
 }
 
 } // namespace
@@ -97,6 +114,14 @@ Result<Person> committerNow(const Repository& repository)
     if (!identity)
         return std::unexpected(identity.error());
     Person person{identity->name, identity->email, std::int64_t(std::time(nullptr)), 0};
+    const auto given = givenCommitterDate(repository);
+    if (!given)
+        return std::unexpected(given.error());
+    if (*given) {
+        person.when = (*given)->when;
+        person.offsetMinutes = (*given)->offsetMinutes;
+        return person;
+    }
     const std::time_t now = std::time_t(person.when);
     std::tm local{};
     if (localtime_r(&now, &local))
@@ -116,6 +141,7 @@ Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, con
     plan.onto = onto;
     plan.ontoLabel = onto.brief();
     plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
+    plan.changeFrom = plan.mergeBase;
     plan.detectLanded = detectLanded;
     plan.committer = committer;
     if (auto added = addCommits(store, table, own->commits, plan); !added)
@@ -128,12 +154,12 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
 {
     const Ref* ref = snapshot.findRef(branch);
     if (!ref)
-        return noSuchBranch(branch);
+        return noSuchBranch(repository, branch);
     ObjectStore store(repository);
     CommitTable table(repository);
     Plan plan;
     plan.branch = branch;
-    plan.label = shortBranch(branch);
+    plan.label = std::string(branchOrRef(branch));
     plan.tip = ref->tip;
     plan.onto = onto;
     plan.ontoLabel = ontoLabel;
@@ -145,13 +171,15 @@ Result<Plan> planBranch(const Repository& repository, const Snapshot& snapshot, 
     if (!own)
         return std::unexpected(own.error());
     plan.mergeBase = own->mergeBases.empty() ? Oid{} : own->mergeBases.front();
+    plan.changeFrom = plan.mergeBase;
     if (auto added = addCommits(store, table, own->commits, plan); !added)
         return std::unexpected(added.error());
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "The branch has no commits of its own above the new base", plan.label,
                     "There is nothing to replay; fast-forward or delete it instead");
     if (options.carryStacked)
-        addStacked(snapshot, plan);
+        if (auto added = addStacked(repository, snapshot, plan); !added)
+            return std::unexpected(added.error());
     return plan;
 }
 
@@ -169,7 +197,7 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
     if (!branch.empty()) {
         const Ref* ref = snapshot.findRef(branch);
         if (!ref)
-            return noSuchBranch(branch);
+            return noSuchBranch(repository, branch);
         const auto above = table.divergence(store, tip, ref->tip);
         if (!above)
             return std::unexpected(above.error());
@@ -199,12 +227,13 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
     if (plan.commits.empty())
         return fail(ErrorKind::Refused, "There are no commits in the range", below.brief() + ".." + plan.tip.brief(),
                     "Choose at least one commit that is not a merge");
-    plan.below = below;
+    plan.below = plan.changeFrom = below;
     plan.label = counted(plan.commits.size(), "commit", "commits");
     if (!branch.empty())
-        plan.label += " of " + shortBranch(branch);
+        plan.label += " of " + std::string(branchOrRef(branch));
     if (options.carryStacked && !branch.empty())
-        addStacked(snapshot, plan);
+        if (auto added = addStacked(repository, snapshot, plan); !added)
+            return std::unexpected(added.error());
     return plan;
 }
 

@@ -49,16 +49,23 @@ struct Plan {
     std::string ontoLabel;
     Oid mergeBase; // of tip and onto; zero for unrelated histories
     Oid below;     // the commits are those above this one (first-parent's base); zero when from a root
+    // What all commits together change is the way from here to the tip: the merge base, which lies above `below` where the
+    // new base was merged into the branch; for a range, `below`.
+    Oid changeFrom;
     std::vector<PlannedCommit> commits; // oldest first
+    std::size_t mergesLeftOut = 0;      // merge commits of the branch that are not among them
     std::vector<StackedBranch> stacked; // carried along, the topmost last
     MergeCommits merges = MergeCommits::Flatten;
     bool detectLanded = true;
     Person committer;  // name, email, moment and offset that every rewritten commit gets
     bool sign = false; // the user's config asks for signing (commit.gpgSign)
+    // Runs the merge drivers of the user's configuration, programs of the user's own. Only on request: a forecast made in the
+    // background starts no program.
+    bool runDrivers = false;
 };
 
 struct PlanOptions {
-    bool carryStacked = true;
+    bool carryStacked = true; // where rebase.updateRefs does not say that they stay
     MergeCommits merges = MergeCommits::Flatten;
     bool detectLanded = true;
     std::optional<Person> committer; // default: the configured identity, now
@@ -78,7 +85,8 @@ Result<Plan> planRange(const Repository& repository, const Snapshot& snapshot, c
 // commits of its own gives a plan without commits: its result is `onto`. `table` keeps what was read of the history.
 Result<Plan> planTip(ObjectStore& store, CommitTable& table, const Oid& tip, const Oid& onto, const Person& committer,
                      bool detectLanded = true);
-// The configured identity, now; what every plan without PlanOptions::committer uses. Errors: Refused.
+// The configured identity, now or when GIT_COMMITTER_DATE says; what every plan without PlanOptions::committer uses.
+// Errors: Refused; Usage when that is no date.
 Result<Person> committerNow(const Repository& repository);
 
 // Edits. Each returns a new plan. Errors: Usage when the edit makes no sense (folding the first commit…).

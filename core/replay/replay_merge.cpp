@@ -83,7 +83,9 @@ auto Replayer::mergeAgain(std::size_t index, const Commit& commit, const std::ve
     settled->conflicts.insert(settled->conflicts.begin(), std::make_move_iterator(decided->conflicts.begin()),
                               std::make_move_iterator(decided->conflicts.end()));
     const Oid tree = settled->tree;
-    return Merged{tree, std::move(*settled), false};
+    std::vector<NotAsGit> notAsGit = now->notAsGit;
+    notAsGit.insert(notAsGit.end(), carried->notAsGit.begin(), carried->notAsGit.end());
+    return Merged{tree, std::move(*settled), false, std::move(notAsGit)};
 }
 
 Result<void> Replayer::replayMerge(std::size_t index, const Commit& commit)

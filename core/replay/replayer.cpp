@@ -201,6 +201,7 @@ void Replayer::take(std::size_t index, const Merged& merged, const Position& ont
         return;
     replayed.conflicts = merged.settled.conflicts;
     replayed.dependsOn = merged.settled.dependsOn;
+    replayed.notAsGit = merged.notAsGit;
     replayed.outcome = merged.settled.open() ? Outcome::Conflict : Outcome::Clean;
 }
 
@@ -232,6 +233,7 @@ auto Replayer::mergeOnto(std::size_t index, const Commit& commit, const Oid& par
             return merged;
         }
     }
+    merged.notAsGit = merge->notAsGit;
     if (merge->clean() && !onto.held) {
         merged.tree = merge->tree;
         return merged;
@@ -337,10 +339,10 @@ Result<void> Replayer::lookForSquash()
     });
     const bool allLanded = std::ranges::all_of(
         m_run.commits, [](const ReplayedCommit& commit) { return commit.outcome == Outcome::Landed; });
-    if (!m_plan.detectLanded || edited || allLanded || m_run.commits.size() < 2 || m_plan.below.isZero() ||
+    if (!m_plan.detectLanded || edited || allLanded || m_run.commits.size() < 2 || m_plan.changeFrom.isZero() ||
         m_plan.mergeBase == m_plan.onto || (m_run.clean && m_current.tree != m_onto.tree))
         return {};
-    const auto belowTree = treeOf(m_plan.below);
+    const auto belowTree = treeOf(m_plan.changeFrom);
     const auto tipTree = treeOf(m_plan.tip);
     if (!belowTree || !tipTree)
         return std::unexpected(belowTree ? tipTree.error() : belowTree.error());
@@ -381,6 +383,7 @@ Result<void> Replayer::lookForSquash()
         commit.conflicts.clear();
         commit.dependsOn.clear();
         commit.losesSignature = false;
+        commit.notAsGit.clear();
     }
     m_positions.clear();
     m_current = m_onto;

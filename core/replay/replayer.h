@@ -37,6 +37,7 @@ class Replayer {
         Oid tree;
         Settled settled;
         bool landed = false;
+        std::vector<NotAsGit> notAsGit = {};
     };
 
     Result<void> replay(std::size_t index);

@@ -16,8 +16,8 @@ Result<Rewrite> makeRewrite(const DryRun& run)
     if (!run.objects)
         return fail(ErrorKind::Usage, "The dry run was made without its objects", run.plan.label, "Make it again");
     Rewrite rewrite;
-    rewrite.title = displayText("Replay " + run.plan.label + " onto " +
-                                (run.plan.ontoLabel.empty() ? run.plan.onto.brief() : run.plan.ontoLabel));
+    rewrite.onto = run.plan.ontoLabel.empty() ? run.plan.onto.brief() : run.plan.ontoLabel;
+    rewrite.title = displayText("Replay " + run.plan.label + " onto " + rewrite.onto);
     rewrite.moves.push_back({run.plan.branch, run.plan.tip, *run.newTip});
     for (std::size_t i = 0; i < run.stackedTips.size(); ++i) {
         const auto& [branch, tip] = run.stackedTips[i];

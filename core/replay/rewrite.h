@@ -14,6 +14,7 @@ namespace espalier {
 
 struct Rewrite {
     std::string title;                      // "Replay topic/x onto upstream/main", for logbook and reflog
+    std::string onto;                       // the new base as people name it, for the pre-rebase hook
     std::vector<RefMove> moves;             // the branch first
     std::vector<std::pair<Oid, Oid>> pairs; // old commit, new commit (for notes, post-rewrite and the walkthrough)
     std::shared_ptr<const NewObjects> objects;

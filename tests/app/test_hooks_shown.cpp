@@ -3,7 +3,7 @@
 #include "app/session/replay_flow.h"
 #include "app/support/text.h"
 #include "app/window/main_window.h"
-#include "tests/support/temp_repository.h"
+#include "tests/support/replay_window.h"
 
 #include <QPushButton>
 #include <QStatusBar>
@@ -43,28 +43,15 @@ class TestHooksShown : public QObject {
     // topic/x is checked out and has a clean dry run onto main.
     void openReplay()
     {
-        m_window = std::make_unique<MainWindow>();
-        m_window->show();
-        m_window->openRepository(m_repo->path());
-        QTRY_VERIFY_WITH_TIMEOUT(m_window->session()->isOpen(), patience);
-        const Ref* topic = m_window->session()->snapshot()->findRef("refs/heads/topic/x");
-        const Ref* main = m_window->session()->snapshot()->findRef("refs/heads/main");
-        m_window->startReplay({topic->name, {}, topic->tip, true, QStringLiteral("topic/x")},
-                              {main->tip, main->name, QStringLiteral("main")});
-        QTRY_VERIFY_WITH_TIMEOUT(m_window->flow()->run() && !m_window->flow()->isBusy(), patience);
+        m_window = test::openReplay(*m_repo, "topic/x", "main");
+        QVERIFY(m_window);
     }
 
   private Q_SLOTS:
     void init()
     {
         m_repo = std::make_unique<TempRepository>();
-        m_repo->git({"config", "user.name", "Mira Sol"});
-        m_repo->git({"config", "user.email", "mira@example.org"});
-        const auto base = m_repo->commitFiles({{"file", "one\n"}}, "Base", {}, "main");
-        m_repo->commitFiles({{"mine", "mine\n"}}, "Mine", {base}, "topic/x");
-        m_repo->commitFiles({{"other", "upstream\n"}}, "Upstream", {base}, "main");
-        m_repo->git({"symbolic-ref", "HEAD", "refs/heads/topic/x"});
-        m_repo->git({"reset", "--hard", "--quiet"});
+        test::setUpTopic(*m_repo, {{"file", "one\n"}}, {{"mine", "mine\n"}}, {{"other", "upstream\n"}});
     }
     void cleanup()
     {

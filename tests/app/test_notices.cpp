@@ -5,7 +5,7 @@
 #include "app/settle/settle_page.h"
 #include "app/support/text.h"
 #include "app/window/main_window.h"
-#include "tests/support/temp_repository.h"
+#include "tests/support/replay_window.h"
 
 #include <QPushButton>
 #include <QtTest>
@@ -27,22 +27,10 @@ class TestNotices : public QObject {
     void open(bool conflict)
     {
         m_repo = std::make_unique<TempRepository>();
-        m_repo->git({QStringLiteral("config"), QStringLiteral("user.name"), QStringLiteral("Mira Sol")});
-        m_repo->git({QStringLiteral("config"), QStringLiteral("user.email"), QStringLiteral("mira@example.org")});
-        const auto base = m_repo->commitFiles({{"file", "one\n"}}, "Base", {}, "main");
-        m_repo->commitFiles({{"file", "mine\n"}}, "Mine", {base}, "topic/x");
-        m_repo->commitFiles({{conflict ? "file" : "other", "upstream\n"}}, "Upstream", {base}, "main");
-        m_repo->git({QStringLiteral("symbolic-ref"), QStringLiteral("HEAD"), QStringLiteral("refs/heads/topic/x")});
-        m_repo->git({QStringLiteral("reset"), QStringLiteral("--hard"), QStringLiteral("--quiet")});
-        m_window = std::make_unique<MainWindow>();
-        m_window->show();
-        m_window->openRepository(m_repo->path());
-        QTRY_VERIFY_WITH_TIMEOUT(m_window->session()->isOpen(), patience);
-        const Ref* topic = m_window->session()->snapshot()->findRef("refs/heads/topic/x");
-        const Ref* main = m_window->session()->snapshot()->findRef("refs/heads/main");
-        m_window->startReplay({topic->name, {}, topic->tip, true, QStringLiteral("topic/x")},
-                              {main->tip, main->name, QStringLiteral("main")});
-        QTRY_VERIFY_WITH_TIMEOUT(m_window->flow()->run() && !m_window->flow()->isBusy(), patience);
+        test::setUpTopic(*m_repo, {{"file", "one\n"}}, {{"file", "mine\n"}},
+                         {{conflict ? "file" : "other", "upstream\n"}});
+        m_window = test::openReplay(*m_repo, "topic/x", "main");
+        QVERIFY(m_window);
     }
     // Decisions cannot be kept any more: a file stands where their folder goes.
     void blockKeeping() const

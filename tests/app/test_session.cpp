@@ -17,13 +17,25 @@
 #include <QtTest>
 
 #include <atomic>
+#include <future>
 #include <semaphore>
 
 using namespace espalier;
 
 namespace {
+
 constexpr int patience = 20000;
+
+// What a thread asks the window, while the window goes on.
+template <typename Ask> auto whileAsked(Ask ask)
+{
+    auto answer = std::async(std::launch::async, std::move(ask));
+    while (answer.wait_for(std::chrono::seconds(0)) != std::future_status::ready)
+        QCoreApplication::processEvents(QEventLoop::AllEvents, 50);
+    return answer.get();
 }
+
+} // namespace
 
 class TestSession : public QObject {
     Q_OBJECT
@@ -386,11 +398,7 @@ class TestSession : public QObject {
         });
         user.start(20);
         const auto ask = [&](const char* fingerprint) {
-            QFuture<bool> answer =
-                QtConcurrent::run([&] { return access.trustHost("forge.example.org", fingerprint); });
-            while (!answer.isFinished())
-                QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents, 50);
-            return answer.result();
+            return whileAsked([&] { return access.trustHost("forge.example.org", fingerprint); });
         };
         QVERIFY(!ask("AB:CD:EF"));
         QCOMPARE(asked, 1);
@@ -437,10 +445,7 @@ class TestSession : public QObject {
         user.start(20);
         const auto ask = [&](SshQuestion::Kind kind, const char* words) {
             shown.clear();
-            auto answer = QtConcurrent::run([&] { return access.askSsh({kind, words}); });
-            while (!answer.isFinished())
-                QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents, 50);
-            return answer.result();
+            return whileAsked([&] { return access.askSsh({kind, words}); });
         };
         const char* unknown = "The authenticity of host 'forge.example.org (203.0.113.7)' can't be established.\n"
                               "ED25519 key fingerprint is SHA256:5pWv0Xn3yS0Y1mJqk7oRkq2cZ8bGv0r7b1Q2m3n4o5p.\n"

@@ -10,7 +10,7 @@
 #include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/window/main_window.h"
-#include "tests/support/temp_repository.h"
+#include "tests/support/replay_window.h"
 
 #include <QPushButton>
 #include <QtTest>
@@ -85,15 +85,8 @@ class TestSettleEdits : public QObject {
     }
     void openWindow()
     {
-        m_window = std::make_unique<MainWindow>();
-        m_window->show();
-        m_window->openRepository(m_repo->path());
-        QTRY_VERIFY_WITH_TIMEOUT(m_window->session()->isOpen(), patience);
-        const Ref* topic = m_window->session()->snapshot()->findRef("refs/heads/topic/x");
-        const Ref* main = m_window->session()->snapshot()->findRef("refs/heads/main");
-        m_window->startReplay({topic->name, {}, topic->tip, true, QStringLiteral("topic/x")},
-                              {main->tip, main->name, QStringLiteral("main")});
-        caughtUp();
+        m_window = test::openReplay(*m_repo, "topic/x", "main");
+        QVERIFY(m_window);
         Q_EMIT m_window->dryRunPage()->settleRequested();
         QTRY_VERIFY_WITH_TIMEOUT(editor()->currentHunk() >= 0, patience);
     }

@@ -79,9 +79,10 @@ int main(int argc, char** argv)
                 const unsigned calls = scene.recover().calls;
                 for (unsigned second = 1 + at % 3; second <= calls; second += 3) {
                     const Fault inRecovery{.below = {}, .at = second, .kind = second % 2 ? "kill" : "fail:EIO"};
-                    bad += tell(scene, name + ", then " + inRecovery.kind + " at " + std::to_string(second) +
-                                           " of the recovery,",
-                                fault, scene.round(fault, inRecovery));
+                    bad +=
+                        tell(scene,
+                             name + ", then " + inRecovery.kind + " at " + std::to_string(second) + " of the recovery,",
+                             fault, scene.round(fault, inRecovery));
                     ++rounds;
                 }
             }

@@ -63,13 +63,9 @@ class Drop {
 
 std::vector<std::string> environmentFor(const Fault& fault, const Drop& drop)
 {
-    std::vector<std::string> lines{"GIT_CONFIG_NOSYSTEM=1",
-                                   "GIT_CONFIG_GLOBAL=/dev/null",
-                                   "GIT_TERMINAL_PROMPT=0",
-                                   "LC_ALL=C.UTF-8",
-                                   "HOME=/nonexistent",
-                                   "GIT_AUTHOR_DATE=1700000000 +0000",
-                                   "QT_QPA_PLATFORM=offscreen"};
+    std::vector<std::string> lines{
+        "GIT_CONFIG_NOSYSTEM=1", "GIT_CONFIG_GLOBAL=/dev/null",      "GIT_TERMINAL_PROMPT=0",    "LC_ALL=C.UTF-8",
+        "HOME=/nonexistent",     "GIT_AUTHOR_DATE=1700000000 +0000", "QT_QPA_PLATFORM=offscreen"};
     if (const char* path = std::getenv("PATH"))
         lines.push_back(std::string("PATH=") + path);
     if (fault.below.empty())

@@ -137,7 +137,9 @@ const std::vector<Operation>& operations()
 {
     static const std::string replayed = ESPALIER_PROGRAM " replay . --branch topic/x --onto upstream/main";
     static const std::vector<Operation> all{
-        {.name = "replay", .words = {"replay", "PATH", "--branch", "topic/x", "--onto", "upstream/main"}, .rewrites = true},
+        {.name = "replay",
+         .words = {"replay", "PATH", "--branch", "topic/x", "--onto", "upstream/main"},
+         .rewrites = true},
         {.name = "replay-stacked",
          .words = {"replay", "PATH", "--branch", "topic/y", "--onto", "upstream/main"},
          .rewrites = true},
@@ -158,7 +160,8 @@ const std::vector<Operation>& operations()
          .pushes = true},
         {.name = "restore-push",
          .words = {"restore", "PATH", "ENTRY"},
-         .prepare = replayed + " && " ESPALIER_PROGRAM " push . --branch topic/x --expect $(git rev-parse origin/topic/x)",
+         .prepare =
+             replayed + " && " ESPALIER_PROGRAM " push . --branch topic/x --expect $(git rev-parse origin/topic/x)",
          .pushes = true},
         {.name = "fetch", .words = {"driver", "fetch", "PATH", "upstream"}, .quiet = true},
         {.name = "check-out", .words = {"driver", "check-out", "PATH", "other"}},
@@ -168,7 +171,10 @@ const std::vector<Operation>& operations()
         {.name = "delete", .words = {"driver", "delete", "PATH", "other"}},
         {.name = "delete-loose", .words = {"driver", "delete", "PATH", "loose"}},
         {.name = "clean-up", .words = {"driver", "clean-up", "PATH", "landed"}, .pushes = true},
-        {.name = "forget", .words = {"driver", "forget", "PATH", "ENTRY"}, .prepare = replayed + " && git pack-refs --all", .quiet = true},
+        {.name = "forget",
+         .words = {"driver", "forget", "PATH", "ENTRY"},
+         .prepare = replayed + " && git pack-refs --all",
+         .quiet = true},
         {.name = "settle", .words = {"driver", "settle", "PATH", "topic/x", "upstream/main"}, .quiet = true},
     };
     return all;
@@ -274,15 +280,17 @@ Ran FaultScene::recover(const Fault& fault)
 // One shell for all: starting programs is what a round spends its time on.
 SceneState FaultScene::state() const
 {
-    std::string script = "git for-each-ref --format='%(refname) %(objectname)' refs/heads; cat .git/HEAD; git ls-files -s; "
-                         "git status --porcelain -uall; git config --local --get-regexp '^branch\\.'; printf '\\001'; "
-                         "git --git-dir=../fork.git for-each-ref --format='%(refname) %(objectname)'; printf '\\001'; "
-                         "git for-each-ref --format='%(refname) %(if)%(symref)%(then)%(symref)%(else)%(objectname)%(end)' "
-                         "refs/remotes refs/tags refs/stash; "
-                         "printf '\\001'; git notes list";
+    std::string script =
+        "git for-each-ref --format='%(refname) %(objectname)' refs/heads; cat .git/HEAD; git ls-files -s; "
+        "git status --porcelain -uall; git config --local --get-regexp '^branch\\.'; printf '\\001'; "
+        "git --git-dir=../fork.git for-each-ref --format='%(refname) %(objectname)'; printf '\\001'; "
+        "git for-each-ref --format='%(refname) %(if)%(symref)%(then)%(symref)%(else)%(objectname)%(end)' "
+        "refs/remotes refs/tags refs/stash; "
+        "printf '\\001'; git notes list";
     if (m_operation.quiet)
-        script += "; printf '\\001'; git for-each-ref --format='%(refname) %(objectname)' refs/espalier; cd .git && find "
-                  "espalier -type f ! -name lock | sort";
+        script +=
+            "; printf '\\001'; git for-each-ref --format='%(refname) %(objectname)' refs/espalier; cd .git && find "
+            "espalier -type f ! -name lock | sort";
     std::vector<std::string> parts;
     std::istringstream in(capture(script, clone()));
     for (std::string part; std::getline(in, part, '\001');)
@@ -303,13 +311,14 @@ std::vector<std::string> soundness(const fs::path& place)
                         place / "clone");
     if (!ran.ok() || !ran.err.empty() || !ran.out.empty())
         wrong.push_back("fsck: " + oneLine(ran.out + ran.err));
-    const Ran work = run({"sh", "-e", "-c",
-                          "git stash list >/dev/null; git commit --quiet --allow-empty -m Probe; git branch probe; git "
-                          "pack-refs --all; git branch --quiet -D probe; git tag probe; git tag -d probe >/dev/null; git "
-                          "reset --quiet --soft HEAD~1; git -C ../fork.git update-ref refs/heads/probe "
-                          "$(git -C ../fork.git rev-parse main); git -C ../fork.git update-ref -d refs/heads/probe; "
-                          "git config --local probe.x y && git config --local --unset probe.x"},
-                         place / "clone");
+    const Ran work =
+        run({"sh", "-e", "-c",
+             "git stash list >/dev/null; git commit --quiet --allow-empty -m Probe; git branch probe; git "
+             "pack-refs --all; git branch --quiet -D probe; git tag probe; git tag -d probe >/dev/null; git "
+             "reset --quiet --soft HEAD~1; git -C ../fork.git update-ref refs/heads/probe "
+             "$(git -C ../fork.git rev-parse main); git -C ../fork.git update-ref -d refs/heads/probe; "
+             "git config --local probe.x y && git config --local --unset probe.x"},
+            place / "clone");
     if (!work.ok())
         wrong.push_back("git cannot go on: " + oneLine(work.err));
     return wrong;
@@ -320,11 +329,10 @@ std::vector<std::string> leftovers(const fs::path& place)
     std::vector<std::string> wrong;
     std::error_code error;
     for (fs::recursive_directory_iterator at(place, error); at != fs::recursive_directory_iterator(); ++at) {
-        const std::string name = at->path().filename().string(),
-                          path = at->path().lexically_relative(place).string();
-        const bool ours = name.ends_with(".lock") || name.ends_with(".open") || name.ends_with(".forget") || name.find("espalier-") != name.npos ||
-                          name.find(".new.") != name.npos || name.ends_with(".espalier") ||
-                          path.find("espalier/locks/") != path.npos;
+        const std::string name = at->path().filename().string(), path = at->path().lexically_relative(place).string();
+        const bool ours = name.ends_with(".lock") || name.ends_with(".open") || name.ends_with(".forget") ||
+                          name.find("espalier-") != name.npos || name.find(".new.") != name.npos ||
+                          name.ends_with(".espalier") || path.find("espalier/locks/") != path.npos;
         const bool empty = at->is_directory() && !at->is_symlink() && fs::is_empty(at->path(), error) &&
                            path.find("espalier/") != path.npos && !path.ends_with("espalier/locks") &&
                            !path.ends_with("espalier/logbook") && !path.ends_with("espalier/kept");
@@ -467,14 +475,16 @@ std::vector<std::string> FaultScene::judgeDone(const Ran& ran, const Fault& faul
         wrong.push_back("the recovery says: " + oneLine(recovered.err));
     // Whether a push arrived only the next fetch tells.
     if (m_operation.pushes)
-        if (const Ran fetched = run({ESPALIER_FAULT_DRIVER, "fetch", clone().string(), "origin"}, place()); !fetched.ok())
+        if (const Ran fetched = run({ESPALIER_FAULT_DRIVER, "fetch", clone().string(), "origin"}, place());
+            !fetched.ok())
             wrong.push_back("the fetch after it says: " + oneLine(fetched.err));
     const SceneState now = state();
     add(wrong, judgeRest(now, ran.err + recovered.err));
     // A failure that is one: what is said not to be done is not done. Only who says "may" leaves it open.
     const bool changes = m_old.clone != m_new.clone || m_old.fork != m_new.fork;
     if (ran.exitCode > 0 && changes && now.clone == m_new.clone && now.fork == m_new.fork &&
-        ran.err.find(" may ") == std::string::npos && ran.err.find("be removed") == std::string::npos && ran.err.find("Half done") == std::string::npos)
+        ran.err.find(" may ") == std::string::npos && ran.err.find("be removed") == std::string::npos &&
+        ran.err.find("Half done") == std::string::npos)
         wrong.push_back("says that it failed, but it is done: " + oneLine(ran.err));
     // And it can be done now.
     if (now.clone == m_old.clone && now.fork == m_old.fork && changes && fault.at % 7 == 0) {
@@ -499,9 +509,8 @@ const std::map<std::string, std::string>& secondPrograms()
         {"branch", "git branch --quiet --force loose other"},
         {"stage", "printf 'more\\n' >>staged.txt; git add staged.txt"},
         {"fetch", "git fetch --quiet upstream"},
-        {"stranger", "git --git-dir=../fork.git " + me +
-                         " update-ref refs/heads/topic/x $(git --git-dir=../fork.git " + me +
-                         " commit-tree -p topic/x -m Strange topic/x^{tree})"},
+        {"stranger", "git --git-dir=../fork.git " + me + " update-ref refs/heads/topic/x $(git --git-dir=../fork.git " +
+                         me + " commit-tree -p topic/x -m Strange topic/x^{tree})"},
         {"save", "printf 'saved\\n' >b.txt; printf 'saved too\\n' >dir/c.txt; printf 'mine\\n' >up-new.txt"},
         {"save-new", "mkdir -p up && printf 'saved\\n' >up/new.txt"},
         {"save-by-rename", "printf 'saved\\n' >b.tmp && mv b.tmp b.txt"},
@@ -522,11 +531,12 @@ std::vector<std::string> FaultScene::beside(unsigned at, const std::string& comm
     const Fault fault{.below = {},
                       .at = at,
                       .kind = "run",
-                      .command = "cd " + clone().string() + " && export GIT_CONFIG_NOSYSTEM=1 GIT_CONFIG_GLOBAL=/dev/null; (" +
-                                 command + ") >/dev/null 2>&1; printf '%s ' $? >" + told.string() +
-                                 "; git for-each-ref --format='%(objectname)' refs/heads refs/notes >>" + told.string() +
-                                 "; git --git-dir=../fork.git for-each-ref --format='%(objectname)' >>" + told.string() +
-                                 "; git rev-parse HEAD >>" + told.string()};
+                      .command =
+                          "cd " + clone().string() + " && export GIT_CONFIG_NOSYSTEM=1 GIT_CONFIG_GLOBAL=/dev/null; (" +
+                          command + ") >/dev/null 2>&1; printf '%s ' $? >" + told.string() +
+                          "; git for-each-ref --format='%(objectname)' refs/heads refs/notes >>" + told.string() +
+                          "; git --git-dir=../fork.git for-each-ref --format='%(objectname)' >>" + told.string() +
+                          "; git rev-parse HEAD >>" + told.string()};
     const Ran ran = perform(fault);
     std::vector<std::string> wrong;
     if (ran.hung || ran.exitCode < 0)

@@ -20,19 +20,19 @@ namespace espalier::test {
 
 struct Operation {
     std::string name;
-    std::vector<std::string> words;   // the command; "driver" as the first word: that of fault_driver
-    std::string prepare = {};         // a shell's commands, run in the clone before
-    bool pushes = false;              // the fork changes too, after the clone, each wholly
-    bool rewrites = false;            // notes and the post-rewrite hook follow
-    bool quiet = false;               // changes neither branches nor files: only what is its own
+    std::vector<std::string> words; // the command; "driver" as the first word: that of fault_driver
+    std::string prepare = {};       // a shell's commands, run in the clone before
+    bool pushes = false;            // the fork changes too, after the clone, each wholly
+    bool rewrites = false;          // notes and the post-rewrite hook follow
+    bool quiet = false;             // changes neither branches nor files: only what is its own
 };
 const std::vector<Operation>& operations();
 const Operation& operationNamed(const std::string& name);
 
 // What may be old or new, but nothing between.
 struct SceneState {
-    std::string clone; // branches, HEAD, index, worktree, settings of branches
-    std::string fork;  // its branches
+    std::string clone;                            // branches, HEAD, index, worktree, settings of branches
+    std::string fork;                             // its branches
     std::map<std::string, std::string> followers; // tracking refs and tags, each by itself
     std::string notes, own;                       // what follows a rewrite; what the program keeps for itself
 };

@@ -43,8 +43,6 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-
-
 extern char** environ; // NOLINT: POSIX names it so
 
 namespace {
@@ -190,7 +188,8 @@ Verdict judge(const char* name, Needs needs, const std::string& path, const std:
         runAside();
         return Verdict::Go;
     }
-    errno = all.kind == "full" ? ENOSPC : errnoNamed(all.kind.substr(std::min(all.kind.find(':') + 1, all.kind.size())));
+    errno =
+        all.kind == "full" ? ENOSPC : errnoNamed(all.kind.substr(std::min(all.kind.find(':') + 1, all.kind.size())));
     if (all.kind == "full")
         return needs == Needs::Space ? Verdict::Tear : Verdict::Go;
     return all.kind.starts_with("tear") ? Verdict::Tear : Verdict::Fail;
@@ -291,40 +290,27 @@ FAULTS_FOPEN(fopen64)
     }                                                                                                                  \
     return all;
 
-ssize_t write(int file, const void* bytes, size_t count)
-{
-    FAULTS_WRITE("write", file, FAULTS_NEXT(write, file, bytes, count), ::syscall(SYS_write, file, bytes, count / 2))
-}
-ssize_t pwrite(int file, const void* bytes, size_t count, off_t at)
-{
-    FAULTS_WRITE("write", file, FAULTS_NEXT(pwrite, file, bytes, count, at),
-                 ::syscall(SYS_pwrite64, file, bytes, count / 2, at))
-}
-ssize_t pwrite64(int file, const void* bytes, size_t count, off64_t at)
-{
-    FAULTS_WRITE("write", file, FAULTS_NEXT(pwrite64, file, bytes, count, at),
-                 ::syscall(SYS_pwrite64, file, bytes, count / 2, at))
-}
-ssize_t writev(int file, const struct iovec* parts, int count)
-{
-    FAULTS_WRITE("write", file, FAULTS_NEXT(writev, file, parts, count),
-                 ::syscall(SYS_write, file, parts[0].iov_base, parts[0].iov_len / 2))
-}
-ssize_t copy_file_range(int from, off64_t* fromAt, int to, off64_t* toAt, size_t count, unsigned flags)
-{
-    FAULTS_WRITE("write", to, FAULTS_NEXT(copy_file_range, from, fromAt, to, toAt, count, flags),
-                 ::syscall(SYS_copy_file_range, from, fromAt, to, toAt, count / 2, flags))
-}
-ssize_t sendfile(int to, int from, off_t* at, size_t count)
-{
-    FAULTS_WRITE("write", to, FAULTS_NEXT(sendfile, to, from, at, count),
-                 ::syscall(SYS_sendfile, to, from, at, count / 2))
-}
-ssize_t sendfile64(int to, int from, off64_t* at, size_t count)
-{
-    FAULTS_WRITE("write", to, FAULTS_NEXT(sendfile64, to, from, at, count),
-                 ::syscall(SYS_sendfile, to, from, at, count / 2))
-}
+ssize_t write(int file, const void* bytes,
+              size_t count){FAULTS_WRITE("write", file, FAULTS_NEXT(write, file, bytes, count),
+                                         ::syscall(SYS_write, file, bytes, count / 2))} ssize_t
+    pwrite(int file, const void* bytes, size_t count,
+           off_t at){FAULTS_WRITE("write", file, FAULTS_NEXT(pwrite, file, bytes, count, at),
+                                  ::syscall(SYS_pwrite64, file, bytes, count / 2, at))} ssize_t
+    pwrite64(int file, const void* bytes, size_t count,
+             off64_t at){FAULTS_WRITE("write", file, FAULTS_NEXT(pwrite64, file, bytes, count, at),
+                                      ::syscall(SYS_pwrite64, file, bytes, count / 2, at))} ssize_t
+    writev(int file, const struct iovec* parts,
+           int count){FAULTS_WRITE("write", file, FAULTS_NEXT(writev, file, parts, count),
+                                   ::syscall(SYS_write, file, parts[0].iov_base, parts[0].iov_len / 2))} ssize_t
+    copy_file_range(int from, off64_t* fromAt, int to, off64_t* toAt, size_t count, unsigned flags){
+        FAULTS_WRITE("write", to, FAULTS_NEXT(copy_file_range, from, fromAt, to, toAt, count, flags),
+                     ::syscall(SYS_copy_file_range, from, fromAt, to, toAt, count / 2, flags))} ssize_t
+    sendfile(int to, int from, off_t* at,
+             size_t count){FAULTS_WRITE("write", to, FAULTS_NEXT(sendfile, to, from, at, count),
+                                        ::syscall(SYS_sendfile, to, from, at, count / 2))} ssize_t
+    sendfile64(int to, int from, off64_t* at,
+               size_t count){FAULTS_WRITE("write", to, FAULTS_NEXT(sendfile64, to, from, at, count),
+                                          ::syscall(SYS_sendfile, to, from, at, count / 2))}
 #define FAULTS_MMAP(name, offset)                                                                                      \
     void* name(void* where, size_t length, int protection, int flags, int file, offset at)                             \
     {                                                                                                                  \
@@ -332,10 +318,9 @@ ssize_t sendfile64(int to, int from, off64_t* at, size_t count)
             FAULTS_GUARD("mmap", Needs::Space, MAP_FAILED, folderOf(file))                                             \
         return reinterpret_cast<void*>(::syscall(SYS_mmap, where, length, protection, flags, file, at));               \
     }
-FAULTS_MMAP(mmap, off_t)
-FAULTS_MMAP(mmap64, off64_t)
+FAULTS_MMAP(mmap, off_t) FAULTS_MMAP(mmap64, off64_t)
 
-int rename(const char* from, const char* to) noexcept
+    int rename(const char* from, const char* to) noexcept
 {
     FAULTS_GUARD("rename", Needs::Nothing, -1, fullPath(AT_FDCWD, from), fullPath(AT_FDCWD, to))
     return FAULTS_NEXT(rename, from, to);

@@ -110,7 +110,8 @@ class RandomScene {
             "git --git-dir=../fork.git update-ref refs/heads/topic/x $(git --git-dir=../fork.git -c user.name=O -c "
             "user.email=o@example.org commit-tree -p topic/x -m " +
                 number + " topic/x^{tree})",
-            "git --git-dir=../upstream.git update-ref refs/heads/main $(git --git-dir=../upstream.git -c user.name=O -c "
+            "git --git-dir=../upstream.git update-ref refs/heads/main $(git --git-dir=../upstream.git -c user.name=O "
+            "-c "
             "user.email=o@example.org commit-tree -p main -m " +
                 number + " main^{tree})",
         };
@@ -125,8 +126,14 @@ class RandomScene {
         case 0:
         case 1:
         case 2:
-            return {me, "replay", path, "--branch", branch(), "--onto",
-                    oneOf(std::vector<std::string>{"upstream/main", "main", "upstream/main~1"}), "--settle",
+            return {me,
+                    "replay",
+                    path,
+                    "--branch",
+                    branch(),
+                    "--onto",
+                    oneOf(std::vector<std::string>{"upstream/main", "main", "upstream/main~1"}),
+                    "--settle",
                     oneOf(std::vector<std::string>{"new-base", "your-commit", "your-commit-first"})};
         case 3:
             return {me, "update", path};
@@ -153,7 +160,7 @@ class RandomScene {
 
     Fault randomFault()
     {
-        static const std::vector<std::string> kinds{"kill",      "kill",        "kill", "cut",    "fail:EIO",
+        static const std::vector<std::string> kinds{"kill",        "kill",        "kill", "cut",    "fail:EIO",
                                                     "fail:ENOSPC", "fail:EACCES", "full", "broken", "tear:ENOSPC"};
         if (below(5) == 0)
             return {.below = {}, .kind = {}};
@@ -174,7 +181,9 @@ class RandomScene {
 
     void check(RandomReport& report, const std::string& told, const Ran& ran)
     {
-        const auto wrong = [&](const std::string& line) { report.wrong.push_back(told + ": " + line + " {" + ran.err + "}"); };
+        const auto wrong = [&](const std::string& line) {
+            report.wrong.push_back(told + ": " + line + " {" + ran.err + "}");
+        };
         const Ran recovered = recover();
         if (recovered.exitCode != 2 || recovered.err.find("no such entry") == std::string::npos)
             wrong("the recovery says " + recovered.err);

@@ -58,9 +58,9 @@ class TestFaults : public QObject {
             const unsigned at = 1 + (m_seed * 7 + i * std::max(1U, scene.calls() / rounds)) % scene.calls();
             const Fault fault{.below = {}, .at = at, .kind = kinds[i]};
             const auto wrong = scene.round(fault);
-            QVERIFY2(wrong.empty(), (fault.kind + " at " + std::to_string(at) + " (" + scene.callNamed(at) +
-                                     "): " + joined(wrong))
-                                        .c_str());
+            QVERIFY2(wrong.empty(),
+                     (fault.kind + " at " + std::to_string(at) + " (" + scene.callNamed(at) + "): " + joined(wrong))
+                         .c_str());
         }
     }
 
@@ -72,8 +72,8 @@ class TestFaults : public QObject {
             const Fault first{.below = {}, .at = at, .kind = "kill"};
             const Fault second{.below = {}, .at = 1 + (m_seed + i * 5) % 40, .kind = i % 2 ? "kill" : "fail:EIO"};
             const auto wrong = scene.round(first, second);
-            QVERIFY2(wrong.empty(), (scene.callNamed(at) + ", then " + std::to_string(second.at) + ": " + joined(wrong))
-                                        .c_str());
+            QVERIFY2(wrong.empty(),
+                     (scene.callNamed(at) + ", then " + std::to_string(second.at) + ": " + joined(wrong)).c_str());
         }
     }
 

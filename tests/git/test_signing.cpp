@@ -46,9 +46,13 @@ class TestSigning : public QObject {
 void TestSigning::wanted()
 {
     TempRepository repo;
-    QVERIFY(!wantsSigning(repo.open()));
+    QCOMPARE(wantsSigning(repo.open()).value(), false);
     configure(repo, {{"commit.gpgSign", "true"}});
-    QVERIFY(wantsSigning(repo.open()));
+    QCOMPARE(wantsSigning(repo.open()).value(), true);
+    configure(repo, {{"commit.gpgSign", "maybe"}});
+    const auto neither = wantsSigning(repo.open());
+    QVERIFY(!neither && neither.error().line().contains("commit.gpgSign = maybe"));
+    configure(repo, {{"commit.gpgSign", "true"}});
 }
 
 // Reference: a commit signed by git itself, whose bytes this makes again.

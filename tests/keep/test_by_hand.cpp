@@ -21,7 +21,8 @@ QStringList printedCommands()
     if (!file.open(QIODevice::ReadOnly))
         return {};
     const QString text = QString::fromUtf8(file.readAll());
-    const QString section = text.section(QStringLiteral("## Getting everything back"), 1).section(QStringLiteral("\n## "), 0, 0);
+    const QString section =
+        text.section(QStringLiteral("## Getting everything back"), 1).section(QStringLiteral("\n## "), 0, 0);
     QStringList commands;
     for (const QString& line : section.split('\n'))
         if (line.startsWith(QStringLiteral("    ")) && !line.trimmed().startsWith('#'))
@@ -37,13 +38,13 @@ class ByHand {
     {
         const QStringList found = printedCommands().filter(words);
         if (found.size() != 1) {
-            QTest::qFail(qPrintable("printed " + QString::number(found.size()) + " times: " + words), __FILE__, __LINE__);
+            QTest::qFail(qPrintable("printed " + QString::number(found.size()) + " times: " + words), __FILE__,
+                         __LINE__);
             return {};
         }
-        const GitRun ran = runProgram("sh", {"-e", "-c", found.front()}, m_scene.repo.path(), {},
-                                      {{"ENTRY", QString::fromStdString(entry)},
-                                       {"BRANCH", "topic/x"},
-                                       {"NEW", QString::fromStdString(now)}});
+        const GitRun ran = runProgram(
+            "sh", {"-e", "-c", found.front()}, m_scene.repo.path(), {},
+            {{"ENTRY", QString::fromStdString(entry)}, {"BRANCH", "topic/x"}, {"NEW", QString::fromStdString(now)}});
         if (ran.exitCode != 0)
             QTest::qFail((found.front().toUtf8() + ": " + ran.err).constData(), __FILE__, __LINE__);
         return ran.out.toStdString();

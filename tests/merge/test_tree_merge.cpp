@@ -43,8 +43,8 @@ class TestTreeMerge : public QObject {
             qFatal("%s", merge.error().line().c_str());
         Outcome outcome{std::move(*merge), {}};
         for (const PathConflict& conflict : outcome.merge.conflicts)
-            if (conflict.heldMode == FileMode::File)
-                outcome.held[conflict.path] = store.read(conflict.held, ObjectType::Blob).value().view();
+            if (conflict.held.mode == FileMode::File)
+                outcome.held[conflict.path] = store.read(conflict.held.id, ObjectType::Blob).value().view();
         return outcome;
     }
 

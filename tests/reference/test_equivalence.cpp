@@ -106,7 +106,6 @@ class TestEquivalence : public QObject {
   private Q_SLOTS:
     void patchIdsAgree();
     void cherryAgrees();
-    void landedAndSquashed();
     void changesAgree();
 };
 
@@ -206,38 +205,6 @@ void TestEquivalence::cherryAgrees()
         }
         QCOMPARE(found, expected);
     }
-}
-
-void TestEquivalence::landedAndSquashed()
-{
-    TempRepository repo;
-    const auto text = [](const std::string& middle) { return "a\nb\nc\nd\ne\n" + middle + "f\ng\nh\ni\nj\n"; };
-    const auto root = repo.commitFiles({{"t", text("")}, {"u", "1\n"}}, "Root", {}, "main");
-    const auto t1 = repo.commitFiles({{"t", text("x\n")}}, "One", {root}, "topic");
-    const auto t2 = repo.commitFiles({{"t", text("x\ny\n")}}, "Two", {t1}, "topic");
-    const auto m1 = repo.commitFiles({{"u", "2\n"}}, "Main", {root}, "main");
-    const auto squash = repo.commitFiles({{"t", text("x\ny\n")}}, "One and two", {m1}, "main");
-    const auto p1 = repo.commitFiles({{"u", "2\n"}}, "Main again", {root}, "picked");
-    const auto open = repo.commitFiles({{"v", "new\n"}}, "Open", {root}, "open");
-    repo.commitFiles({{"u", "9\n"}}, "More", {squash}, "main");
-    const Repository opened = repo.open();
-    const auto snapshot = takeSnapshot(opened);
-    QVERIFY(snapshot.has_value());
-    EquivalenceCache cache;
-    const auto landed = [&](const char* name, const char* line = "main") {
-        auto found = findLanded(opened, **snapshot, (*snapshot)->findByAnyName(name)->row,
-                                (*snapshot)->findByAnyName(line)->row, cache);
-        return found.value_or(Landed());
-    };
-    QCOMPARE(landed("topic").squash.value_or(Oid()).hex(), squash);
-    QVERIFY(landed("topic").wholly());
-    QVERIFY(landed("topic").commits.empty());
-    QCOMPARE(landed("picked").commits, (std::vector<std::pair<Oid, Oid>>{{oid(p1), oid(m1)}}));
-    QVERIFY(landed("picked").wholly());
-    QVERIFY(!landed("open").wholly());
-    QCOMPARE(landed("open").ahead, 1u);
-    QVERIFY(landed("main", "main").merged);
-    QVERIFY(!open.empty());
 }
 
 void TestEquivalence::changesAgree()

@@ -222,8 +222,7 @@ class TestFetch : public QObject {
         QVERIFY(fetchRemote(clone, "origin"));
         const auto snapshot = takeSnapshot(clone);
         QVERIFY(snapshot);
-        EquivalenceCache cache;
-        const auto found = findCleanUp(clone, *snapshot, cache);
+        const auto found = findCleanUp(clone, *snapshot);
         QVERIFY2(found, whyNot(found).c_str());
         QCOMPARE(found->size(), std::size_t(1));
         QCOMPARE(found->front().branch, "topic/x");

@@ -4,7 +4,6 @@
 #include "core/conflicts/conflict_text.h"
 #include "core/history/snapshot.h"
 #include "core/replay/batch.h"
-#include "core/replay/forecast.h"
 #include "core/replay/json.h"
 #include "core/replay/rewrite.h"
 #include "tests/support/dry_runs.h"
@@ -538,33 +537,6 @@ class TestDryRun : public QObject {
             QVERIFY(json["clean"].get<bool>() && json["commits"].empty());
             QCOMPARE(json["newTip"].get<std::string>(), main);
         }
-    }
-
-    void forecastsAndCancel()
-    {
-        TempRepository repo;
-        const std::string root = repo.commitFiles({{"f", numbered(1, 20)}}, "Root", {}, "old");
-        repo.commitFiles({{"f", numbered(1, 20, {{5, "N"}})}}, "Main", {root}, "main");
-        repo.commitFiles({{"f", numbered(1, 20, {{5, "Y"}})}}, "Topic", {root}, "bad");
-        repo.commitFiles({{"g", "g\n"}}, "Topic", {root}, "good");
-        const Repository opened = repo.open();
-        const SnapshotPtr snapshot = *takeSnapshot(opened);
-        std::map<std::string, Forecast> found;
-        QVERIFY(forecasts(opened, *snapshot, {}, [&](int ref, const Forecast& forecast) {
-            found[snapshot->refs[std::size_t(ref)].shortName] = forecast;
-        }));
-        QCOMPARE(found.size(), 4u);
-        QCOMPARE(found["good"].kind, Forecast::Clean);
-        QCOMPARE(found["bad"].kind, Forecast::Conflicts);
-        QCOMPARE(found["bad"].hunks, 1u);
-        QCOMPARE(found["bad"].files, 1u);
-        QCOMPARE(found["old"].kind, Forecast::FastForward);
-        QCOMPARE(found["main"].kind, Forecast::Nothing);
-        std::stop_source source;
-        source.request_stop();
-        const auto stopped = forecasts(opened, *snapshot, {}, [](int, const Forecast&) {}, {source.get_token(), {}});
-        QVERIFY(!stopped);
-        QCOMPARE(stopped.error().kind, ErrorKind::Cancelled);
     }
 };
 

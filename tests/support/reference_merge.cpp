@@ -71,7 +71,7 @@ std::string difference(const TreeMerge& merge, const ReferenceMerge& reference)
     std::string told;
     for (const PathConflict& conflict : merge.conflicts)
         told += "\n    " + conflict.path + ": " + std::string(conflictKindName(conflict.kind)) + " holds " +
-                conflict.held.hex();
+                conflict.held.id.hex();
     for (const std::string& stage : reference.stages)
         told += "\n    git: " + stage;
     return told;

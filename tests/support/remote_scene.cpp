@@ -31,6 +31,8 @@ RemoteScene::RemoteScene(Reach reach)
         const QString script = repo.outside() + "/ssh";
         writeScript(script, "#!/bin/sh\necho \"$@\" >>\"$0.log\"\nfor last; do :; done\nexec sh -c \"$last\"\n");
         qputenv("GIT_SSH_COMMAND", script.toUtf8());
+        // git would ask a program of another name whether it is OpenSSH.
+        repo.git({"config", "ssh.variant", "ssh"});
     }
     repo.git({"remote", "add", "upstream", prefix + upstream});
     repo.git({"remote", "add", "origin", prefix + fork});

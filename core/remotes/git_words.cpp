@@ -1,0 +1,261 @@
+// SPDX-License-Identifier: MIT
+#include "core/remotes/git_words.h"
+
+#include "core/git/text.h"
+
+#include <charconv>
+#include <chrono>
+#include <filesystem>
+
+namespace espalier {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr std::size_t mostBytes = std::size_t(1) << 16; // kept of what is said
+
+std::string_view trimmed(std::string_view text)
+{
+    constexpr std::string_view erase = "\x1b[K"; // behind a line, where git thinks of a terminal
+    while (!text.empty() && (text.back() == ' ' || text.back() == '\t' || text.ends_with(erase)))
+        text.remove_suffix(text.ends_with(erase) ? erase.size() : 1);
+    return text;
+}
+
+// "Receiving objects:  45% (9/20), 1.20 MiB | …" or "Enumerating objects: 20, done.": git's progress.c.
+bool isProgress(std::string_view text, const Progress& progress)
+{
+    const std::size_t colon = text.find(": ");
+    if (colon == std::string_view::npos)
+        return false;
+    std::string_view rest = text.substr(colon + 2);
+    rest.remove_prefix(std::min(rest.find_first_not_of(' '), rest.size()));
+    std::uint64_t first = 0, done = 0, total = 0;
+    const char* const end = rest.data() + rest.size();
+    const auto number = std::from_chars(rest.data(), end, first);
+    if (number.ec != std::errc{})
+        return false;
+    const std::string_view behind(number.ptr, std::size_t(end - number.ptr));
+    if (behind.starts_with("% (")) {
+        const auto part = std::from_chars(number.ptr + 3, end, done);
+        if (part.ec != std::errc{} || part.ptr == end || *part.ptr != '/' ||
+            std::from_chars(part.ptr + 1, end, total).ec != std::errc{})
+            return false;
+        progress.report(displayText(text.substr(0, colon), 100), done, total);
+        return true;
+    }
+    if (!behind.empty() && !behind.starts_with(", done"))
+        return false;
+    progress.report(displayText(text.substr(0, colon), 100), first, 0);
+    return true;
+}
+
+// What git adds to every failure, and says nothing about this one.
+bool isBoilerplate(std::string_view text)
+{
+    for (const std::string_view start :
+         {"hint: ", "fatal: Could not read from remote repository", "Please make sure you have the correct access",
+          "and the repository exists.", "error: failed to push some refs to", "error: unable to read askpass response",
+          "Everything up-to-date", "To ", "Cloning into '", "From ", "warning: redirecting to ",
+          "fatal: the remote end hung up unexpectedly"})
+        if (text.starts_with(start))
+            return true;
+    return false;
+}
+
+std::string ageOf(const fs::path& file)
+{
+    std::error_code error;
+    const auto written = fs::last_write_time(file, error);
+    if (error)
+        return {};
+    const auto age =
+        std::chrono::duration_cast<std::chrono::minutes>(fs::file_time_type::clock::now() - written).count();
+    if (age < 1)
+        return "less than a minute old";
+    if (age < 120)
+        return counted(std::size_t(age), "minute", "minutes") + " old";
+    if (age < 48 * 60)
+        return std::to_string(age / 60) + " hours old";
+    return std::to_string(age / (24 * 60)) + " days old";
+}
+
+// The number of a process that has the file open, as far as this user may look (proc(5)); empty: none is seen.
+std::string holderOf(const fs::path& file)
+{
+    std::error_code error;
+    const fs::path wanted = fs::canonical(file, error);
+    for (fs::directory_iterator processes("/proc", error); !error && processes != fs::directory_iterator();
+         processes.increment(error)) {
+        const std::string number = processes->path().filename();
+        if (number.find_first_not_of("0123456789") != std::string::npos)
+            continue;
+        std::error_code hidden;
+        for (fs::directory_iterator files(processes->path() / "fd", hidden);
+             !hidden && files != fs::directory_iterator(); files.increment(hidden))
+            if (std::error_code gone; fs::read_symlink(files->path(), gone) == wanted && !gone)
+                return number;
+    }
+    return {};
+}
+
+struct Advice {
+    std::string_view words;  // of git, curl or OpenSSH, in English
+    std::string_view reason; // in ours; empty: theirs are shown
+    std::string_view remedy;
+};
+// The first that is found counts.
+constexpr Advice advices[] = {
+    {"REMOTE HOST IDENTIFICATION HAS CHANGED", "",
+     "Somebody may be listening in. Ask the host's owner whether its key has changed and compare the fingerprint; only "
+     "then take the old key away with ssh-keygen -R"},
+    {"Host key verification failed", "",
+     "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner publishes, and "
+     "try "
+     "again"},
+    {"certificate has expired", "the certificate of the server has expired",
+     "Ask the server's owner for a new one; check this machine's clock"},
+    {"not yet activated", "the certificate of the server is not valid yet", "Check this machine's clock"},
+    {"certificate is not yet valid", "the certificate of the server is not valid yet", "Check this machine's clock"},
+    {"does not match target host", "the certificate of the server is for another host",
+     "Check the address; it may lead to the wrong machine"},
+    {"hostname mismatch", "the certificate of the server is for another host",
+     "Check the address; it may lead to the wrong machine"},
+    {"SSL certificate problem", "the certificate of the server is not trusted",
+     "Name the file of the authority that signed it in http.<address>.sslCAInfo, or add it to the system's"},
+    {"server verification failed", "the certificate of the server is not trusted",
+     "Name the file of the authority that signed it in http.<address>.sslCAInfo, or add it to the system's"},
+    {"certificate verification failed", "the certificate of the server is not trusted",
+     "Name the file of the authority that signed it in http.<address>.sslCAInfo, or add it to the system's"},
+    {"Authentication failed", "", "Check your login; a credential helper (credential.helper) can keep it"},
+    {"could not read Username", "the server wants a login", "Set up a credential helper (credential.helper) for it"},
+    {"could not read Password", "the server wants a login", "Set up a credential helper (credential.helper) for it"},
+    {"returned error: 403", "", "Check your login, and whether you may use this repository"},
+    {"Permission denied (", "", "Check which key or login ssh uses for this host, and whether the server knows it"},
+    {"Too many authentication failures", "", "Name the one key for this host in ssh's configuration (IdentitiesOnly)"},
+    {"does not appear to be a git repository", "", "Check the address; the repository may have moved"},
+    {"not found", "", "Check the address, and whether you may see the repository"},
+    {"does not exist", "", "Check the address; the repository may have moved"},
+    {"Could not resolve host", "", "Check the address and the network"},
+    {"does not support setting port", "", "Set ssh.variant to ssh when your ssh program does take a port"},
+    {"strange hostname", "", "Check the remote's address"},
+    {"strange pathname", "", "Check the remote's address"},
+    {"dubious ownership", "", "The repository belongs to another user; git tells how to trust it (safe.directory)"},
+    {"No space left on device", "", "Free some space, then try again"},
+};
+
+} // namespace
+
+void GitWords::hear(std::string_view bytes)
+{
+    m_rest += bytes;
+    std::size_t from = 0;
+    for (std::size_t end; (end = m_rest.find_first_of("\n\r", from)) != std::string::npos; from = end + 1)
+        line(std::string_view(m_rest).substr(from, end - from));
+    m_rest.erase(0, from);
+    if (m_rest.size() > mostBytes)
+        m_rest.clear();
+}
+
+void GitWords::line(std::string_view text)
+{
+    constexpr std::string_view mark = "remote: ";
+    const bool theirs = text.starts_with(mark) || text == "remote:";
+    text.remove_prefix(theirs ? std::min(mark.size(), text.size()) : 0);
+    text = trimmed(text);
+    if (text.empty() || isProgress(text, *m_progress) || m_size > mostBytes)
+        return;
+    m_size += text.size();
+    (theirs ? m_others : m_own).emplace_back(text);
+}
+
+std::vector<std::string> GitWords::own() const
+{
+    std::vector<std::string> lines;
+    const auto add = [&](std::string_view text) {
+        if (!trimmed(text).empty() && !isBoilerplate(text))
+            lines.emplace_back(trimmed(text));
+    };
+    for (const std::string& text : m_own)
+        add(text);
+    add(m_rest);
+    return lines;
+}
+
+bool GitWords::has(std::string_view text) const
+{
+    const auto in = [&](const std::string& line) { return line.contains(text); };
+    return std::ranges::any_of(m_own, in) || std::ranges::any_of(m_others, in) || in(m_rest);
+}
+
+std::vector<std::string> shownLines(const std::vector<std::string>& lines)
+{
+    std::vector<std::string> shown;
+    for (const std::string& line : lines)
+        shown.push_back(displayText(line, 500));
+    return shown;
+}
+
+std::string lockInTheWay(const GitWords& words)
+{
+    std::vector<std::string> lines = words.own();
+    lines.insert(lines.end(), words.others().begin(), words.others().end());
+    for (const std::string& line : lines) {
+        constexpr std::string_view start = "Unable to create '", end = ".lock': File exists";
+        const std::size_t from = line.find(start), to = line.find(end);
+        if (from == std::string::npos || to == std::string::npos || to < from)
+            continue;
+        const fs::path lock = line.substr(from + start.size(), to + 5 - from - start.size());
+        const std::string age = ageOf(lock);
+        if (age.empty())
+            continue;
+        const std::string holder = holderOf(lock);
+        return displayText(lock.string(), 500) + " is in the way, " + age +
+               (holder.empty() ? "; no process that can be seen has it open: when no git is at work there, remove it"
+                               : "; process " + holder + " has it open: wait until it is done");
+    }
+    return {};
+}
+
+Error explain(const std::string& what, const std::string& address, const GitWords& words)
+{
+    Error error{ErrorKind::Network, what, address,
+                "Check the address and the connection, and whether you may use the remote"};
+    if (const std::string lock = lockInTheWay(words); !lock.empty()) {
+        error.kind = ErrorKind::Refused;
+        error.what += ": a lock file is there";
+        error.remedy = lock;
+        return error;
+    }
+    std::vector<std::string> reasons = words.own();
+    // The other side's "ERROR: …" before it hangs up.
+    if (reasons.empty())
+        reasons = words.others();
+    std::string ours;
+    bool known = false;
+    for (const Advice& advice : advices) {
+        const auto found = std::ranges::find_if(reasons, [&](const auto& line) { return line.contains(advice.words); });
+        if (found == reasons.end())
+            continue;
+        error.remedy = advice.remedy;
+        ours = advice.reason;
+        known = true;
+        // The line that tells comes first, whatever stands around it (a banner, what to delete).
+        std::rotate(reasons.begin(), found, found + 1);
+        break;
+    }
+    if (!ours.empty())
+        error.what += ": " + ours;
+    constexpr std::size_t mostLines = 4;
+    std::string text;
+    for (std::size_t i = 0; i < reasons.size(); ++i) {
+        if ((known && i == 0) || reasons.size() - i < mostLines)
+            text += (text.empty() ? "" : " / ") + displayText(reasons[i], 300);
+    }
+    if (!text.empty())
+        error.what += " [" + text + "]";
+    return error;
+}
+
+} // namespace espalier

@@ -1,0 +1,184 @@
+// SPDX-License-Identifier: MIT
+#include "tests/support/bad_inputs.h"
+
+#include <QDir>
+#include <QFile>
+
+namespace espalier::test {
+
+namespace {
+
+const QStringList replayTopic{"replay", "PATH", "--branch", "topic", "--onto", "main"};
+const QStringList drift{"drift", "PATH"};
+
+std::function<void(const Scene&)> index(const std::function<QByteArray(QByteArray)>& change)
+{
+    return [=](const Scene& scene) {
+        const QString file = scene.dotGit() + "/index";
+        scene.write(file, change(scene.read(file)));
+    };
+}
+
+std::function<void(const Scene&)> own(const char* name, const QByteArray& bytes)
+{
+    return [=](const Scene& scene) {
+        const QString file = scene.dotGit() + "/espalier/" + name;
+        QDir().mkpath(QFileInfo(file).path());
+        scene.write(file, bytes);
+    };
+}
+
+void splitIndex(const Scene& scene)
+{
+    scene.git({"update-index", "--split-index"});
+    // The half that the other names is gone.
+    const QDir folder(scene.dotGit());
+    for (const QString& file : folder.entryList({"sharedindex.*"}, QDir::Files))
+        scene.write(folder.filePath(file), "half");
+}
+
+} // namespace
+
+QList<BadInput> badFiles()
+{
+    const char* const full = "/dev/full";
+    const auto damagedIndex = QList<QByteArray>{"index", "git reset"};
+    return {
+        {"the index is empty", index([](const QByteArray&) { return QByteArray(); }), replayTopic, 2, damagedIndex},
+        {"the index is cut off", index([](QByteArray bytes) { return bytes.left(40); }), replayTopic, 2, damagedIndex},
+        {"half an index file", index([](QByteArray bytes) { return bytes.left(bytes.size() / 2); }), replayTopic, 2,
+         damagedIndex},
+        {"the index is garbage", index([](const QByteArray&) { return QByteArray("no index at all, only text"); }),
+         replayTopic, 2, damagedIndex},
+        {"the index is of a future version",
+         index([](QByteArray bytes) { return bytes.replace(7, 1, QByteArray(1, '\x09')); }),
+         replayTopic,
+         2,
+         {"index"}},
+        {"the index is a folder",
+         [](const Scene& scene) {
+             QFile::remove(scene.dotGit() + "/index");
+             QDir().mkpath(scene.dotGit() + "/index");
+         },
+         replayTopic,
+         2,
+         {"index"}},
+        {"a split index whose other half is damaged",
+         splitIndex,
+         replayTopic,
+         2,
+         {"split", "git update-index --no-split-index"}},
+        {"another program holds the index",
+         [](const Scene& scene) { scene.write(scene.dotGit() + "/index.lock", ""); },
+         replayTopic,
+         1,
+         {"index.lock"}},
+        {"another program holds the branch",
+         [](const Scene& scene) { scene.write(scene.dotGit() + "/refs/heads/topic.lock", ""); },
+         replayTopic,
+         1,
+         {"topic.lock"}},
+        {"another program holds HEAD",
+         [](const Scene& scene) { scene.write(scene.dotGit() + "/HEAD.lock", ""); },
+         replayTopic,
+         1,
+         {"HEAD.lock"}},
+        {"a local change",
+         [](const Scene& scene) { scene.write(scene.path + "/moon.txt", "half\n"); },
+         {"restore", "PATH", "nothing"},
+         2,
+         {"nothing"}},
+        {"an untracked file in the way",
+         [](const Scene& scene) { scene.write(scene.path + "/sea.txt", "rough\n"); },
+         replayTopic,
+         1,
+         {"sea.txt", "Move them out of the way"}},
+        {"a file in the way that git was told not to look at",
+         [](const Scene& scene) {
+             scene.git({"checkout", "--quiet", "main"});
+             scene.write(scene.path + "/tides.txt", "other\n");
+             scene.git({"commit", "--quiet", "-am", "Other tides"});
+             scene.git({"checkout", "--quiet", "topic"});
+             scene.git({"update-index", "--skip-worktree", "tides.txt"});
+             scene.write(scene.path + "/tides.txt", "mine\n");
+         },
+         replayTopic,
+         1,
+         {"tides.txt", "Local changes"}},
+        {"a merge in progress",
+         [](const Scene& scene) {
+             scene.write(scene.dotGit() + "/MERGE_HEAD", scene.git({"rev-parse", "main"}) + '\n');
+         },
+         replayTopic,
+         1,
+         {"a merge in progress"}},
+        {"a worktree whose folder of git is gone",
+         [](const Scene& scene) { QDir(scene.dotGit()).removeRecursively(); },
+         drift,
+         2,
+         {"not in a git repository"}},
+        {"a .git file that leads nowhere",
+         [](const Scene& scene) {
+             QDir(scene.dotGit()).removeRecursively();
+             scene.write(scene.dotGit(), "gitdir: /no/such/folder\n");
+         },
+         drift,
+         2,
+         {"git"}},
+        {"a .git file of garbage",
+         [](const Scene& scene) {
+             QDir(scene.dotGit()).removeRecursively();
+             scene.write(scene.dotGit(), QByteArray(100, '\xff'));
+         },
+         drift,
+         2,
+         {"git"}},
+        {"no objects folder",
+         [](const Scene& scene) { QDir(scene.dotGit() + "/objects").removeRecursively(); },
+         drift,
+         2,
+         {"git"}},
+        {"an entry of the logbook is garbage",
+         own("log/20260101-000000-1.json", "{ this is no"),
+         {"logbook", "PATH"},
+         0,
+         {}},
+        {"an entry of the logbook is garbage, restore",
+         own("log/20260101-000000-1.json", "{ this is no"),
+         {"restore", "PATH", "20260101-000000-1"},
+         2,
+         {"20260101-000000-1"},
+         2},
+        {"an entry of the logbook leads out", {}, {"restore", "PATH", "../../config"}, 2, {"../../config"}},
+        {"the own folder is a file",
+         [](const Scene& scene) { scene.write(scene.dotGit() + "/espalier", "no folder"); },
+         replayTopic,
+         2,
+         {"espalier"}},
+        {"drift to a full device", {}, {"drift", "PATH"}, 2, {"standard output", "No space left"}, 1, {}, full},
+        {"drift as JSON to a full device", {}, {"drift", "PATH", "--json"}, 2, {"standard output"}, 1, {}, full},
+        {"a dry run to a full device",
+         {},
+         {"dry-run", "PATH", "--branch", "topic", "--onto", "main"},
+         2,
+         {"standard output"},
+         1,
+         {},
+         full},
+        {"a dry run as JSON to a full device",
+         {},
+         {"dry-run", "PATH", "--json", "--branch", "topic", "--onto", "main"},
+         2,
+         {"standard output"},
+         1,
+         {},
+         full},
+        {"a layout to a full device", {}, {"layout", "PATH"}, 2, {"standard output"}, 1, {}, full},
+        {"a logbook to a full device", {}, {"logbook", "PATH"}, 2, {"standard output"}, 1, {}, full},
+        {"samples to a full device", {}, {"sample", "--list"}, 2, {"standard output"}, 1, {}, full},
+        {"help to a full device", {}, {"--help"}, 2, {"standard output"}, 1, {}, full},
+        {"the version to a full device", {}, {"--version"}, 2, {"standard output"}, 1, {}, full},
+    };
+}
+
+} // namespace espalier::test
