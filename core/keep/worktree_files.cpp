@@ -79,6 +79,9 @@ class Mover {
         if (!status)
             return std::unexpected(status.error());
         const git_index_entry* entry = git_index_get_bypath(m_session.index(), move.path.c_str(), 0);
+        // Not in the worktree on purpose (sparse), or not looked at there: nothing is to be put aside.
+        if (!*status && entry && isUnwatched(*entry))
+            return {};
         const bool asIndexed = *status && entry && m_session.isAsIndexed(*entry, **status);
         if (auto aside = m_folder.putAside(move.path); !aside)
             return aside;
@@ -92,8 +95,7 @@ class Mover {
         const auto found = lookAt(move, at);
         if (!found)
             return std::unexpected(found.error());
-        const bool mayBeMissing = *found == Found::Nothing && entry && isUnwatched(*entry);
-        if (*found == Found::OtherSide || *found == Found::Wanted || mayBeMissing)
+        if (*found == Found::OtherSide || *found == Found::Wanted)
             return {};
         if (auto back = m_folder.putBack(move.path); !back)
             return std::unexpected(back.error());
@@ -285,8 +287,8 @@ class Mover {
     WorktreeSession& m_session;
     const WorktreeFolder& m_folder;
     const bool m_hasSymlinks;
-    std::optional<struct stat> m_written; // what write() has just made, or lookAt() has read
     std::map<std::string, std::pair<std::uint16_t, std::uint16_t>> m_marks; // by path, of the index before
+    std::optional<struct stat> m_written; // what write() has just made, or lookAt() has read
 };
 
 // Whether the old side must go before the new one can be written: all but a file that another replaces.
