@@ -237,10 +237,6 @@ std::vector<std::string> openEntryLines(const Repository& repository)
     const std::vector<std::string> ids = openEntryIds(repository);
     if (ChangeLock::isHeld(repository))
         return lines;
-    if (hasAbandonedLocks(repository.commonDir()))
-        lines.push_back(
-            "Locks were left behind by an interruption; the next command that changes something, or the window, "
-            "removes them");
     for (const std::string& id : ids) {
         const auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind != ErrorKind::NotFound)
@@ -258,6 +254,11 @@ std::vector<std::string> openEntryLines(const Repository& repository)
             lines.push_back("An entry of the logbook was begun and never written (" + id +
                             "); the next command that changes something, or the window, clears it away");
     }
+    // With an entry half done its line says enough: the locks are that one's.
+    if (lines.empty() && hasAbandonedLocks(repository.commonDir()))
+        lines.push_back(
+            "Locks were left behind by an interruption; the next command that changes something, or the window, "
+            "removes them");
     return lines;
 }
 

@@ -242,6 +242,10 @@ std::map<std::string, std::string> folderState(const std::filesystem::path& fold
     namespace fs = std::filesystem;
     std::map<std::string, std::string> state;
     for (const auto& entry : fs::recursive_directory_iterator(folder)) {
+        // What only saves time is no part of a repository's state, and neither is the folder for it.
+        const std::string name = entry.path().lexically_relative(folder).string();
+        if (name.ends_with("espalier/forecasts") || name == ".git/espalier" || name == "espalier")
+            continue;
         std::ostringstream text;
         const fs::file_status status = entry.symlink_status();
         text << int(status.type()) << ' ' << unsigned(status.permissions()) << '\n';
@@ -249,7 +253,7 @@ std::map<std::string, std::string> folderState(const std::filesystem::path& fold
             text << fs::read_symlink(entry.path()).string();
         else if (fs::is_regular_file(status))
             text << std::ifstream(entry.path(), std::ios::binary).rdbuf();
-        state[entry.path().lexically_relative(folder).string()] = text.str();
+        state[name] = text.str();
     }
     return state;
 }

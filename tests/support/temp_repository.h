@@ -102,7 +102,8 @@ class BulkHistory {
     long long m_clock = 1700000000;
 };
 
-// Everything below a folder that a test wants to find unchanged: path, kind, mode and contents. Access times are not in.
+// Everything below a folder that a test wants to find unchanged: path, kind, mode and contents. Access times are not in, nor is
+// what the program keeps only to save time (DEVELOPERS.md, "Kept between runs").
 std::map<std::string, std::string> folderState(const std::filesystem::path& folder);
 
 } // namespace espalier::test
