@@ -74,6 +74,12 @@ QStringList cautionsOf(const DryRun& run, const ForkCopy& copy)
                     "maintainers to say.");
     if (std::ranges::any_of(run.commits, &ReplayedCommit::losesSignature))
         lines << tr("Signed commits lose their signatures: your configuration does not sign new commits.");
+    constexpr std::size_t most = 3;
+    const std::vector<std::string> notAsGit = run.notAsGitLines();
+    for (std::size_t i = 0; i < std::min(most, notAsGit.size()); ++i)
+        lines << tr("Not as git: %1.").arg(toText(notAsGit[i]));
+    if (notAsGit.size() > most)
+        lines << tr("So are %1.").arg(count(notAsGit.size() - most, "more path", "more paths"));
     return lines;
 }
 

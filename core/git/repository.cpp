@@ -267,18 +267,31 @@ Result<void> Repository::setConfig(const std::string& key, const std::string& va
 
 namespace {
 
+// The file that does not hold the ref of a short name as it should: its own, of those in git's order (gitrevisions(7)).
+fs::path refFileOf(const fs::path& commonDir, const std::string& name)
+{
+    std::error_code ignored;
+    int valid = 0;
+    if (git_reference_name_is_valid(&valid, ("refs/" + name).c_str()) == 0 && valid)
+        for (const char* folder : {"", "refs", "refs/tags", "refs/heads", "refs/remotes"})
+            if (fs::path file = commonDir / folder / name; fs::is_regular_file(file, ignored))
+                if (const std::string line = firstLine(file); !Oid::parse(line) && !line.starts_with("ref: "))
+                    return file;
+    return commonDir / "packed-refs";
+}
+
 // Why git_revparse_single() failed with `code`: what is there and damaged is another matter than what is not there.
 std::unexpected<Error> notResolved(git_repository* handle, const std::string& revision, int code)
 {
     constexpr const char* look = "git fsck in the repository tells what is damaged";
     const git_error* const last = git_error_last();
     const int errorClass = last ? last->klass : int(GIT_ERROR_NONE);
-    if (code != GIT_ENOTFOUND && errorClass == GIT_ERROR_REFERENCE)
-        return fail(ErrorKind::Broken,
-                    "The refs cannot be read: one of them, or the list of the packed ones, is damaged",
-                    (fs::path(git_repository_commondir(handle)) / "packed-refs").string(), look);
+    if (code != GIT_ENOTFOUND && code != GIT_EINVALIDSPEC && errorClass == GIT_ERROR_REFERENCE)
+        return fail(ErrorKind::Broken, "A ref, or the list of the packed ones, is damaged",
+                    refFileOf(git_repository_commondir(handle), revision).string(), look);
     Handle<git_reference> ref;
-    const int found = git_reference_dwim(out(ref), handle, revision.c_str());
+    // The library takes no name for HEAD.
+    const int found = revision.empty() ? int(GIT_ENOTFOUND) : git_reference_dwim(out(ref), handle, revision.c_str());
     if (found == 0)
         return fail(ErrorKind::Broken, "What this name stands for is missing or damaged", revision, look);
     if (found != GIT_ENOTFOUND && found != GIT_EINVALIDSPEC)

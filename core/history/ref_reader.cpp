@@ -64,6 +64,15 @@ bool parseContent(std::string_view text, RawRef& ref)
     return true;
 }
 
+Result<void> checkPlain(const fs::path& path, fs::file_type type)
+{
+    if (type != fs::file_type::fifo && type != fs::file_type::socket && type != fs::file_type::character &&
+        type != fs::file_type::block)
+        return {};
+    return fail(ErrorKind::Broken, "A file of the repository is a pipe, a socket or a device", path.string(),
+                "Remove it; git fsck and git reflog tell what stood there");
+}
+
 void readLoose(const fs::path& folder, const std::string& name, int depth, RawRefs& refs)
 {
     std::error_code error;
@@ -82,6 +91,9 @@ void readLoose(const fs::path& folder, const std::string& name, int depth, RawRe
         // Packed while this was being read.
         if (!text && text.error().kind == ErrorKind::NotFound && !fs::is_symlink(at->path(), kindError))
             continue;
+        if (!text)
+            if (auto plain = checkPlain(at->path(), at->status(kindError).type()); !plain)
+                refs.unreadable = plain.error();
         if (!goodName(full) || !text || !parseContent(*text, ref)) {
             refs.notices.push_back("The ref " + displayText(full, 300) + " cannot be read and is passed over.");
             // It still hides the packed one of its name, which is older.
@@ -176,15 +188,6 @@ RawRefs readRawRefs(const Repository& repository, std::string_view prefix)
 }
 
 namespace {
-
-Result<void> checkPlain(const fs::path& path, fs::file_type type)
-{
-    if (type != fs::file_type::fifo && type != fs::file_type::socket && type != fs::file_type::character &&
-        type != fs::file_type::block)
-        return {};
-    return fail(ErrorKind::Broken, "A file of the repository is a pipe, a socket or a device", path.string(),
-                "Remove it; git fsck and git reflog tell what stood there");
-}
 
 Result<void> checkPlainBelow(const fs::path& folder, int depth)
 {

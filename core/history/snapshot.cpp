@@ -231,16 +231,17 @@ Result<SnapshotPtr> takeSnapshot(const Repository& repository, const Progress& p
     snapshot->name = repository.name();
     snapshot->remotes = readRemotes(repository);
     snapshot->roles = guessRoles(repository, snapshot->remotes);
+    progress.report("Reading refs");
+    // Before libgit2 looks at any, which would wait for a pipe.
+    RawRefs raw = readRawRefs(repository);
+    if (raw.unreadable)
+        return std::unexpected(*raw.unreadable);
     snapshot->worktree = readWorktreeState(repository);
     if (snapshot->worktree.detached && snapshot->worktree.headTip.isZero())
         return fail(ErrorKind::Broken, "HEAD names neither a branch nor a commit",
                     (repository.gitDir() / "HEAD").string(),
                     "Write the name of a branch into it: ref: refs/heads/NAME");
 
-    progress.report("Reading refs");
-    RawRefs raw = readRawRefs(repository);
-    if (raw.unreadable)
-        return std::unexpected(*raw.unreadable);
     std::string upstreamHead;
     Named named = nameRefs(raw, *snapshot, upstreamHead);
     const bool headCounts = snapshot->worktree.detached && !snapshot->worktree.headTip.isZero();

@@ -185,7 +185,7 @@ Result<LogbookEntry> beginEntry(const Repository& repository, LogbookEntry entry
     if (!id)
         return std::unexpected(id.error());
     entry.id = *id;
-    Result<void> done = writeKeptRefs(repository, entry, !entry.pairs.empty());
+    Result<void> done = writeKeptRefs(repository, entry, entry.remote.empty() && !entry.pairs.empty());
     if (done) {
         passApplyStep(ApplyStep::TipsKept);
         done = writeEntry(repository, entry);

@@ -7,6 +7,7 @@
 
 #include <cerrno>
 #include <cstdio>
+#include <set>
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -137,21 +138,21 @@ Result<void> closeEntry(const Repository& repository, const std::string& id)
 Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming)
 {
     const fs::path folder = keptFolder(repository) / entry.id;
-    bool any = false;
+    // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
+    std::set<std::pair<bool, Oid>> kept;
     for (std::size_t i = 0; i < entry.moves.size(); ++i) {
         for (const bool isComing : {false, true}) {
             const Oid& id = isComing ? entry.moves[i].now : entry.moves[i].old;
-            if (id.isZero() || (isComing && !coming))
+            if (id.isZero() || (isComing && !coming) || !kept.emplace(isComing, id).second)
                 continue;
             if (auto made = makeFolders(folder); !made)
                 return made;
             const std::string name = (isComing ? std::string(comingName) : std::string()) + std::to_string(i);
             if (auto written = writeRefFile(folder / name, id); !written)
                 return written;
-            any = true;
         }
     }
-    if (!any)
+    if (kept.empty())
         return {};
     const fs::path refs = repository.commonDir() / "refs";
     for (const fs::path& made : {folder, keptFolder(repository), refs / "espalier", refs})

@@ -17,8 +17,8 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// Where files of the program's own are written.
-constexpr std::array ownFolders{".", "logbook", "settling", "remembered"};
+// Where files of the program's own are written, from its own folder; FETCH_HEAD stands above it.
+constexpr std::array ownFolders{"..", ".", "logbook", "settling", "remembered"};
 
 struct Standing {
     std::size_t moved = 0;

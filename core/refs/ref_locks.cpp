@@ -271,4 +271,31 @@ Result<void> RefLocks::commit(const std::string& reflogLine, const std::function
     return {};
 }
 
+Result<void> setRef(git_repository* handle, const std::string& name, const Oid& now, const std::string& reflogLine)
+{
+    auto old = readRef(handle, name);
+    if (!old)
+        return std::unexpected(old.error());
+    if (*old == now)
+        return {};
+    auto locks = RefLocks::take(handle, {{name, *old, now}});
+    if (!locks)
+        return std::unexpected(locks.error());
+    auto moved = locks->commit(reflogLine);
+    return moved ? locks->release() : moved;
+}
+
+Result<void> setSymbolicRef(git_repository* handle, const std::string& name, const std::string& target)
+{
+    auto files = LockFiles::begin(commonDirOf(handle));
+    if (!files)
+        return std::unexpected(files.error());
+    const fs::path file = refFile(handle, name);
+    auto done = files->announce({{lockPath(handle, name), headText(target)}})
+                    .and_then([&] { return files->take(0); })
+                    .and_then([&] { return files->putInPlace(0, file); })
+                    .and_then([&] { return syncFolder(file.parent_path()); });
+    return done ? files->release() : done;
+}
+
 } // namespace espalier

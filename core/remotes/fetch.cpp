@@ -16,14 +16,14 @@ namespace {
 void refreshHead(const Repository& repository, const FetchSettings& settings, const std::string& defaultBranch)
 {
     const std::string target = defaultBranch.empty() ? defaultBranch : destinationOf(settings.specs, defaultBranch);
-    Handle<git_reference> there, ref, old;
+    Handle<git_reference> there, old;
     if (!target.starts_with(trackingPrefix) || git_reference_lookup(out(there), raw(repository), target.c_str()) < 0)
         return;
     const std::string head = std::string(trackingPrefix) + settings.remote + "/HEAD";
     if (git_reference_lookup(out(old), raw(repository), head.c_str()) == 0 &&
         (git_reference_type(old.get()) != GIT_REFERENCE_SYMBOLIC || target == git_reference_symbolic_target(old.get())))
         return;
-    git_reference_symbolic_create(out(ref), raw(repository), head.c_str(), target.c_str(), 1, "espalier: fetch");
+    (void)setSymbolicRef(raw(repository), head, target);
 }
 
 StandingRefs standingRefs(const Repository& repository)

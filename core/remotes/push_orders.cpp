@@ -6,6 +6,7 @@
 #include "core/keep/apply.h"
 #include "core/keep/storage.h"
 #include "core/refs/head.h"
+#include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
 #include "core/remotes/fetching.h"
 
@@ -313,13 +314,7 @@ class Pusher {
         const std::string tracking = trackingRef(m_repository, m_remote, order.ref);
         if (tracking.empty())
             return;
-        if (order.now.isZero()) {
-            git_reference_remove(raw(m_repository), tracking.c_str());
-            return;
-        }
-        const git_oid id = toGit(order.now);
-        Handle<git_reference> made;
-        git_reference_create(out(made), raw(m_repository), tracking.c_str(), &id, 1, "espalier: update by push");
+        (void)setRef(raw(m_repository), tracking, order.now, "espalier: update by push");
     }
 
     // The remote stood there already. A branch that is gone there takes its tracking ref along; where that had a tip that was

@@ -219,7 +219,54 @@ class TestAsGit : public QObject {
         return state;
     }
 
+    static GitRun espalier(const Scene& scene, const QStringList& arguments)
+    {
+        return runProgram(QStringLiteral(ESPALIER_PROGRAM), arguments, scene.path);
+    }
+
   private Q_SLOTS:
+    // A driver is a program: a forecast starts none, and says of which paths it does not speak for git.
+    void driversAreNotRunUnasked()
+    {
+        QTemporaryDir folder;
+        const Scene scene = m_template.copyTo(folder.path());
+        attributes(scene, "tides.txt merge=mark\n");
+        scene.git({"config", "merge.mark.driver", "touch " + scene.outside + "/ran"});
+        scene.commit("main", "tides.txt", "spring\nhigh\nlow\n");
+        scene.commit("topic", "tides.txt", "high\nlow\nneap\n");
+        const QStringList what{"--branch", "topic", "--onto", "main"};
+        const GitRun told = espalier(scene, QStringList{"dry-run", scene.path} + what);
+        QVERIFY2(told.out.contains("Not as git: tides.txt: git would run your merge driver 'mark'"),
+                 told.out.constData());
+        const GitRun json = espalier(scene, QStringList{"dry-run", scene.path, "--json"} + what);
+        QVERIFY2(json.out.contains(R"("notAsGit":[{"path":"tides.txt","driver":"mark"}])"), json.out.constData());
+        QCOMPARE(espalier(scene, {"drift", scene.path}).exitCode, 0);
+        QCOMPARE(espalier(scene, QStringList{"replay", scene.path} + what).exitCode, 1);
+        QVERIFY(!QFile::exists(scene.outside + "/ran"));
+        const GitRun run = espalier(scene, QStringList{"dry-run", scene.path, "--run-drivers"} + what);
+        QVERIFY2(run.exitCode == 0 && !run.out.contains("Not as git"), run.out.constData());
+        QVERIFY(QFile::exists(scene.outside + "/ran"));
+        QCOMPARE(espalier(scene, QStringList{"replay", scene.path, "--by-lines"} + what).exitCode, 0);
+        QCOMPARE(scene.git({"cat-file", "blob", "topic:tides.txt"}), QByteArray("spring\nhigh\nlow\nneap"));
+    }
+
+    void whatGoesAlongIsSaid()
+    {
+        QTemporaryDir folder;
+        const Scene scene = m_template.copyTo(folder.path());
+        scene.git({"branch", "inside", "topic~1"});
+        scene.git({"branch", "beside", "topic~1"});
+        const GitRun told = espalier(scene, {"replay", scene.path, "--branch", "topic", "--onto", "main"});
+        QVERIFY2(told.out.contains("Its branch inside moves along"), told.out.constData());
+        QVERIFY2(told.out.contains("Its branch beside moves along"), told.out.constData());
+        // One ref keeps what two branches stood at.
+        QCOMPARE(scene.git({"for-each-ref", "refs/espalier/kept"}).count('\n'), 1);
+        const QByteArray entry = told.out.trimmed().split(' ').last();
+        QCOMPARE(espalier(scene, {"restore", scene.path, QString::fromLatin1(entry)}).exitCode, 0);
+        QCOMPARE(scene.git({"rev-parse", "inside"}), scene.git({"rev-parse", "topic~1"}));
+        QCOMPARE(scene.git({"rev-parse", "beside"}), scene.git({"rev-parse", "topic~1"}));
+    }
+
     void each_data()
     {
         QTest::addColumn<int>("index");

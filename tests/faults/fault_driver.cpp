@@ -38,8 +38,7 @@ Result<void> cleanUpBranch(const Repository& repository, const std::string& bran
     auto snapshot = takeSnapshot(repository);
     if (!snapshot)
         return std::unexpected(snapshot.error());
-    EquivalenceCache cache;
-    auto found = findCleanUp(repository, *snapshot, cache);
+    auto found = findCleanUp(repository, *snapshot);
     if (!found)
         return std::unexpected(found.error());
     for (const CleanUpCandidate& candidate : *found) {

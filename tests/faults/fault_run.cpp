@@ -75,8 +75,8 @@ std::vector<std::string> environmentFor(const Fault& fault, const Drop& drop)
     lines.push_back("FAULTS_STATE=" + drop.file("state").string());
     lines.push_back("FAULTS_AT=" + std::to_string(fault.at));
     lines.push_back("FAULTS_KIND=" + fault.kind);
-    if (fault.fixedClock)
-        lines.push_back("FAULTS_CLOCK=1800000000");
+    if (fault.clock != 0)
+        lines.push_back("FAULTS_CLOCK=" + std::to_string(fault.clock));
     if (!fault.command.empty())
         lines.push_back("FAULTS_RUN=" + fault.command);
     if (!fault.log.empty())

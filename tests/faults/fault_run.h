@@ -18,7 +18,7 @@ struct Fault {
     std::string kind = {};            // see faults.cpp
     std::string command = {};         // for "run"
     std::filesystem::path log = {};
-    bool fixedClock = true; // so that outcomes can be compared
+    long long clock = 1800000000; // what it says all the while, so that outcomes can be compared; 0: it goes
 };
 
 struct Ran {

@@ -36,10 +36,16 @@ class TestLogbook : public QObject {
         QCOMPARE(read->pairs, entry.pairs);
         QCOMPARE(read->branchConfig, entry.branchConfig);
         QVERIFY(!read->title.contains('\n') && !read->title.contains('\x1b'));
+        // Where the branches go to is kept as long as the entry is open, so that no gc takes it away before they are there.
+        const auto coming = [&](const std::string& number) {
+            return "refs/espalier/kept/" + begun->id + "/coming-" + number;
+        };
         QCOMPARE(scene.repo.git({"for-each-ref", "--format=%(refname) %(objectname)", "refs/espalier"}),
-                 keptRef(begun->id, 0) + " " + scene.topic[0]);
+                 keptRef(begun->id, 0) + " " + scene.topic[0] + "\n" + coming("0") + " " + scene.topic[1] + "\n" +
+                     coming("1") + " " + scene.main);
         QVERIFY(!forgetEntry(clone, begun->id)); // not while it is open
         QVERIFY(setEntryState(clone, *begun, EntryState::Done));
+        QCOMPARE(scene.repo.git({"for-each-ref", "--format=%(refname)", "refs/espalier"}), keptRef(begun->id, 0));
         QVERIFY(forgetEntry(clone, begun->id));
         QCOMPARE(scene.repo.git({"for-each-ref", "refs/espalier"}), "");
         QVERIFY(!findEntry(clone, begun->id));

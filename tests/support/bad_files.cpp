@@ -88,6 +88,16 @@ QList<BadInput> badFiles()
          {"restore", "PATH", "nothing"},
          2,
          {"nothing"}},
+        {"a local change, with rebase.autoStash",
+         [](const Scene& scene) {
+             scene.commit("main", "tides.txt", "other\n");
+             scene.git({"checkout", "--quiet", "topic"});
+             scene.write(scene.path + "/tides.txt", "mine\n");
+             scene.git({"config", "rebase.autoStash", "true"});
+         },
+         replayTopic,
+         1,
+         {"tides.txt", "rebase.autoStash", "not followed here"}},
         {"an untracked file in the way",
          [](const Scene& scene) { scene.write(scene.path + "/sea.txt", "rough\n"); },
          replayTopic,
