@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// An outside program while it runs: its three pipes and the end of it. run() (process.h) and Conversation are the two ways of
-// talking with one; every program that core starts is one of these. Private to core/git.
+// An outside program while it runs: its three pipes and the end of it. run() (process.h) is the way of talking
+// with one; every program that core starts is one of these. Private to core/git.
 //
 //     auto child = Child::start(request);
 //     while (!child->hasEnded() || child->out().isOpen())

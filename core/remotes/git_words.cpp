@@ -207,7 +207,8 @@ std::string lockInTheWay(const GitWords& words)
         if (from == std::string::npos || to == std::string::npos || to < from)
             continue;
         constexpr std::size_t suffix = 5; // ".lock"
-        const fs::path lock = fs::path(line.substr(from + start.size(), to + suffix - from - start.size())).lexically_normal();
+        const fs::path lock =
+            fs::path(line.substr(from + start.size(), to + suffix - from - start.size())).lexically_normal();
         const std::string age = ageOf(lock);
         if (age.empty())
             continue;

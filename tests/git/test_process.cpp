@@ -1,5 +1,4 @@
 // SPDX-License-Identifier: MIT
-#include "core/git/conversation.h"
 #include "core/git/process.h"
 
 #include <QElapsedTimer>
@@ -35,11 +34,6 @@ class TestProcess : public QObject {
     void backgroundChildDoesNotHoldUs();
     void tooMuchOutput();
     void lastWords();
-    void talking();
-    void talkingEndsWithTheProgram();
-    void nothingIsSaidToAClosedInput();
-    void leavingEndsWhatDoesNotHeedIt();
-    void farewellEndsWhatStays();
 };
 
 namespace {
@@ -255,72 +249,6 @@ void TestProcess::lastWords()
 {
     QCOMPARE((ProcessResult{1, "", "first\nerror: \x1b[1mno key.\r\n\n"}.lastWords()), "error: \\x1B[1mno key");
     QCOMPARE(ProcessResult{}.lastWords(), "");
-}
-
-void TestProcess::talking()
-{
-    auto cat = Conversation::start({.argv = {"sh", "-c", "echo word >&2; exec cat"}});
-    QVERIFY(cat);
-    QVERIFY(cat->write("one", {}));
-    char buffer[16];
-    QCOMPARE(cat->read(buffer, sizeof buffer, {}).value(), std::size_t(3));
-    QCOMPARE(std::string(buffer, 3), "one");
-    cat->closeInput();
-    QCOMPARE(cat->read(buffer, sizeof buffer, {}).value(), std::size_t(0));
-    QCOMPARE(cat->wait(), 0);
-    QCOMPARE(cat->errors(), "word\n");
-    std::stop_source source;
-    source.request_stop();
-    auto other = Conversation::start({.argv = {"cat"}});
-    QCOMPARE(other->read(buffer, sizeof buffer, {source.get_token(), {}}).error().kind, ErrorKind::Cancelled);
-}
-
-// What it has left running holds its pipes open, and is not waited for.
-void TestProcess::talkingEndsWithTheProgram()
-{
-    auto talk = Conversation::start({.argv = {"sh", "-c", "sleep 600 & echo $!; kill -KILL $$"}});
-    QVERIFY(talk);
-    std::string told;
-    char buffer[64];
-    for (;;) {
-        const auto got = talk->read(buffer, sizeof buffer, {});
-        QVERIFY(got);
-        if (*got == 0)
-            break;
-        told.append(buffer, *got);
-    }
-    const auto sent = talk->write(std::string(1 << 20, 'x'), {});
-    QVERIFY(!sent);
-    QCOMPARE(sent.error().kind, ErrorKind::Network);
-    QCOMPARE(talk->wait(), 128 + SIGKILL);
-    QCOMPARE(::kill(std::stoi(told), SIGKILL), 0);
-}
-
-void TestProcess::nothingIsSaidToAClosedInput()
-{
-    auto talk = Conversation::start({.argv = {"sleep", "600"}});
-    QVERIFY(talk);
-    talk->closeInput();
-    QCOMPARE(talk->write("word", {}).error().kind, ErrorKind::Network);
-}
-
-void TestProcess::leavingEndsWhatDoesNotHeedIt()
-{
-    QTemporaryDir folder;
-    const std::string pidFile = folder.filePath("pid").toStdString();
-    {
-        const auto talk = Conversation::start({.argv = {"sh", "-c", heedless, pidFile}, .interactive = true});
-        QVERIFY(talk);
-        QVERIFY(QTest::qWaitFor([&] { return QFile::exists(QString::fromStdString(pidFile)); }, 60000));
-    }
-    QCOMPARE(::kill(pidIn(pidFile), 0), -1);
-}
-
-void TestProcess::farewellEndsWhatStays()
-{
-    auto talk = Conversation::start({.argv = {"sleep", "600"}});
-    QVERIFY(talk);
-    QCOMPARE(talk->wait(), 128 + SIGTERM);
 }
 
 QTEST_GUILESS_MAIN(TestProcess)

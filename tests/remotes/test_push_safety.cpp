@@ -76,7 +76,8 @@ class TestPushSafety : public QObject {
     // What stands on the fork now tells what became of a push that broke off.
     void whatBecameOfIt_data()
     {
-        QTest::addColumn<int>("stands"); // 0: as before, 1: what was pushed, 2: a commit on top of that, 3: one on top of the old
+        QTest::addColumn<int>(
+            "stands"); // 0: as before, 1: what was pushed, 2: a commit on top of that, 3: one on top of the old
         QTest::addColumn<int>("minutes");
         QTest::addColumn<int>("state");
         QTest::newRow("as before, just now") << 0 << 0 << int(EntryState::Begun);
@@ -109,9 +110,9 @@ class TestPushSafety : public QObject {
         RemoteScene scene;
         scene.replayTopic();
         const QString marker = scene.repo.outside() + "/begun", go = scene.repo.outside() + "/go";
-        scene.writeScript(scene.fork + "/hooks/pre-receive", ("#!/bin/sh\ntouch '" + marker + "'\nwhile [ ! -e '" + go +
-                                                              "' ]; do sleep 0.02; done\n")
-                                                                 .toUtf8());
+        scene.writeScript(
+            scene.fork + "/hooks/pre-receive",
+            ("#!/bin/sh\ntouch '" + marker + "'\nwhile [ ! -e '" + go + "' ]; do sleep 0.02; done\n").toUtf8());
         std::atomic<int> state = -1;
         const std::jthread second([&](std::stop_token ended) {
             while (!QFile::exists(marker) && !ended.stop_requested())
@@ -238,7 +239,8 @@ class TestPushSafety : public QObject {
         qputenv("PATH", "/nowhere");
         const auto fetched = fetchRemote(clone, "origin");
         const auto pushed = push(clone, {"topic/x", "origin", oid(scene.topic[1])});
-        const auto cloned = cloneRepository(scene.upstream.toStdString(), (scene.repo.outside() + "/new").toStdString());
+        const auto cloned =
+            cloneRepository(scene.upstream.toStdString(), (scene.repo.outside() + "/new").toStdString());
         qputenv("PATH", path);
         QVERIFY2(fetched, whyNot(fetched).c_str());
         QVERIFY2(fetched->line().contains("No git"), fetched->line().c_str());

@@ -59,12 +59,14 @@ class TestRemoteSettings : public QObject {
     {
         RemoteScene scene;
         const std::string news = scene.strangerPushes();
-        const std::string made = scene.gitIn(
-            scene.fork, {"-c", "user.name=Oda Vik", "-c", "user.email=oda@example.org", "commit-tree", "-p", text(news),
-                         "-m", "Another tree", text(scene.gitIn(scene.fork, {"rev-parse", text(scene.base) + "^{tree}"}))});
+        const std::string made =
+            scene.gitIn(scene.fork, {"-c", "user.name=Oda Vik", "-c", "user.email=oda@example.org", "commit-tree", "-p",
+                                     text(news), "-m", "Another tree",
+                                     text(scene.gitIn(scene.fork, {"rev-parse", text(scene.base) + "^{tree}"}))});
         scene.gitIn(scene.fork, {"update-ref", "refs/heads/topic/x", text(made)});
         // Only the newest commit, neither its parent nor anything else.
-        QCOMPARE(scene.repo.writeRaw("commit", scene.gitIn(scene.fork, {"cat-file", "commit", text(made)}) + "\n"), made);
+        QCOMPARE(scene.repo.writeRaw("commit", scene.gitIn(scene.fork, {"cat-file", "commit", text(made)}) + "\n"),
+                 made);
         QVERIFY(scene.repo.tryGit({"cat-file", "-e", text(news)}).exitCode != 0);
         const auto fetched = fetchRemote(scene.repo.open(), "origin");
         QVERIFY2(fetched, whyNot(fetched).c_str());
@@ -94,7 +96,8 @@ class TestRemoteSettings : public QObject {
         RemoteScene scene;
         scene.strangerPushes();
         const QString shallow = scene.repo.outside() + "/shallow.git";
-        scene.repo.git({"clone", "--quiet", "--bare", "--depth", "1", "--branch", "topic/x", "file://" + scene.fork, shallow});
+        scene.repo.git(
+            {"clone", "--quiet", "--bare", "--depth", "1", "--branch", "topic/x", "file://" + scene.fork, shallow});
         const QString fresh = scene.repo.outside() + "/fresh";
         scene.repo.git({"init", "--quiet", fresh});
         scene.gitIn(fresh, {"remote", "add", "origin", "file://" + shallow});
@@ -147,10 +150,12 @@ class TestRemoteSettings : public QObject {
         const std::filesystem::path before = std::filesystem::current_path();
         std::filesystem::current_path(decoy.toStdString());
         const auto fetched = fetchRemote(scene.repo.open(), "origin");
+        const GitRun seen = scene.repo.tryGit({"rev-parse", "--verify", "--quiet", "refs/remotes/origin/topic/x"});
         scene.replayTopic();
         const auto pushed = push(scene.repo.open(), {"topic/x", "origin", Oid::parse(scene.topic[1])});
         std::filesystem::current_path(before);
         QVERIFY2(fetched, whyNot(fetched).c_str());
+        QCOMPARE(seen.out.trimmed().toStdString(), scene.topic[1]);
         QVERIFY2(pushed, whyNot(pushed).c_str());
         QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
         QCOMPARE(at(scene.repo.outside() + "/elsewhere/fork.git", "topic/x"), std::string());
@@ -206,15 +211,16 @@ class TestRemoteSettings : public QObject {
         QTest::addColumn<QString>("ref");
         QTest::newRow("plain") << QStringList() << "origin" << "topic/x";
         QTest::newRow("pushRemote") << QStringList{"branch.topic/x.pushRemote", "upstream"} << "upstream" << "topic/x";
-        QTest::newRow("push, pattern") << QStringList{"remote.origin.push", "refs/heads/*:refs/heads/mira/*"} << "origin"
+        QTest::newRow("push, pattern") << QStringList{"remote.origin.push", "refs/heads/*:refs/heads/mira/*"}
+                                       << "origin"
                                        << "mira/topic/x";
         QTest::newRow("push, short") << QStringList{"remote.origin.push", "+topic/x:new"} << "origin" << "new";
-        QTest::newRow("upstream")
-            << QStringList{"push.default",          "upstream", "branch.topic/x.remote", "origin",
-                           "branch.topic/x.merge", "refs/heads/mine"}
-            << "origin" << "mine";
+        QTest::newRow("upstream") << QStringList{"push.default",          "upstream",
+                                                 "branch.topic/x.remote", "origin",
+                                                 "branch.topic/x.merge",  "refs/heads/mine"}
+                                  << "origin" << "mine";
         QTest::newRow("upstream elsewhere")
-            << QStringList{"push.default",          "upstream", "branch.topic/x.remote", "upstream",
+            << QStringList{"push.default",         "upstream",       "branch.topic/x.remote", "upstream",
                            "branch.topic/x.merge", "refs/heads/mine"}
             << "origin" << "topic/x";
     }
@@ -302,7 +308,8 @@ class TestRemoteSettings : public QObject {
     {
         QTest::addColumn<QString>("url");
         QTest::addColumn<QByteArray>("called");
-        QTest::newRow("escaped") << "ssh://forge.example.org/a%20b" << QByteArray("forge.example.org git-upload-pack '/a b'");
+        QTest::newRow("escaped") << "ssh://forge.example.org/a%20b"
+                                 << QByteArray("forge.example.org git-upload-pack '/a b'");
         QTest::newRow("brackets") << "[mira@forge.example.org:2222]:a/b"
                                   << QByteArray("-p 2222 mira@forge.example.org git-upload-pack 'a/b'");
         QTest::newRow("scp") << "mira@forge:~/x" << QByteArray("mira@forge git-upload-pack '~/x'");
@@ -371,7 +378,8 @@ class TestRemoteSettings : public QObject {
         RemoteScene scene;
         const QString folder = scene.repo.outside() + "/bin";
         scene.writeScript(folder + "/git", ("#!/bin/sh\ntouch '" + folder + "/ran'\nexit 1\n").toUtf8());
-        const std::map<QString, QString> path{{"PATH", folder + ":" + qEnvironmentVariable("PATH")}};
+        const std::map<QString, QString> path{{"PATH", folder + ":" + qEnvironmentVariable("PATH")},
+                                              {"GIT_COMMITTER_DATE", ""}}; // which only git can read
         for (const QStringList& command :
              {QStringList{"drift", scene.repo.path()},
               QStringList{"dry-run", scene.repo.path(), "--branch", "topic/x", "--onto", "main"}}) {

@@ -64,8 +64,8 @@ class TestSshServer : public QObject {
         server.use(scene);
         QFile mine(server.file("mine.pub"));
         QVERIFY(mine.open(QIODevice::ReadOnly));
-        write(server.file("known"), server.hostKeyLine().split(' ').first() + ' ' +
-                                        mine.readAll().split(' ').mid(0, 2).join(' ') + '\n');
+        write(server.file("known"),
+              server.hostKeyLine().split(' ').first() + ' ' + mine.readAll().split(' ').mid(0, 2).join(' ') + '\n');
         const auto fetched = fetchRemote(scene.repo.open(), "origin");
         QVERIFY(!fetched);
         const std::string line = fetched.error().line();
@@ -83,9 +83,10 @@ class TestSshServer : public QObject {
         const QString socket = server.file("agent");
         agent.start("ssh-agent", {"-D", "-a", socket});
         QVERIFY(QTest::qWaitFor([&] { return QFile::exists(socket); }, 60000));
-        QCOMPARE(runProgram("ssh-add", {"-q", server.file("mine")}, scene.repo.outside(), {}, {{"SSH_AUTH_SOCK", socket}})
-                     .exitCode,
-                 0);
+        QCOMPARE(
+            runProgram("ssh-add", {"-q", server.file("mine")}, scene.repo.outside(), {}, {{"SSH_AUTH_SOCK", socket}})
+                .exitCode,
+            0);
         QVERIFY(QFile::remove(server.file("mine")));
         server.configureClient(server.clientLines().replace("IdentityAgent none", "IdentityAgent " + socket.toUtf8()));
         const auto fetched = fetchRemote(scene.repo.open(), "origin");
