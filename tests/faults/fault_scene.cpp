@@ -290,7 +290,7 @@ SceneState FaultScene::state() const
     if (m_operation.quiet)
         script +=
             "; printf '\\001'; git for-each-ref --format='%(refname) %(objectname)' refs/espalier; cd .git && find "
-            "espalier -type f ! -name lock | sort";
+            "espalier -type f ! -name lock 2>/dev/null | sort";
     std::vector<std::string> parts;
     std::istringstream in(capture(script, clone()));
     for (std::string part; std::getline(in, part, '\001');)
