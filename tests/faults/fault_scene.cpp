@@ -545,7 +545,9 @@ std::vector<std::string> FaultScene::beside(unsigned at, const std::string& comm
     std::vector<std::string> wrong;
     if (ran.hung || ran.exitCode < 0)
         wrong.push_back("ended by signal " + std::to_string(ran.signal));
-    if (ran.exitCode > 0 && ran.err.find("espalier: ") == std::string::npos)
+    // 1 without an error: what the other program did makes a conflict, and the outcome says so.
+    const bool toldOutcome = ran.exitCode == 1 && !ran.out.empty();
+    if (ran.exitCode > 0 && !toldOutcome && ran.err.find("espalier: ") == std::string::npos)
         wrong.push_back("says nothing: " + oneLine(ran.err));
     for (std::string& line : leftovers(place()))
         wrong.push_back("without a crash, " + line);
