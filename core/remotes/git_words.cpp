@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/git_words.h"
 
+#include "core/git/lock_files.h"
 #include "core/git/text.h"
 
 #include <charconv>
-#include <chrono>
 #include <filesystem>
 
 namespace espalier {
@@ -62,42 +62,6 @@ bool isBoilerplate(std::string_view text)
         if (text.starts_with(start))
             return true;
     return false;
-}
-
-std::string ageOf(const fs::path& file)
-{
-    std::error_code error;
-    const auto written = fs::last_write_time(file, error);
-    if (error)
-        return {};
-    const auto age =
-        std::chrono::duration_cast<std::chrono::minutes>(fs::file_time_type::clock::now() - written).count();
-    if (age < 1)
-        return "less than a minute old";
-    if (age < 120)
-        return counted(std::size_t(age), "minute", "minutes") + " old";
-    if (age < 48 * 60)
-        return std::to_string(age / 60) + " hours old";
-    return std::to_string(age / (24 * 60)) + " days old";
-}
-
-// The number of a process that has the file open, as far as this user may look (proc(5)); empty: none is seen.
-std::string holderOf(const fs::path& file)
-{
-    std::error_code error;
-    const fs::path wanted = fs::canonical(file, error);
-    for (fs::directory_iterator processes("/proc", error); !error && processes != fs::directory_iterator();
-         processes.increment(error)) {
-        const std::string number = processes->path().filename();
-        if (number.find_first_not_of("0123456789") != std::string::npos)
-            continue;
-        std::error_code hidden;
-        for (fs::directory_iterator files(processes->path() / "fd", hidden);
-             !hidden && files != fs::directory_iterator(); files.increment(hidden))
-            if (std::error_code gone; fs::read_symlink(files->path(), gone) == wanted && !gone)
-                return number;
-    }
-    return {};
 }
 
 struct Advice {
@@ -197,7 +161,7 @@ std::vector<std::string> shownLines(const std::vector<std::string>& lines)
     return shown;
 }
 
-std::string lockInTheWay(const GitWords& words)
+std::filesystem::path lockInTheWay(const GitWords& words)
 {
     std::vector<std::string> lines = words.own();
     lines.insert(lines.end(), words.others().begin(), words.others().end());
@@ -207,15 +171,10 @@ std::string lockInTheWay(const GitWords& words)
         if (from == std::string::npos || to == std::string::npos || to < from)
             continue;
         constexpr std::size_t suffix = 5; // ".lock"
-        const fs::path lock =
-            fs::path(line.substr(from + start.size(), to + suffix - from - start.size())).lexically_normal();
-        const std::string age = ageOf(lock);
-        if (age.empty())
-            continue;
-        const std::string holder = holderOf(lock);
-        return displayText(lock.string(), 500) + " is in the way, " + age +
-               (holder.empty() ? "; no process that can be seen has it open: when no git is at work there, remove it"
-                               : "; process " + holder + " has it open: wait until it is done");
+        const fs::path lock = line.substr(from + start.size(), to + suffix - from - start.size());
+        std::error_code ignored;
+        if (lock.is_absolute() && fs::exists(lock, ignored))
+            return lock.lexically_normal();
     }
     return {};
 }
@@ -224,12 +183,8 @@ Error explain(const std::string& what, const std::string& address, const GitWord
 {
     Error error{ErrorKind::Network, what, address,
                 "Check the address and the connection, and whether you may use the remote"};
-    if (const std::string lock = lockInTheWay(words); !lock.empty()) {
-        error.kind = ErrorKind::Refused;
-        error.what += ": a lock file is there";
-        error.remedy = lock;
-        return error;
-    }
+    if (const fs::path lock = lockInTheWay(words); !lock.empty())
+        return lockIsHeld(what + ": a lock is in the way", lock).error();
     std::vector<std::string> reasons = words.own();
     // The other side's "ERROR: …" before it hangs up.
     if (reasons.empty())

@@ -11,6 +11,7 @@
 #include "core/git/error.h"
 #include "core/git/progress.h"
 
+#include <filesystem>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -39,9 +40,9 @@ class GitWords {
 // In one line why git failed, as far as its words tell, and what can be done. `address` without secrets.
 Error explain(const std::string& what, const std::string& address, const GitWords& words);
 
-// For a lock file of git's that `words` say is in the way ("Unable to create '….lock': File exists"): its name, its age, whether
-// a process of this machine holds it, and what to do. Empty when there is none, or it is on another machine.
-std::string lockInTheWay(const GitWords& words);
+// The lock file of git's that `words` say is in the way ("Unable to create '….lock': File exists"). Empty when there is none, or
+// it is on another machine.
+std::filesystem::path lockInTheWay(const GitWords& words);
 
 // Lines that are safe to show.
 std::vector<std::string> shownLines(const std::vector<std::string>& lines);

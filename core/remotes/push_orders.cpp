@@ -383,10 +383,13 @@ class Pusher {
                 add(reasons, passage.reason);
         }
         Error error = m_error.value_or(Error{ErrorKind::Network, "The push failed", {}, {}});
-        // Of a lock that is in the way, git's own many words say less than the remedy that stands there already.
-        const bool lock = error.what.contains("a lock file is there");
+        // Of a lock that is in the way, git's own many words say less than what stands there already.
+        if (error.what.contains("a lock is in the way") && !unknown) {
+            error.remedy += arrived.empty() ? "" : ". Pushed all the same: " + arrived;
+            return error;
+        }
         for (const std::string& said : m_notices)
-            reasons += lock ? "" : (reasons.empty() ? "" : " / ") + said;
+            reasons += (reasons.empty() ? "" : " / ") + said;
         const std::string open = shown(m_remote) + " may have taken it already; fetch, and it shows";
         if (error.kind == ErrorKind::Cancelled)
             return cancelled(open).error();
@@ -396,10 +399,8 @@ class Pusher {
             error.what = moved ? "The branch on " + shown(m_remote) + " moved since it was looked at"
                                : "The remote did not take the push" + (reasons.empty() ? "" : " [" + reasons + "]");
             error.on = names;
-            if (moved)
-                error.remedy = "Look again at what would be overwritten";
-            else if (!lock)
-                error.remedy = "Do what it asks for, or ask the remote's owner";
+            error.remedy =
+                moved ? "Look again at what would be overwritten" : "Do what it asks for, or ask the remote's owner";
         } else if (!reasons.empty() && !error.what.contains(reasons)) {
             error.what += " [" + reasons + "]";
         }

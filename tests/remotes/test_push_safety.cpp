@@ -158,7 +158,7 @@ class TestPushSafety : public QObject {
         const auto pushed = push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])});
         QVERIFY(!pushed);
         const std::string line = pushed.error().line();
-        QVERIFY2(line.contains(lock.toStdString()) && line.contains("3 hours old") && line.contains("remove it"),
+        QVERIFY2(line.contains(lock.toStdString()) && line.contains("3 hours ago") && line.contains("remove that file"),
                  line.c_str());
         QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
         QCOMPARE(readLogbook(scene.repo.open())->size(), std::size_t(0));
