@@ -47,6 +47,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     m_ahead->setParent(axis);
     m_behind->setAlignment(Qt::AlignRight | Qt::AlignVCenter);
     m_footer->setContentsMargins(space, 0, space, 0);
+    m_footer->setObjectName(QStringLiteral("forecastLine"));
     m_empty->setWrapped(true);
     m_empty->setContentsMargins(space, space, space, space);
     m_empty->hide();
