@@ -4,6 +4,7 @@
 #include "core/git/files.h"
 #include "core/git/mapped_file.h"
 #include "core/git/process.h"
+#include "core/git/temporary_folder.h"
 
 #include <git2/sys/repository.h>
 
@@ -39,29 +40,6 @@ bool isSplit(const fs::path& file, const fs::path& gitDir)
     }
     return false;
 }
-
-class TemporaryFolder {
-  public:
-    TemporaryFolder()
-    {
-        std::error_code error;
-        std::string path = (fs::temp_directory_path(error) / "espalier-index-XXXXXX").string();
-        if (!error && ::mkdtemp(path.data()))
-            m_path = path;
-    }
-    ~TemporaryFolder()
-    {
-        std::error_code ignored;
-        if (!m_path.empty())
-            fs::remove_all(m_path, ignored);
-    }
-    TemporaryFolder(const TemporaryFolder&) = delete;
-    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-    const fs::path& path() const { return m_path; }
-
-  private:
-    fs::path m_path;
-};
 
 } // namespace
 
@@ -102,7 +80,7 @@ Result<void> openIndex(const Repository& repository, Handle<git_index>& index)
         return {};
     if (!isSplit(gitDir / "index", gitDir))
         return indexError(gitDir);
-    const TemporaryFolder folder;
+    const TemporaryFolder folder("espalier-index");
     const fs::path copy = folder.path() / "index";
     std::error_code error;
     fs::copy_file(gitDir / "index", copy, error);

@@ -4,6 +4,7 @@
 #include "core/git/files.h"
 #include "core/git/handles.h"
 #include "core/git/process.h"
+#include "core/git/temporary_folder.h"
 #include "core/git/text.h"
 
 #include <cstdlib>
@@ -17,29 +18,6 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::size_t largestResult = std::size_t(1) << 30;
-
-class TemporaryFolder {
-  public:
-    TemporaryFolder()
-    {
-        std::error_code error;
-        std::string path = (fs::temp_directory_path(error) / "espalier-merge-XXXXXX").string();
-        if (!error && ::mkdtemp(path.data()))
-            m_path = path;
-    }
-    ~TemporaryFolder()
-    {
-        std::error_code ignored;
-        if (!m_path.empty())
-            fs::remove_all(m_path, ignored);
-    }
-    TemporaryFolder(const TemporaryFolder&) = delete;
-    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-    const fs::path& path() const { return m_path; }
-
-  private:
-    fs::path m_path;
-};
 
 // The command line with what git puts in for its letters; another letter stays as it is.
 std::string expanded(const std::string& command, const std::map<char, std::string>& words)
@@ -81,7 +59,7 @@ std::map<std::string, std::string> configuredDrivers(const Repository& repositor
 Result<DriverOutput> runMergeDriver(const Repository& repository, const std::string& command, const DriverInput& input,
                                     const Progress& progress)
 {
-    const TemporaryFolder folder;
+    const TemporaryFolder folder("espalier-merge");
     const auto noRoom = [](const fs::path& at) {
         return fail(ErrorKind::Storage, "A temporary file cannot be written", at.string(), "Check the space in TMPDIR");
     };
