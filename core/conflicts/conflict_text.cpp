@@ -202,7 +202,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
         return fail(ErrorKind::Usage, "The dry run has no such conflict", run.plan.label, "Make the dry run again");
     ObjectStore store(repository);
     if (run.objects)
-        store.setFresh(*run.objects);
+        store.replaceNewObjects(*run.objects);
     const ReplayedCommit& replayed = run.commits[commit];
     const Conflict& asked = replayed.conflicts[conflict];
     const PathConflict& path = asked.path;

@@ -23,7 +23,7 @@ class Finder {
         : m_store(repository), m_table(repository), m_run(run), m_progress(progress)
     {
         if (run.objects)
-            m_store.setFresh(*run.objects);
+            m_store.replaceNewObjects(*run.objects);
     }
 
     // The new base as the conflict has it may hold what earlier commits of the replay brought; behind them stand the lines

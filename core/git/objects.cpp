@@ -89,7 +89,7 @@ struct ObjectStore::Data {
     std::unique_ptr<PackReader> packs; // opened when first read from
     std::uint64_t packsState = 0;
     Handle<git_odb> odb; // opened when the packs do not answer
-    std::unique_ptr<NewObjects> ownFresh = std::make_unique<NewObjects>();
+    std::unique_ptr<NewObjects> ownObjects = std::make_unique<NewObjects>();
     std::size_t limit;
     std::size_t used = 0;
     // Two generations: when the young one is full it becomes the old one, and what was there before goes. An object
@@ -166,12 +166,15 @@ ObjectStore::ObjectStore(const Repository& repository, std::size_t cacheBytes)
 ObjectStore::~ObjectStore() = default;
 
 const Repository& ObjectStore::repository() const { return m_data->repository; }
-NewObjects& ObjectStore::fresh() { return *m_data->ownFresh; }
-void ObjectStore::setFresh(const NewObjects& objects) { m_data->ownFresh = std::make_unique<NewObjects>(objects); }
-void ObjectStore::forgetFresh() { m_data->ownFresh = std::make_unique<NewObjects>(); }
-Oid ObjectStore::add(ObjectType type, std::string bytes) { return m_data->ownFresh->add(type, std::move(bytes)); }
+NewObjects& ObjectStore::newObjects() { return *m_data->ownObjects; }
+void ObjectStore::replaceNewObjects(const NewObjects& objects)
+{
+    m_data->ownObjects = std::make_unique<NewObjects>(objects);
+}
+void ObjectStore::dropNewObjects() { m_data->ownObjects = std::make_unique<NewObjects>(); }
+Oid ObjectStore::add(ObjectType type, std::string bytes) { return m_data->ownObjects->add(type, std::move(bytes)); }
 
-std::optional<Object> ObjectStore::kept(const Oid& id) const
+std::optional<Object> ObjectStore::cached(const Oid& id) const
 {
     if (const auto at = m_data->young.find(id); at != m_data->young.end())
         return at->second;
@@ -180,7 +183,7 @@ std::optional<Object> ObjectStore::kept(const Oid& id) const
 
 Result<Object> ObjectStore::read(const Oid& named)
 {
-    if (const Object* fresh = m_data->ownFresh->find(named))
+    if (const Object* fresh = m_data->ownObjects->find(named))
         return *fresh;
     const Oid id = m_data->standIn(named);
     if (const auto at = m_data->young.find(id); at != m_data->young.end())
@@ -192,7 +195,7 @@ Result<Object> ObjectStore::read(const Oid& named)
     }
     if (id == emptyTree)
         return Object{ObjectType::Tree, std::make_shared<const std::string>()};
-    if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.share(id); })) {
+    if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.readChecked(id); })) {
         m_data->remember(id, *packed);
         return std::move(*packed);
     }
@@ -214,12 +217,12 @@ Result<Object> ObjectStore::read(const Oid& id, ObjectType expected)
     return object;
 }
 
-Result<Object> ObjectStore::glance(const Oid& named, ObjectType expected)
+Result<Object> ObjectStore::readOnce(const Oid& named, ObjectType expected)
 {
     const Oid id = m_data->standIn(named);
-    const bool here = m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id);
+    const bool here = m_data->ownObjects->find(id) || m_data->young.contains(id) || m_data->old.contains(id);
     if (!here)
-        if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.glance(id); }))
+        if (auto packed = m_data->fromPacks([&](PackReader& packs) { return packs.readOnce(id); }))
             if (packed->type == expected)
                 return std::move(*packed);
     return read(named, expected);
@@ -227,7 +230,7 @@ Result<Object> ObjectStore::glance(const Oid& named, ObjectType expected)
 
 bool ObjectStore::contains(const Oid& id)
 {
-    if (m_data->ownFresh->find(id) || m_data->young.contains(id) || m_data->old.contains(id))
+    if (m_data->ownObjects->find(id) || m_data->young.contains(id) || m_data->old.contains(id))
         return true;
     if (m_data->fromPacks([&](PackReader& packs) { return packs.contains(id); }))
         return true;
@@ -237,7 +240,7 @@ bool ObjectStore::contains(const Oid& id)
 
 Result<std::uint64_t> ObjectStore::size(const Oid& named)
 {
-    if (const Object* fresh = m_data->ownFresh->find(named))
+    if (const Object* fresh = m_data->ownObjects->find(named))
         return fresh->bytes->size();
     const Oid id = m_data->standIn(named);
     if (const auto at = m_data->young.find(id); at != m_data->young.end())

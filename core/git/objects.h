@@ -69,19 +69,19 @@ class ObjectStore {
     Result<Object> read(const Oid& id);
     Result<Object> read(const Oid& id, ObjectType expected);
     // For contents of which no more is wanted than a look: not kept, and not held against the id. Errors as read().
-    Result<Object> glance(const Oid& id, ObjectType expected);
+    Result<Object> readOnce(const Oid& id, ObjectType expected);
     // Only when it was read lately; for those who have a cheaper way to read many.
-    std::optional<Object> kept(const Oid& id) const;
+    std::optional<Object> cached(const Oid& id) const;
     bool contains(const Oid& id);
     // Size in bytes without reading the contents where the format allows it.
     Result<std::uint64_t> size(const Oid& id);
 
     Oid add(ObjectType type, std::string bytes);
-    NewObjects& fresh();
+    NewObjects& newObjects();
     // Replaces the new objects, e.g. by those of an earlier dry run.
-    void setFresh(const NewObjects& objects);
+    void replaceNewObjects(const NewObjects& objects);
     // Drops new objects (a batch does after every line); the cache of read ones stays.
-    void forgetFresh();
+    void dropNewObjects();
 
     const Repository& repository() const;
 

@@ -214,7 +214,7 @@ struct PackReader::Data {
     std::size_t lastPack = 0;
     bool damaged = false, tooLarge = false;
     std::string piece, delta;
-    std::shared_ptr<const std::string> result; // keeps what read() has given out
+    std::shared_ptr<const std::string> result; // keeps what view() has given out
 
     struct Place {
         const PackFiles::Pack* pack;
@@ -392,7 +392,7 @@ std::optional<RawObject> PackReader::Data::beginningOf(const Oid& id, std::size_
     return found;
 }
 
-std::optional<RawObject> PackReader::read(const Oid& id, std::size_t limit)
+std::optional<RawObject> PackReader::view(const Oid& id, std::size_t limit)
 {
     if (limit != SIZE_MAX)
         if (auto beginning = m_data->beginningOf(id, limit))
@@ -430,10 +430,10 @@ std::optional<Object> PackReader::Data::whichever(const Oid& id, bool keep)
     return found;
 }
 
-std::optional<Object> PackReader::take(const Oid& id) { return m_data->whichever(id, true); }
-std::optional<Object> PackReader::glance(const Oid& id) { return m_data->whichever(id, false); }
+std::optional<Object> PackReader::readUnchecked(const Oid& id) { return m_data->whichever(id, true); }
+std::optional<Object> PackReader::readOnce(const Oid& id) { return m_data->whichever(id, false); }
 
-std::optional<Object> PackReader::share(const Oid& id)
+std::optional<Object> PackReader::readChecked(const Oid& id)
 {
     m_data->damaged = m_data->tooLarge = false;
     std::optional<Object> found;

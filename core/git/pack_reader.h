@@ -4,13 +4,13 @@
 // gitformat-pack(5). What is not understood (an old index, a damaged entry) is simply not found here; libgit2, through
 // ObjectStore, is then asked and gives the error.
 //
-// What is compressed is checked against its checksum (zlib's), lengths against what the headers say. share() also checks
+// What is compressed is checked against its checksum (zlib's), lengths against what the headers say. readChecked() also checks
 // that the bytes have the id that was asked for: an entry's header and the offset of a delta's base are covered by no
-// checksum. read() does not.
+// checksum. The others do not.
 //
 //     auto packs = PackFiles::open(objectFolders(repository.commonDir()));   // shared by all workers
 //     PackReader reader(packs);                                              // one a worker
-//     if (auto commit = reader.read(id)) use(commit->bytes);                 // valid until the next call
+//     if (auto commit = reader.view(id)) use(commit->bytes);                 // valid until the next call
 #pragma once
 
 #include "core/git/mapped_file.h"
@@ -64,14 +64,14 @@ class PackReader {
 
     // The object, or the first `limit` bytes of it where that saves work. Nothing when it is not found, is damaged, or is
     // larger than 64 MiB. The bytes are valid until the next call.
-    std::optional<RawObject> read(const Oid& id, std::size_t limit = SIZE_MAX);
-    // The whole object, to keep: as share(), unchecked as read().
-    std::optional<Object> take(const Oid& id);
-    // The whole object, for one look: as take(), and nothing of it stays with the reader.
-    std::optional<Object> glance(const Oid& id);
+    std::optional<RawObject> view(const Oid& id, std::size_t limit = SIZE_MAX);
+    // The whole object, to keep: as readChecked(), without that check.
+    std::optional<Object> readUnchecked(const Oid& id);
+    // The whole object, for one look: as readUnchecked(), and nothing of it stays with the reader.
+    std::optional<Object> readOnce(const Oid& id);
     // The whole object, to keep: shared with what the reader keeps as the base of further deltas. Its SHA-1 is `id`.
-    std::optional<Object> share(const Oid& id);
-    // The last share() or size() gave nothing although the object is here, and not for its size: every copy is damaged.
+    std::optional<Object> readChecked(const Oid& id);
+    // The last readChecked() or size() gave nothing although the object is here, and not for its size: every copy is damaged.
     bool foundDamaged() const;
     // Its size, by reading no more than headers. Nothing as above, but of any size.
     std::optional<std::uint64_t> size(const Oid& id);

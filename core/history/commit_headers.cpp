@@ -130,10 +130,10 @@ CommitHeader CommitHeaders::Worker::read(const Oid& id, const Overrides& overrid
 {
     const Oid from = overrides.replaced.standIn(id);
     CommitHeader header;
-    auto object = reader.read(from, usualHeader);
+    auto object = reader.view(from, usualHeader);
     bool done = object && fill(object->type, object->bytes, header);
     if (object && !done && !object->whole) {
-        object = reader.read(from);
+        object = reader.view(from);
         done = object && fill(object->type, object->bytes, header);
     }
     if (!done)

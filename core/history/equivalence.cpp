@@ -71,26 +71,26 @@ std::string modeText(FileMode mode)
 Result<void> addFile(ObjectStore& store, const PathChange& change, PatchIdSum& sum)
 {
     const std::string oldName = quotedPath("a/", change.path), newName = quotedPath("b/", change.path);
-    const bool added = change.oldMode == FileMode::None, deleted = change.newMode == FileMode::None;
+    const bool added = !change.before.exists(), deleted = !change.after.exists();
     sum.beginFile("diff --git " + oldName + " " + newName);
     if (added) {
-        sum.headerLine("new file mode " + modeText(change.newMode));
+        sum.headerLine("new file mode " + modeText(change.after.mode));
     } else if (deleted) {
-        sum.headerLine("deleted file mode " + modeText(change.oldMode));
-    } else if (change.oldMode != change.newMode) {
-        sum.headerLine("old mode " + modeText(change.oldMode));
-        sum.headerLine("new mode " + modeText(change.newMode));
+        sum.headerLine("deleted file mode " + modeText(change.before.mode));
+    } else if (change.before.mode != change.after.mode) {
+        sum.headerLine("old mode " + modeText(change.before.mode));
+        sum.headerLine("new mode " + modeText(change.after.mode));
     }
-    if (change.oldId == change.newId)
+    if (change.before.id == change.after.id)
         return {};
-    const auto before = contentOf(store, change.oldId, change.oldMode);
-    const auto after = contentOf(store, change.newId, change.newMode);
+    const auto before = contentOf(store, change.before.id, change.before.mode);
+    const auto after = contentOf(store, change.after.id, change.after.mode);
     if (!before)
         return std::unexpected(before.error());
     if (!after)
         return std::unexpected(after.error());
     if (looksBinary(*before) || looksBinary(*after)) {
-        sum.binary(change.oldId.hex(), change.newId.hex());
+        sum.binary(change.before.id.hex(), change.after.id.hex());
         return {};
     }
     if (before->empty() && after->empty())
@@ -102,7 +102,7 @@ Result<void> addFile(ObjectStore& store, const PathChange& change, PatchIdSum& s
     options.context_lines = 3;
     if (git_diff_buffers(before->data(), before->size(), nullptr, after->data(), after->size(), nullptr, &options,
                          nullptr, nullptr, nullptr, addLine, &sum) < 0)
-        return libgitError("A change cannot be compared", change.newId.hex());
+        return libgitError("A change cannot be compared", change.after.id.hex());
     return {};
 }
 
@@ -115,11 +115,11 @@ Result<std::optional<Oid>> changeIdFrom(ObjectStore& store, const std::vector<Pa
     for (const PathChange& change : changes) {
         if (progress.stopped())
             return cancelled();
-        const bool bothThere = change.oldMode != FileMode::None && change.newMode != FileMode::None;
-        if (bothThere && kindOf(change.oldMode) != kindOf(change.newMode)) {
+        const bool bothThere = change.before.exists() && change.after.exists();
+        if (bothThere && kindOf(change.before.mode) != kindOf(change.after.mode)) {
             // git shows a file that becomes a link (or the like) as deleted and added.
-            const PathChange gone{change.path, change.oldMode, FileMode::None, change.oldId, {}};
-            const PathChange come{change.path, FileMode::None, change.newMode, {}, change.newId};
+            const PathChange gone{change.path, change.before, {}};
+            const PathChange come{change.path, {}, change.after};
             for (const PathChange& half : {gone, come})
                 if (auto done = addFile(store, half, sum); !done)
                     return std::unexpected(done.error());

@@ -18,8 +18,8 @@ std::uint64_t numberOf(const std::vector<PathChange>& changes)
         return noOutline;
     std::uint64_t sum = 0;
     for (const PathChange& change : changes) {
-        std::uint64_t modes = std::uint64_t(change.oldMode) << 32 | std::uint64_t(change.newMode);
-        if (change.oldMode == change.newMode)
+        std::uint64_t modes = std::uint64_t(change.before.mode) << 32 | std::uint64_t(change.after.mode);
+        if (change.before.mode == change.after.mode)
             modes = 0; // git's patch ids leave an unchanged mode out
         for (const std::uint64_t part : {hashed(change.path), modes}) {
             sum = (sum ^ part) * 0x9E3779B97F4A7C15u;
@@ -149,7 +149,7 @@ Result<void> Outlines::read(std::span<const Oid> commits, const Progress& progre
         m_habits.threads > 0 ? m_habits.threads : std::clamp<std::size_t>(std::thread::hardware_concurrency(), 1, 16);
     // New objects in memory belong to the caller's store alone.
     const std::size_t parts =
-        m_objects.store().fresh().count() > 0 ? 1 : std::clamp<std::size_t>(unread.size() / 256, 1, cores);
+        m_objects.store().newObjects().count() > 0 ? 1 : std::clamp<std::size_t>(unread.size() / 256, 1, cores);
     std::vector<Result<void>> results(parts);
     const auto part = [&](QuickObjects& objects, std::size_t i) {
         const std::size_t from = unread.size() * i / parts, count = unread.size() * (i + 1) / parts - from;

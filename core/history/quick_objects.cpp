@@ -75,7 +75,7 @@ Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
 Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, ObjectType type)
 {
     if (type == ObjectType::Commit || !m_reader)
-        if (auto kept = m_store.kept(id); kept && kept->type == type)
+        if (auto kept = m_store.cached(id); kept && kept->type == type)
             return std::move(kept->bytes);
     if (!m_reader)
         m_reader = m_files->takeReader();
@@ -83,7 +83,7 @@ Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, Obj
     if (slot.bytes && slot.id == id)
         return slot.bytes;
     std::shared_ptr<const std::string> bytes;
-    if (auto object = m_reader->packs.take(id); object && object->type == type) {
+    if (auto object = m_reader->packs.readUnchecked(id); object && object->type == type) {
         bytes = std::move(object->bytes);
     } else {
         auto slow = m_store.read(id, type);

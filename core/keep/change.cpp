@@ -91,7 +91,7 @@ Result<void> checkFilters(const Repository& repository, const std::vector<PathCh
 {
     std::vector<std::string> paths;
     for (const PathChange& move : moves) {
-        if (isRegularFile(move.newMode))
+        if (isRegularFile(move.after.mode))
             paths.push_back(move.path);
     }
     auto held = filteredPaths(repository, paths);
@@ -120,7 +120,7 @@ Result<void> checkWorktree(const Repository& repository, const Change& change, c
     // The new objects are not in the repository yet.
     ObjectStore store(*own);
     if (change.objects)
-        store.setFresh(*change.objects);
+        store.replaceNewObjects(*change.objects);
     auto moves = pathMoves(store, course.head.tip, course.tipAfter, progress);
     if (!moves)
         return std::unexpected(moves.error());

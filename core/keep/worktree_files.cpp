@@ -60,7 +60,7 @@ class Mover {
         const auto bytes = m_folder.readFile(at, largestFile);
         if (!bytes)
             return Found::Foreign;
-        if (!m_hasSymlinks && !isRegularFile(move.newMode) && !isRegularFile(move.oldMode))
+        if (!m_hasSymlinks && !isRegularFile(move.after.mode) && !isRegularFile(move.before.mode))
             return lookAtLink(move, *bytes);
         return lookAtFile(move, *bytes, (*status)->st_mode & 0100);
     }
@@ -150,7 +150,7 @@ class Mover {
     // The new side, where nothing but an empty folder stands.
     Result<void> write(const PathChange& move)
     {
-        if (move.newMode == FileMode::Submodule)
+        if (move.after.mode == FileMode::Submodule)
             return m_folder.makeFolder(move.path);
         const auto there = m_folder.look(move.path);
         if (!there)
@@ -164,15 +164,15 @@ class Mover {
                 return recorded;
             readAttributesAgain();
         }
-        const auto bytes = contentsOf(move.path, move.newMode, move.newId);
+        const auto bytes = contentsOf(move.path, move.after.mode, move.after.id);
         if (!bytes)
             return std::unexpected(bytes.error());
         m_written.reset();
-        if (move.newMode == FileMode::Symlink && m_hasSymlinks) {
+        if (move.after.mode == FileMode::Symlink && m_hasSymlinks) {
             if (auto written = m_folder.writeLink(move.path, *bytes); !written)
                 return written;
         } else {
-            auto written = m_folder.writeFile(move.path, *bytes, move.newMode == FileMode::Executable);
+            auto written = m_folder.writeFile(move.path, *bytes, move.after.mode == FileMode::Executable);
             if (!written)
                 return std::unexpected(written.error());
             m_written = *written;
@@ -186,19 +186,19 @@ class Mover {
     {
         git_index_entry entry{};
         entry.path = move.path.c_str();
-        entry.mode = std::uint32_t(move.newMode);
-        entry.id = toGit(move.newId);
+        entry.mode = std::uint32_t(move.after.mode);
+        entry.id = toGit(move.after.id);
         if (const auto marks = m_marks.find(move.path); marks != m_marks.end()) {
             entry.flags = marks->second.first;
             entry.flags_extended = marks->second.second;
         }
-        const auto status = seen && move.newMode != FileMode::Submodule ? m_folder.look(move.path)
-                                                                        : Result<std::optional<struct stat>>();
+        const auto status = seen && move.after.mode != FileMode::Submodule ? m_folder.look(move.path)
+                                                                           : Result<std::optional<struct stat>>();
         // Somebody may have saved another file there since it was written: then git has to read it.
         const auto known = std::exchange(m_written, std::nullopt);
         const bool untouched = status && *status &&
                                (known ? isSame(*known, **status)
-                                      : !seen || S_ISLNK((*status)->st_mode) == (move.newMode == FileMode::Symlink));
+                                      : !seen || S_ISLNK((*status)->st_mode) == (move.after.mode == FileMode::Symlink));
         if (untouched) {
             const struct stat& at = **status;
             entry.ctime = {std::int32_t(at.st_ctim.tv_sec), std::uint32_t(at.st_ctim.tv_nsec)};
@@ -226,7 +226,7 @@ class Mover {
 
     void takenAway(const PathChange& move)
     {
-        if (move.newMode == FileMode::None)
+        if (!move.after.exists())
             m_folder.removeEmptyParents(move.path);
         passApplyStep(ApplyStep::FileMoved);
     }
@@ -234,17 +234,19 @@ class Mover {
     static Found lookAtLink(const PathChange& move, std::string_view target)
     {
         const Oid id = hashObject(ObjectType::Blob, target);
-        if (move.newMode == FileMode::Symlink && id == move.newId)
+        if (move.after.mode == FileMode::Symlink && id == move.after.id)
             return Found::Wanted;
-        return move.oldMode == FileMode::Symlink && id == move.oldId ? Found::OtherSide : Found::Foreign;
+        return move.before.mode == FileMode::Symlink && id == move.before.id ? Found::OtherSide : Found::Foreign;
     }
 
     Found lookAtFile(const PathChange& move, std::string_view bytes, bool executable) const
     {
         const Oid id = idOf(move.path, bytes);
-        if (isRegularFile(move.newMode) && id == move.newId && executable == (move.newMode == FileMode::Executable))
+        if (isRegularFile(move.after.mode) && id == move.after.id &&
+            executable == (move.after.mode == FileMode::Executable))
             return Found::Wanted;
-        if ((isRegularFile(move.oldMode) && id == move.oldId) || (isRegularFile(move.newMode) && id == move.newId))
+        if ((isRegularFile(move.before.mode) && id == move.before.id) ||
+            (isRegularFile(move.after.mode) && id == move.after.id))
             return Found::OtherSide;
         return Found::Foreign;
     }
@@ -294,9 +296,9 @@ class Mover {
 // Whether the old side must go before the new one can be written: all but a file that another replaces.
 bool goesFirst(const PathChange& move)
 {
-    const bool stays = (isRegularFile(move.oldMode) && isRegularFile(move.newMode)) ||
-                       (move.oldMode == FileMode::Submodule && move.newMode == FileMode::Submodule);
-    return move.oldMode != FileMode::None && !stays;
+    const bool stays = (isRegularFile(move.before.mode) && isRegularFile(move.after.mode)) ||
+                       (move.before.mode == FileMode::Submodule && move.after.mode == FileMode::Submodule);
+    return move.before.exists() && !stays;
 }
 
 // In the order in which they are written: attributes first, since they say how the others are.
@@ -305,7 +307,7 @@ template <typename Write> Result<void> writeEach(Mover& mover, const std::vector
     for (const bool attributes : {true, false}) {
         mover.readAttributesAgain();
         for (const PathChange& move : moves)
-            if (move.newMode != FileMode::None && isAttributes(move) == attributes)
+            if (move.after.exists() && isAttributes(move) == attributes)
                 if (auto written = write(move); !written)
                     return written;
     }
@@ -314,14 +316,14 @@ template <typename Write> Result<void> writeEach(Mover& mover, const std::vector
 
 Result<void> takeAway(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
-    if (move.oldMode != FileMode::Submodule) {
+    if (move.before.mode != FileMode::Submodule) {
         auto aside = mover.putAside(move);
         return aside ? mover.drop(move) : aside;
     }
     const auto gone = mover.removeSubmodule(move);
     if (!gone)
         return std::unexpected(gone.error());
-    if (!*gone && move.newMode != FileMode::None)
+    if (!*gone && move.after.exists())
         return Mover::changedJustNow(move.path);
     if (!*gone)
         notices.push_back("The folder of the submodule " + displayText(move.path, 300) +
@@ -332,9 +334,9 @@ Result<void> takeAway(Mover& mover, const PathChange& move, std::vector<std::str
 // The same after a crash: what is not ours stays, and is spoken of.
 Result<void> takeAwayIfOurs(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
-    if (move.oldMode == FileMode::Submodule) {
+    if (move.before.mode == FileMode::Submodule) {
         const auto gone = mover.removeSubmodule(move);
-        if (gone && !*gone && move.newMode == FileMode::None)
+        if (gone && !*gone && !move.after.exists())
             notices.push_back("The folder of the submodule " + displayText(move.path, 300) +
                               " was kept with what is in it");
         return gone ? Result<void>() : std::unexpected(gone.error());
@@ -343,19 +345,19 @@ Result<void> takeAwayIfOurs(Mover& mover, const PathChange& move, std::vector<st
     if (!found)
         return std::unexpected(found.error());
     // Folders may have been made for a file that never came.
-    const bool nothingLeft = *found == Found::Nothing && move.newMode == FileMode::None;
+    const bool nothingLeft = *found == Found::Nothing && !move.after.exists();
     if (*found == Found::OtherSide)
         return takeAway(mover, move, notices);
     if (nothingLeft)
         return mover.remove(move);
-    if (*found == Found::Foreign && move.newMode == FileMode::None)
+    if (*found == Found::Foreign && !move.after.exists())
         notices.push_back(displayText(move.path, 300) + " was left as it is: it was changed since");
     return {};
 }
 
 Result<void> writeIfOurs(Mover& mover, const PathChange& move, std::vector<std::string>& notices)
 {
-    const auto found = move.newMode == FileMode::Submodule ? Result<Found>(Found::Nothing) : mover.lookAt(move);
+    const auto found = move.after.mode == FileMode::Submodule ? Result<Found>(Found::Nothing) : mover.lookAt(move);
     if (!found)
         return std::unexpected(found.error());
     bool ours = *found != Found::Foreign;
@@ -377,9 +379,9 @@ bool indexIsOurs(git_index* index, const PathChange& move)
 {
     const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
     if (!entry)
-        return move.oldMode == FileMode::None || move.newMode == FileMode::None;
+        return !move.before.exists() || !move.after.exists();
     const Oid id = fromGit(entry->id);
-    return (move.oldMode != FileMode::None && id == move.oldId) || (move.newMode != FileMode::None && id == move.newId);
+    return (move.before.exists() && id == move.before.id) || (move.after.exists() && id == move.after.id);
 }
 
 } // namespace
@@ -396,7 +398,7 @@ Result<void> moveFiles(WorktreeSession& session, const std::vector<PathChange>& 
         mover.forget(move);
     }
     return writeEach(mover, moves, [&](const PathChange& move) -> Result<void> {
-        const bool replaces = isRegularFile(move.oldMode) && isRegularFile(move.newMode);
+        const bool replaces = isRegularFile(move.before.mode) && isRegularFile(move.after.mode);
         if (replaces)
             if (auto aside = mover.putAside(move); !aside)
                 return aside;
@@ -411,8 +413,7 @@ Result<void> finishFiles(WorktreeSession& session, const std::vector<PathChange>
     std::vector<PathChange> towards = moves;
     if (!forwards) {
         for (PathChange& move : towards) {
-            std::swap(move.oldMode, move.newMode);
-            std::swap(move.oldId, move.newId);
+            std::swap(move.before, move.after);
         }
     }
     Mover mover(session, towards, !forwards);

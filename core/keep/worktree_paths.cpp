@@ -45,8 +45,7 @@ std::string listed(const std::set<std::string>& paths)
 bool isRemoved(const std::vector<PathChange>& moves, const std::string& path)
 {
     const PathChange* move = findMove(moves, path);
-    return move && move->oldMode != FileMode::None && move->newMode == FileMode::None &&
-           move->oldMode != FileMode::Submodule;
+    return move && move->before.exists() && !move->after.exists() && move->before.mode != FileMode::Submodule;
 }
 
 // The first thing inside `folder` that this move does not itself remove.
@@ -71,12 +70,12 @@ struct Overlap {
 void checkIndexEntry(git_index* index, const PathChange& move, Overlap& overlap)
 {
     const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
-    if (move.oldMode == FileMode::None) {
+    if (!move.before.exists()) {
         if (entry)
             overlap.changed.insert(move.path);
         return;
     }
-    const bool same = entry && fromGit(entry->id) == move.oldId && FileMode(entry->mode) == move.oldMode;
+    const bool same = entry && fromGit(entry->id) == move.before.id && FileMode(entry->mode) == move.before.mode;
     if (!same)
         overlap.changed.insert(move.path);
 }
@@ -86,7 +85,7 @@ void checkIndexEntry(git_index* index, const PathChange& move, Overlap& overlap)
 void checkUnwatched(git_repository* handle, git_index* index, const PathChange& move, Overlap& overlap)
 {
     const git_index_entry* entry = git_index_get_bypath(index, move.path.c_str(), 0);
-    if (!entry || !isUnwatched(*entry) || !isRegularFile(move.oldMode))
+    if (!entry || !isUnwatched(*entry) || !isRegularFile(move.before.mode))
         return;
     struct stat status{};
     if (::lstat((fs::path(git_repository_workdir(handle)) / move.path).c_str(), &status) < 0)
@@ -94,7 +93,7 @@ void checkUnwatched(git_repository* handle, git_index* index, const PathChange& 
     git_oid now;
     if (!S_ISREG(status.st_mode) ||
         git_repository_hashfile(&now, handle, move.path.c_str(), GIT_OBJECT_BLOB, nullptr) < 0 ||
-        fromGit(now) != move.oldId)
+        fromGit(now) != move.before.id)
         overlap.changed.insert(move.path);
 }
 
@@ -106,7 +105,7 @@ Result<void> checkContents(git_repository* handle, git_index* index, const std::
         checkUnwatched(handle, index, move, overlap);
     std::vector<char*> paths;
     for (const PathChange& move : moves) {
-        if (move.oldMode != FileMode::None && move.oldMode != FileMode::Submodule)
+        if (move.before.exists() && move.before.mode != FileMode::Submodule)
             paths.push_back(const_cast<char*>(move.path.c_str()));
     }
     // An empty list would mean every path.
@@ -124,7 +123,7 @@ Result<void> checkContents(git_repository* handle, git_index* index, const std::
         const git_diff_delta* delta = git_diff_get_delta(diff.get(), i);
         const std::string path = delta->old_file.path;
         const PathChange* move = findMove(moves, path);
-        if (move && move->oldMode != FileMode::None)
+        if (move && move->before.exists())
             overlap.changed.insert(path);
     }
     return {};
@@ -137,7 +136,7 @@ Result<void> checkNames(const std::vector<PathChange>& moves)
         const std::string_view name = std::string_view(move.path).substr(move.path.rfind('/') + 1);
         // git reads .gitmodules wherever it leads, and so refuses one that is a symlink (common practice).
         return !isSafePath(move.path) ||
-               (move.newMode == FileMode::Symlink &&
+               (move.after.mode == FileMode::Symlink &&
                 git_path_is_gitfile(name.data(), name.size(), GIT_PATH_GITFILE_GITMODULES, GIT_PATH_FS_GENERIC) > 0);
     };
     const auto at = std::ranges::find_if(moves, harmful);
@@ -165,7 +164,7 @@ std::string obstructionAt(git_repository* handle, const std::vector<PathChange>&
     if (!S_ISDIR(status.st_mode))
         return path;
     // What is in a submodule's folder is the submodule's.
-    return move.newMode == FileMode::Submodule ? std::string() : strangerInside(root, moves, path);
+    return move.after.mode == FileMode::Submodule ? std::string() : strangerInside(root, moves, path);
 }
 
 } // namespace
@@ -217,9 +216,9 @@ Result<void> checkPaths(git_repository* handle, git_index* index, const std::vec
     if (auto checked = checkContents(handle, index, moves, overlap); !checked)
         return checked;
     for (const PathChange& move : moves) {
-        const bool newlyThere = move.oldMode == FileMode::None;
-        const bool replacesFolder = move.oldMode == FileMode::Submodule && move.newMode != FileMode::Submodule &&
-                                    move.newMode != FileMode::None;
+        const bool newlyThere = !move.before.exists();
+        const bool replacesFolder =
+            move.before.mode == FileMode::Submodule && move.after.mode != FileMode::Submodule && move.after.exists();
         if ((!newlyThere && !replacesFolder) || overlap.changed.contains(move.path))
             continue;
         const std::string obstruction = obstructionAt(handle, moves, move);

@@ -170,7 +170,7 @@ Result<const SimilarityCache::Print*> SimilarityCache::print(ObjectStore& store,
 {
     if (const auto at = m_prints.find(blob); at != m_prints.end())
         return &at->second;
-    const auto object = store.glance(blob, ObjectType::Blob);
+    const auto object = store.readOnce(blob, ObjectType::Blob);
     if (!object)
         return std::unexpected(object.error());
     Print print = printOf(object->view());

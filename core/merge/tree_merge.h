@@ -6,7 +6,7 @@
 //
 //     MergeCaches caches;
 //     Result<TreeMerge> merge = mergeTrees(store, parentTree, newBaseTree, commitTree, MergeOptions::of(repository), caches);
-//     merge->tree;                       // in store.fresh(), conflicts in marker form
+//     merge->tree;                       // in store.newObjects(), conflicts in marker form
 //     for (const PathConflict& conflict : merge->conflicts) …
 //
 // Attributes are read from the `.gitattributes` files of the new base's tree, so that a dry run in a bare repository and one
@@ -84,7 +84,7 @@ struct NotAsGit {
 };
 
 struct TreeMerge {
-    Oid tree;                            // readable from the store: new trees and blobs are in store.fresh()
+    Oid tree;                            // readable from the store: new trees and blobs are in store.newObjects()
     std::vector<PathConflict> conflicts; // in order of path; empty means clean
     std::vector<StagedPath> stages;      // in order of path and stage
     std::vector<std::string> touched;    // paths in the result that the commit's change reaches, in order; "folder/"
@@ -127,7 +127,7 @@ class MergeCaches {
 };
 
 // Merges three trees (ids of trees, not of commits; the empty tree's id stands for nothing). New objects go to
-// store.fresh(); nothing else changes. Errors: Broken (a missing or damaged object), Cancelled.
+// store.newObjects(); nothing else changes. Errors: Broken (a missing or damaged object), Cancelled.
 Result<TreeMerge> mergeTrees(ObjectStore& store, const Oid& base, const Oid& newBase, const Oid& commit,
                              const MergeOptions& options, MergeCaches& caches, const Progress& progress = {});
 

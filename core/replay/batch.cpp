@@ -42,7 +42,7 @@ Result<DryRun> Batch::run(const Oid& tip, const Oid& onto, const Progress& progr
     const auto plan =
         planTip(data.store, data.caches.commits, tip, onto, *data.options.committer, data.options.detectLanded);
     auto run = plan ? dryRun(data.store, data.caches, *plan, {}, progress) : std::unexpected(plan.error());
-    data.store.forgetFresh();
+    data.store.dropNewObjects();
     return run;
 }
 

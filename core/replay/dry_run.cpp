@@ -126,7 +126,7 @@ Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Sett
     caches.merge.runDrivers = plan.runDrivers;
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();
     if (run)
-        run->objects = objectsOf(*run, store.fresh());
+        run->objects = objectsOf(*run, store.newObjects());
     return run;
 }
 

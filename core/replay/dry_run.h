@@ -79,7 +79,7 @@ struct DryRun {
 // are signed, and DryRun says so through plan.sign. Errors: Broken (a missing object), Cancelled.
 Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements = {},
                       const Progress& progress = {});
-// The same inside a batch: keeps its caches in `store` and `caches` between calls; new objects go to store.fresh(), and
+// The same inside a batch: keeps its caches in `store` and `caches` between calls; new objects go to store.newObjects(), and
 // DryRun::objects and ReplayedCommit::files stay empty.
 Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan, const Settlements& settlements = {},
                       const Progress& progress = {});

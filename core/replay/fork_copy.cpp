@@ -38,7 +38,7 @@ Result<Replacement> replacedBy(const Repository& repository, const Snapshot& sna
             std::erase(ids.before, commit.id);
     ObjectStore store(repository);
     if (run.objects)
-        store.setFresh(*run.objects);
+        store.replaceNewObjects(*run.objects);
     EquivalenceCache cache;
     return pairVersions(store, ids, cache, progress).transform([&](const std::vector<VersionPair>& pairs) {
         return replacementOf(pairs, addressesOfUser(repository));

@@ -17,8 +17,7 @@ namespace espalier {
 
 struct PathChange {
     std::string path;
-    FileMode oldMode = FileMode::None, newMode = FileMode::None; // None: not there
-    Oid oldId, newId;
+    PathEntry before, after;
 };
 
 // Calls `each` for every name at which two trees (not what is below them) differ, with both entries, null where there is none;
@@ -93,8 +92,7 @@ template <typename Trees> class DifferenceWalk {
             m_path += '/';
             done = run(was ? was->id : Oid(), is ? is->id : Oid(), depth + 1);
         } else if (!unwanted) {
-            changes.push_back({m_path, was ? was->mode : FileMode::None, is ? is->mode : FileMode::None,
-                               was ? was->id : Oid(), is ? is->id : Oid()});
+            changes.push_back({m_path, was ? was->entry() : PathEntry(), is ? is->entry() : PathEntry()});
         }
         m_path.resize(length);
         // An error that is taken off again below: the quickest way out of every folder.

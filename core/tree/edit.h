@@ -19,7 +19,7 @@ namespace espalier {
 using TreeEdits = std::map<std::string, PathEntry>;
 
 // The tree with the edits made; folders that become empty go. Of a file and a folder of one name the one that was set stays, and
-// the folder when both were. New trees, the root among them, are in store.fresh(). Errors: Broken, Unsupported (see
+// the folder when both were. New trees, the root among them, are in store.newObjects(). Errors: Broken, Unsupported (see
 // nestedTooDeeply()).
 Result<Oid> editTree(ObjectStore& store, const Oid& root, const TreeEdits& edits);
 

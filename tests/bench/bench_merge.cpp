@@ -61,7 +61,7 @@ int mergeAll(const char* path)
         failed += !merge;
         conflicts += merge && !merge->clean();
         if (merges % 256 == 255)
-            store.forgetFresh();
+            store.dropNewObjects();
     }
     const std::chrono::duration<double> took = std::chrono::steady_clock::now() - started;
     std::cout << took.count() << " s, " << merges << " merges, " << conflicts << " with conflicts, " << failed

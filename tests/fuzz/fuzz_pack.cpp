@@ -68,7 +68,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     for (int round = 0; round < 2; ++round)
         for (const Oid& id : ids)
             for (const std::size_t limit : {std::size_t(16), SIZE_MAX})
-                if (const auto object = reader.read(id, limit)) {
+                if (const auto object = reader.view(id, limit)) {
                     const int type = int(object->type);
                     if (type < 1 || type > 4 || (limit != SIZE_MAX && !object->whole && object->bytes.size() > limit))
                         std::abort();

@@ -247,7 +247,7 @@ void TestObjects::storeReads()
     QCOMPARE(store.read(fresh)->view(), "fresh");
     QCOMPARE(store.size(fresh).value(), std::uint64_t(5));
     QCOMPARE(test::folderState(repo.fsPath()), before);
-    store.forgetFresh();
+    store.dropNewObjects();
     QVERIFY(!store.read(fresh));
 }
 

@@ -170,7 +170,7 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
             continue;
         }
         (reference[i].clean ? result.clean : result.conflicts)++;
-        if (merge->tree.hex() != reference[i].tree && !reference[i].clean && writeObjects(opened, store.fresh()) &&
+        if (merge->tree.hex() != reference[i].tree && !reference[i].clean && writeObjects(opened, store.newObjects()) &&
             gitIsWrong(repository, cases[i], reference[i], merge->tree.hex())) {
             ++result.gitIsWrong;
             result.whereGitIsWrong.push_back(name);
@@ -202,7 +202,7 @@ Comparison compareMerges(const TempRepository& repository, const std::vector<Mer
             result.differences.push_back(
                 name + (merge->clean() ? ": tree of a clean merge " : ": tree in marker form ") + merge->tree.hex() +
                 ", git has " + reference[i].tree + difference(merge.value(), reference[i]));
-            if (merge->clean() ? bool(writeObjects(opened, store.fresh())) : true)
+            if (merge->clean() ? bool(writeObjects(opened, store.newObjects())) : true)
                 result.differences.back() += "\n" +
                                              repository
                                                  .tryGit({"diff", QString::fromStdString(reference[i].tree),
