@@ -43,6 +43,7 @@ function(espalier_app_settings target)
   if(target STREQUAL espalier_app_commands)
     set_target_properties(${target} PROPERTIES AUTOMOC OFF AUTORCC OFF)
     target_link_libraries(${target} PRIVATE nlohmann_json::nlohmann_json)
+    target_precompile_headers(${target} REUSE_FROM espalier_core_git)
     return()
   endif()
   target_link_libraries(${target} PUBLIC Qt6::Core Qt6::Gui Qt6::Widgets Qt6::Svg
