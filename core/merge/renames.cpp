@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <span>
 
 namespace espalier {
@@ -22,24 +23,74 @@ const Oid emptyBlob = *Oid::parse(emptyBlobHex);
 
 std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
 
-int scoreOf(const SimilarityCache::Print& source, const SimilarityCache::Print& target)
+using Print = SimilarityCache::Print;
+
+// git's diffcore_count_changes: how many bytes of one are in the other too.
+std::uint64_t commonBytes(const Print& one, const Print& other)
 {
-    if (target.size == 0)
-        return 0;
-    std::uint64_t copied = 0;
-    auto a = source.chunks.begin(), b = target.chunks.begin();
-    while (a != source.chunks.end() && b != target.chunks.end()) {
+    std::uint64_t common = 0;
+    auto a = one.chunks.begin(), b = other.chunks.begin();
+    while (a != one.chunks.end() && b != other.chunks.end()) {
         if (a->first < b->first) {
             ++a;
         } else if (b->first < a->first) {
             ++b;
         } else {
-            copied += std::min(a->second, b->second);
+            common += std::min(a->second, b->second);
             ++a, ++b;
         }
     }
-    return int(copied * wholeScore / std::max(source.size, target.size));
+    return common;
 }
+
+// A file's pieces by hash, to be held against many others: a look a piece, and no branch that the processor guesses wrong at
+// every other step, as a walk along both lists has. Valid as long as the print.
+class PieceTable {
+  public:
+    explicit PieceTable(const Print& print)
+        : m_print(print), m_slots(std::bit_ceil(print.chunks.size() * 4 + 1)), m_mask(m_slots.size() - 1)
+    {
+        std::size_t longest = 0;
+        for (const auto& [hash, bytes] : print.chunks) {
+            std::size_t steps = 0;
+            std::size_t at = slotOf(hash);
+            for (; m_slots[at].second > 0; ++steps)
+                at = (at + 1) & m_mask;
+            m_slots[at] = {hash, bytes};
+            longest = std::max(longest, steps);
+        }
+        // A file made so that its pieces crowd together is walked along.
+        if (longest > longestSearch)
+            m_slots.clear();
+    }
+    int scoreOf(const Print& target) const
+    {
+        if (target.size == 0)
+            return 0;
+        const std::uint64_t common = m_slots.empty() ? commonBytes(m_print, target) : find(target);
+        return int(common * wholeScore / std::max(m_print.size, target.size));
+    }
+
+  private:
+    static constexpr std::size_t longestSearch = 64;
+
+    std::size_t slotOf(std::uint32_t hash) const { return (hash * 0x9E3779B1u >> 7) & m_mask; }
+    std::uint64_t find(const Print& target) const
+    {
+        std::uint64_t common = 0;
+        for (const auto& [hash, bytes] : target.chunks)
+            for (std::size_t at = slotOf(hash); m_slots[at].second > 0; at = (at + 1) & m_mask)
+                if (m_slots[at].first == hash) {
+                    common += std::min(m_slots[at].second, bytes);
+                    break;
+                }
+        return common;
+    }
+
+    const Print& m_print;
+    std::vector<std::pair<std::uint32_t, std::uint32_t>> m_slots; // hash, bytes; no bytes: free
+    std::size_t m_mask;
+};
 
 class Detection {
   public:
@@ -403,7 +454,11 @@ class Detection {
         const auto second = m_cache.print(m_store, b.id);
         if (!second)
             return std::unexpected(second.error());
-        return scoreOf(**first, **second);
+        // The source's table: candidates come source by source, or the same few sources over and over.
+        auto& table = m_tables[source];
+        if (!table)
+            table.emplace(**first);
+        return table->scoreOf(**second);
     }
 
     ObjectStore& m_store;
@@ -417,6 +472,7 @@ class Detection {
     std::vector<std::pair<Index, Index>> m_found;
     std::size_t m_exact = 0; // so many of them are of equal contents
     std::vector<Index> m_open;
+    std::unordered_map<Index, std::optional<PieceTable>> m_tables; // of sources
     bool m_asked = false, m_counted = false, m_exactCounted = false;
     std::map<std::string, FolderTargets> m_counts;
     std::map<std::string, std::string> m_guesses;

@@ -51,9 +51,26 @@ struct Reach {
     std::vector<Index> line;   // first parents, from `from` to the first one that is not visited
     std::vector<Place> places; // by index
     std::vector<Index> reached;
+    std::vector<Index> deeper;                 // visited, and found to hang lower since: so do its parents
+    std::size_t moved = 0;                     // how many of those there were, the same one over and over
     std::priority_queue<Waiting> edge;         // reached, not visited
     std::map<std::uint32_t, std::size_t> open; // how many of the edge, by depth
+    // All that hangs above `listedTo`, by depth; made as far as it was asked for.
+    std::vector<Oid> listed;
+    std::vector<std::uint32_t> depths; // of the listed
+    std::uint32_t listedTo = 1;
+    std::int64_t oldestListed = INT64_MAX;
+    bool overtaken = false; // wrong clocks: something that was listed turned out to hang lower
 
+    // Clocks can be made so wrong that this would never end; depths are then no more than the least that they may be.
+    bool sure() const { return moved <= 16 * reached.size() + 100'000; }
+    void listNothing()
+    {
+        listed.clear();
+        depths.clear();
+        listedTo = 1;
+        oldestListed = INT64_MAX;
+    }
     std::uint32_t depth(Index index) const { return index < places.size() ? places[index].depth : 0; }
     bool onLine(Index index) const
     {
@@ -73,6 +90,7 @@ struct Reach {
         Place& place = places[index];
         if (place.depth >= depth)
             return;
+        overtaken = overtaken || std::max(place.depth, 1u) < listedTo;
         if (place.depth == 0) {
             reached.push_back(index);
             edge.push({time, std::uint32_t(reached.size()), index});
@@ -80,6 +98,8 @@ struct Reach {
         } else if (!place.visited) {
             close(place.depth);
             ++open[depth];
+        } else {
+            deeper.push_back(index);
         }
         place.depth = depth;
     }
@@ -97,6 +117,13 @@ struct CommitTable::Data {
     std::vector<Index> parents;
     std::vector<Index> touched; // nodes whose flags a question has set
     Reach reach;                // of the last new base
+    // The last answer of others(): the first `count` of what the reach lists, or a list of its own.
+    struct Others {
+        Oid tip, onto;
+        std::size_t count = 0;
+        std::optional<std::vector<Oid>> own;
+    };
+    std::optional<Others> answered;
 
     // Before a question that comes from outside: indices are not kept from one to the next.
     void start()
@@ -105,6 +132,7 @@ struct CommitTable::Data {
         if (nodes.size() <= limit)
             return;
         reach = {};
+        answered.reset();
         indices.clear();
         ids.clear();
         nodes.clear();
@@ -195,6 +223,7 @@ struct CommitTable::Data {
     Result<void> reachFrom(ObjectStore& store, const Oid& from);
     Result<void> extendReach(ObjectStore& store, std::int64_t downTo, std::uint32_t depth, const Progress& progress);
     Result<std::optional<OwnCommits>> ownAbove(ObjectStore& store, Index tip, const Progress& progress);
+    Result<std::optional<std::size_t>> listAbove(ObjectStore& store, std::uint32_t depth, const Progress& progress);
 };
 
 // Walks down from both sides, youngest first, until nothing is left that is not below a common ancestor. It goes on
@@ -340,6 +369,11 @@ Result<void> CommitTable::Data::reachFrom(ObjectStore& store, const Oid& from)
     reach.reached.clear();
     reach.edge = {};
     reach.open.clear();
+    reach.deeper.clear();
+    reach.moved = 0;
+    reach.listNothing();
+    reach.overtaken = false;
+    answered.reset();
     if (from.isZero())
         return {};
     const Index index = indexOf(from);
@@ -372,6 +406,13 @@ Result<void> CommitTable::Data::extendReach(ObjectStore& store, std::int64_t dow
             const Index next = parentsOf(reach.line.back()).front();
             reach.line.push_back(next);
             reach.reach(next, nodes[next].time, std::uint32_t(reach.line.size()));
+        }
+        while (!reach.deeper.empty() && reach.sure()) {
+            const Index lower = reach.deeper.back();
+            reach.deeper.pop_back();
+            ++reach.moved;
+            for (const Index parent : parentsOf(lower))
+                reach.reach(parent, nodes[parent].time, reach.places[lower].depth);
         }
     }
     return {};
@@ -445,6 +486,71 @@ Result<std::optional<OwnCommits>> CommitTable::Data::ownAbove(ObjectStore& store
     for (const Index index : own)
         answer.commits.push_back(ids[index]);
     return answer;
+}
+
+// Lists what hangs higher than `depth`, and returns how many that are; nothing when that cannot be told. Walks on until nothing is left to visit that is as young
+// as the oldest of them, as paint() does, and begins anew where that shows one of them to hang lower.
+Result<std::optional<std::size_t>> CommitTable::Data::listAbove(ObjectStore& store, std::uint32_t depth,
+                                                                const Progress& progress)
+{
+    do {
+        if (std::exchange(reach.overtaken, false))
+            reach.listNothing();
+        if (auto done = extendReach(store, INT64_MAX, depth, progress); !done)
+            return std::unexpected(done.error());
+        if (depth > reach.listedTo) {
+            std::vector<Index> more;
+            std::ranges::copy_if(reach.reached, std::back_inserter(more), [&](Index index) {
+                return reach.depth(index) >= reach.listedTo && reach.depth(index) < depth;
+            });
+            std::ranges::sort(more, [&](Index a, Index b) {
+                if (reach.depth(a) != reach.depth(b))
+                    return reach.depth(a) < reach.depth(b);
+                return nodes[a].time != nodes[b].time ? newer(a, b) : ids[a] < ids[b];
+            });
+            for (const Index index : more) {
+                reach.listed.push_back(ids[index]);
+                reach.depths.push_back(reach.depth(index));
+                reach.oldestListed = std::min(reach.oldestListed, nodes[index].time);
+            }
+            reach.listedTo = depth;
+        }
+        if (auto done = extendReach(store, reach.oldestListed, 0, progress); !done)
+            return std::unexpected(done.error());
+    } while (reach.overtaken && reach.sure());
+    if (!reach.sure())
+        return std::nullopt;
+    return std::size_t(std::ranges::lower_bound(reach.depths, depth) - reach.depths.begin());
+}
+
+Result<std::span<const Oid>> CommitTable::others(ObjectStore& store, const Oid& tip, const Oid& onto,
+                                                 const Progress& progress)
+{
+    Data& data = *m_data;
+    if (!data.answered || data.answered->tip != tip || data.answered->onto != onto) {
+        data.start();
+        if (auto kept = data.reachFrom(store, onto); !kept)
+            return std::unexpected(kept.error());
+        const auto above = data.ownAbove(store, data.indexOf(tip), progress);
+        if (!above)
+            return std::unexpected(above.error());
+        Result<std::optional<std::size_t>> count = std::nullopt;
+        if (*above)
+            count = data.listAbove(store, data.reach.depth(data.indexOf((*above)->mergeBases.front())), progress);
+        if (!count)
+            return std::unexpected(count.error());
+        Data::Others answer{tip, onto, count->value_or(0), std::nullopt};
+        if (!*count) {
+            auto ways = divergence(store, tip, onto, progress);
+            if (!ways)
+                return std::unexpected(ways.error());
+            answer.own = std::move(ways->onlyRight);
+        }
+        data.answered = std::move(answer);
+    }
+    if (data.answered->own)
+        return std::span<const Oid>(*data.answered->own);
+    return std::span<const Oid>(data.reach.listed).first(data.answered->count);
 }
 
 Result<OwnCommits> CommitTable::ownCommits(ObjectStore& store, const Oid& tip, const Oid& onto,

@@ -12,6 +12,7 @@
 
 #include <cstdint>
 #include <memory>
+#include <span>
 #include <vector>
 
 namespace espalier {
@@ -42,6 +43,11 @@ class CommitTable {
     // One half of divergence(tip, onto). The walk from `onto` is kept and taken up again for the next tip: many topics
     // on one new base cost one walk to the oldest merge base together.
     Result<OwnCommits> ownCommits(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress = {});
+    // The other half: what `onto` reaches and `tip` does not; what is higher on the line of first parents, or hangs there, first,
+    // of equals the newest. So the answer for one tip begins with that for another whose merge base is higher, and is the same
+    // list in memory, valid until the next question. Where there is not one merge base on that line: newest first, as above.
+    Result<std::span<const Oid>> others(ObjectStore& store, const Oid& tip, const Oid& onto,
+                                        const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
     // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.

@@ -37,23 +37,19 @@ Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, cons
            });
 }
 
-Result<void> LandedSearch::readOthers(const Progress& progress)
+Result<std::span<const Oid>> LandedSearch::others(const Progress& progress)
 {
-    if (m_ways)
-        return {};
-    auto ways = m_caches.commits.divergence(m_store, m_plan.tip, m_plan.onto, progress);
-    if (!ways)
-        return std::unexpected(ways.error());
-    m_ways = std::move(*ways);
-    return {};
+    m_asked = true;
+    return m_caches.commits.others(m_store, m_plan.tip, m_plan.onto, progress);
 }
 
 Result<std::optional<Oid>> LandedSearch::find(const Oid& commit, const Progress& progress)
 {
-    if (auto read = readOthers(progress); !read)
-        return std::unexpected(read.error());
+    const auto below = others(progress);
+    if (!below)
+        return std::unexpected(below.error());
     const std::array<Oid, 1> mine{commit};
-    const auto pairs = equalCommits(m_store, mine, m_ways->onlyRight, *m_caches.equivalence, progress);
+    const auto pairs = equalCommits(m_store, mine, *below, *m_caches.equivalence, progress);
     if (!pairs)
         return std::unexpected(pairs.error());
     return pairs->empty() ? std::nullopt : std::optional(pairs->front().second);
@@ -61,9 +57,10 @@ Result<std::optional<Oid>> LandedSearch::find(const Oid& commit, const Progress&
 
 Result<std::optional<Oid>> LandedSearch::findSquash(const Oid& baseTree, const Oid& tipTree, const Progress& progress)
 {
-    if (auto read = readOthers(progress); !read)
-        return std::unexpected(read.error());
-    return squashedAs(m_store, baseTree, tipTree, m_ways->onlyRight, *m_caches.equivalence, progress);
+    const auto below = others(progress);
+    if (!below)
+        return std::unexpected(below.error());
+    return squashedAs(m_store, baseTree, tipTree, *below, *m_caches.equivalence, progress);
 }
 
 } // namespace espalier

@@ -28,15 +28,15 @@ class LandedSearch {
     Result<std::optional<Oid>> find(const Oid& commit, const Progress& progress);
     Result<std::optional<Oid>> findSquash(const Oid& baseTree, const Oid& tipTree, const Progress& progress);
     // Whether one of these was asked before, so that the next answer comes cheaply.
-    bool asked() const { return m_ways.has_value(); }
+    bool asked() const { return m_asked; }
 
   private:
-    Result<void> readOthers(const Progress& progress);
+    Result<std::span<const Oid>> others(const Progress& progress);
 
     ObjectStore& m_store;
     ReplayCaches& m_caches;
     const Plan& m_plan;
-    std::optional<Divergence> m_ways; // read when first asked for
+    bool m_asked = false;
 };
 
 } // namespace espalier

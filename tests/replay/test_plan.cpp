@@ -200,8 +200,9 @@ class TestPlan : public QObject {
             const std::string onto =
                 all[std::size_t(i < 200 ? mainLine[mainLine.size() - 1 - std::size_t(i / 50) * 7] : among(marks, 300))];
             const std::string tip = all[std::size_t(among(marks, 300))];
-            std::vector<std::string> own, common, bases;
+            std::vector<std::string> own, theirs, common, bases;
             std::ranges::set_difference(reached[tip], reached[onto], std::back_inserter(own));
+            std::ranges::set_difference(reached[onto], reached[tip], std::back_inserter(theirs));
             std::ranges::set_intersection(reached[tip], reached[onto], std::back_inserter(common));
             for (const std::string& base : common)
                 if (std::ranges::none_of(common, [&](const std::string& other) {
@@ -219,6 +220,13 @@ class TestPlan : public QObject {
                 QVERIFY(found);
                 QCOMPARE(sorted(hexes(found->commits)), own);
                 QCOMPARE(sorted(hexes(found->mergeBases)), bases);
+                const auto others = asked->others(store, oid(tip), oid(onto));
+                QVERIFY(others);
+                const auto listed = sorted(hexes({others->begin(), others->end()}));
+                // Where clocks are wrong, what both have may be among them; never is one of them missing.
+                QVERIFY(std::ranges::includes(listed, theirs));
+                if (wrongClocks == 0)
+                    QCOMPARE(listed, theirs);
             }
         }
     }
