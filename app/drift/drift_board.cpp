@@ -6,6 +6,7 @@
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "core/git/text.h"
+#include "core/refs/ref_name.h"
 
 #include <QContextMenuEvent>
 #include <QListView>
@@ -15,12 +16,44 @@
 
 namespace espalier {
 
+namespace {
+
+// Up to three names and how many more.
+QString someOf(const std::vector<std::string>& refs)
+{
+    constexpr std::size_t most = 3;
+    QStringList names;
+    for (std::size_t i = 0; i < std::min(refs.size(), most); ++i)
+        names.append(toText(branchOrRef(refs[i])));
+    if (refs.size() > most)
+        names.append(DriftBoard::tr("%1 more").arg(refs.size() - most));
+    return names.join(QStringLiteral(", "));
+}
+
+QString newsLine(const News& news, const QString& mainLine)
+{
+    QStringList parts;
+    if (news.commits > 0)
+        parts.append(DriftBoard::tr("%1 on %2 since your last look")
+                         .arg(toText(counted(news.commits, "new commit", "new commits")), mainLine));
+    if (!news.nowConflict.empty())
+        parts.append(DriftBoard::tr("now in conflict: %1").arg(someOf(news.nowConflict)));
+    if (!news.nowLanded.empty())
+        parts.append(DriftBoard::tr("now landed: %1").arg(someOf(news.nowLanded)));
+    if (!news.nowClean.empty())
+        parts.append(DriftBoard::tr("now clean: %1").arg(someOf(news.nowClean)));
+    return parts.join(QStringLiteral(" · "));
+}
+
+} // namespace
+
 DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     : QWidget(parent)
     , m_session(session)
     , m_model(new DriftModel(this))
     , m_list(new QListView(this))
     , m_title(new PlainLabel(tr("Drift"), this))
+    , m_news(new PlainLabel(this))
     , m_behind(new PlainLabel(tr("behind"), this))
     , m_ahead(new PlainLabel(tr("ahead"), this))
     , m_footer(new PlainLabel(this))
@@ -39,7 +72,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     m_title->setContentsMargins(space, 0, space, 0);
     auto* axis = new QWidget(card);
     axis->setFixedHeight(fontMetrics().height());
-    for (PlainLabel* label : {m_behind, m_ahead, m_footer, m_empty}) {
+    for (PlainLabel* label : {m_news, m_behind, m_ahead, m_footer, m_empty}) {
         label->setFont(theme::sized(font(), 0.9));
         theme::keepColour(label, QPalette::WindowText, theme::quiet);
     }
@@ -48,6 +81,10 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     m_behind->setAlignment(Qt::AlignRight | Qt::AlignVCenter);
     m_footer->setContentsMargins(space, 0, space, 0);
     m_footer->setObjectName(QStringLiteral("forecastLine"));
+    m_news->setObjectName(QStringLiteral("newsLine"));
+    m_news->setWrapped(true);
+    m_news->setContentsMargins(space, 0, space, 0);
+    m_news->hide();
     m_empty->setWrapped(true);
     m_empty->setContentsMargins(space, space, space, space);
     m_empty->hide();
@@ -66,6 +103,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     m_list->setAccessibleName(tr("Branches and their drift"));
     m_list->setContextMenuPolicy(Qt::NoContextMenu);
     column->addWidget(m_title);
+    column->addWidget(m_news);
     column->addWidget(axis);
     column->addWidget(m_empty);
     column->addWidget(m_list, 1);
@@ -105,6 +143,10 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
         m_footer->setText(tr("%1 · forecast of all finished in %2 s")
                               .arg(toText(counted(std::size_t(m_model->branchCount()), "branch", "branches")))
                               .arg(std::max(0.1, double(milliseconds) / 1000), 0, 'f', 1));
+        const SnapshotPtr snapshot = m_session->snapshot();
+        const Ref* mainLine = snapshot ? snapshot->mainLineRef() : nullptr;
+        m_news->setText(mainLine ? newsLine(m_session->news(), toText(mainLine->shortName)) : QString());
+        m_news->setVisible(mainLine && !m_session->news().empty());
     });
     reload();
 }
@@ -116,6 +158,8 @@ void DriftBoard::reload()
     // Another repository's branch of the same name is another branch.
     if (snapshot && std::exchange(m_path, snapshot->path) != snapshot->path)
         m_kept.clear();
+    if (!snapshot)
+        m_news->hide();
     const Ref* mainLine = snapshot ? snapshot->mainLineRef() : nullptr;
     m_title->setText(mainLine ? tr("Drift from %1").arg(toText(mainLine->shortName)) : tr("Drift"));
     const QString branches = toText(counted(std::size_t(m_model->branchCount()), "branch", "branches"));

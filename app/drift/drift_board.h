@@ -52,6 +52,7 @@ class DriftBoard : public QWidget {
     DriftModel* m_model;
     QListView* m_list;
     PlainLabel* m_title;
+    PlainLabel* m_news;
     PlainLabel* m_behind;
     PlainLabel* m_ahead;
     PlainLabel* m_footer;

@@ -128,6 +128,8 @@ void Session::open(const QString& path)
     m_lanes.reset();
     m_drift.reset();
     d->forecasts.clear();
+    d->lastLook = {};
+    d->news = {};
     d->equivalence = std::make_shared<EquivalenceCache>(forForecasts);
     d->fingerprint = 0;
     d->loading.clear();
@@ -256,8 +258,16 @@ void Session::computeDriftNow()
     d->drifting = startWork<Counted>(this, tr("Counting commits"), job, then, WorkPriority::Background);
 }
 
+void Session::setLastLook(const Look& look) { d->lastLook = look; }
+const Look& Session::lastLook() const { return d->lastLook; }
+const News& Session::news() const { return d->news; }
+
 void Session::forecastNow()
 {
+    struct Seen {
+        Look look;
+        News news;
+    };
     QElapsedTimer clock;
     clock.start();
     // Answers arrive on the worker thread; they are handed over one by one so that the board fills while it is read.
@@ -271,26 +281,36 @@ void Session::forecastNow()
             Q_EMIT self->forecastChanged(toText(ref));
         });
     };
-    const auto job = [drift = m_drift, snapshot = m_snapshot, cache = d->equivalence,
-                      tellForecast](const Repository& repository, const Progress& progress) -> Result<bool> {
+    const auto job = [drift = m_drift, snapshot = m_snapshot, cache = d->equivalence, before = d->lastLook,
+                      tellForecast](const Repository& repository, const Progress& progress) -> Result<Seen> {
         const std::vector<int> branches = forecastOrder(*drift, *snapshot);
+        std::map<std::string, Forecast> all;
         const auto deliver = [&](int ref, const Forecast& forecast) {
-            tellForecast(snapshot->refs[std::size_t(ref)].name, forecast);
+            const std::string& name = snapshot->refs[std::size_t(ref)].name;
+            all[name] = forecast;
+            tellForecast(name, forecast);
         };
-        return espalier::forecasts(repository, *snapshot, branches, deliver, progress, {cache, true}).transform([] {
-            return true;
-        });
+        if (auto done = espalier::forecasts(repository, *snapshot, branches, deliver, progress, {cache, true}); !done)
+            return std::unexpected(done.error());
+        Look now = lookAt(*snapshot, all);
+        auto news = newsSince(before, now, *snapshot, progress);
+        if (!news)
+            return std::unexpected(news.error());
+        return Seen{std::move(now), std::move(*news)};
     };
-    const auto then = [this, generation = d->generation, clock](Result<bool> done) {
+    const auto then = [this, generation = d->generation, clock](Result<Seen> seen) {
         if (generation != d->generation)
             return;
-        if (done)
+        if (seen) {
+            d->lastLook = std::move(seen->look);
+            d->news = std::move(seen->news);
             Q_EMIT forecastsDone(clock.elapsed());
-        else if (done.error().kind != ErrorKind::Cancelled)
-            Q_EMIT failed(toText(done.error().line()));
+        } else if (seen.error().kind != ErrorKind::Cancelled) {
+            Q_EMIT failed(toText(seen.error().line()));
+        }
     };
     d->drifting =
-        startWork<bool>(this, tr("Forecasting"), withRepository<bool>(m_path, job), then, WorkPriority::Background);
+        startWork<Seen>(this, tr("Forecasting"), withRepository<Seen>(m_path, job), then, WorkPriority::Background);
 }
 
 Forecast Session::forecast(const std::string& ref) const

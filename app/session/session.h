@@ -17,7 +17,7 @@
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
 #include "core/remotes/take_back.h"
-#include "core/replay/dry_run.h"
+#include "core/replay/news.h"
 
 #include <QHash>
 #include <QObject>
@@ -79,6 +79,12 @@ class Session : public QObject {
     static bool isForecast(const Ref& ref);
     // What forecast() gives is of an older snapshot, or nothing yet; the new answer is on its way.
     bool isForecastOld(const std::string& ref) const;
+
+    // What was seen when everything had been forecast last, and what was new then against the look before. A look of an earlier
+    // run, set before the first forecast is through, counts as the one before.
+    void setLastLook(const Look& look);
+    const Look& lastLook() const;
+    const News& news() const;
 
     // Reads the repository again when it changed (or in any case when `force`). Also called by the file watcher.
     void refresh(bool force = false);

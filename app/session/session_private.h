@@ -21,6 +21,8 @@ struct Session::Private {
     Access access;
     std::map<std::string, Forecast> forecasts;
     std::set<std::string> newForecasts; // answered for the snapshot there is
+    Look lastLook;
+    News news;
     std::shared_ptr<EquivalenceCache> equivalence = std::make_shared<EquivalenceCache>(forForecasts);
     RepositoryWatch watch;
     QPointer<Work> loading;

@@ -198,6 +198,7 @@ void MainWindow::openRepository(const QString& path)
     m_graph->setSnapshot({}, {});
     m_commit->setSnapshot({});
     m_session->open(QDir(path).absolutePath());
+    m_session->setLastLook(savedLook());
     updateActions();
 }
 

@@ -116,6 +116,8 @@ class MainWindow : public QMainWindow {
     // What the graph shows of a repository (folds, focus, columns) is kept for the next time; main_window_state.cpp.
     void keepGraphState() const;
     QByteArray savedGraphState() const;
+    // What the session's repository looked like when it was open last; an empty look when that is not known.
+    Look savedLook() const;
     void updateActions();
     void showStanding();
     void offerMoveToTopic(int ownCommits);

@@ -31,6 +31,7 @@ void MainWindow::keepGraphState() const
     QSettings settings;
     settings.setValue(groupOf(path) + QStringLiteral("/path"), path);
     settings.setValue(groupOf(path) + QStringLiteral("/graph"), m_graph->saveState());
+    settings.setValue(groupOf(path) + QStringLiteral("/look"), QByteArray::fromStdString(m_session->lastLook().text()));
     // Repositories that are no longer among the recent ones are forgotten.
     settings.beginGroup(QStringLiteral("repositories"));
     for (const QString& group : settings.childGroups()) {
@@ -45,6 +46,14 @@ QByteArray MainWindow::savedGraphState() const
     if (!m_keepsLayout)
         return {};
     return QSettings().value(groupOf(m_session->path()) + QStringLiteral("/graph")).toByteArray();
+}
+
+Look MainWindow::savedLook() const
+{
+    if (!m_keepsLayout)
+        return {};
+    return Look::parse(
+        QSettings().value(groupOf(m_session->path()) + QStringLiteral("/look")).toByteArray().toStdString());
 }
 
 void MainWindow::closeEvent(QCloseEvent* event)

@@ -196,7 +196,7 @@ Result<std::optional<Oid>> firstEqual(QuickObjects& objects, const Oid& change, 
 
 Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, std::span<const Oid> others,
                                const std::optional<std::pair<Oid, Oid>>& combined, EquivalenceCache& cache,
-                               const Progress& progress)
+                               const Progress& progress, const PassedOver& passedOver)
 {
     EqualChanges found;
     if (others.empty())
@@ -233,8 +233,14 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
     if (auto read = outlines.read(others, progress); !read)
         return std::unexpected(read.error());
 
+    const auto having = [&](std::uint64_t outline) {
+        std::vector<Oid> possible = outlines.having(outline, others);
+        if (passedOver)
+            std::erase_if(possible, passedOver);
+        return possible;
+    };
     for (std::size_t i = 0; i < mine.size(); ++i) {
-        const auto possible = outlines.having(wanted[i], others);
+        const auto possible = having(wanted[i]);
         if (possible.empty())
             continue;
         const auto change = changeIdOf(objects, mine[i], cache, progress);
@@ -248,7 +254,7 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
     }
     if (!mine.empty() && found.pairs.size() == mine.size())
         return found;
-    const auto possible = outlines.having(outlineTogether, others);
+    const auto possible = having(outlineTogether);
     if (possible.empty())
         return found;
     const auto change = changeIdFrom(store, together, progress);
@@ -263,18 +269,19 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
 
 Result<std::vector<std::pair<Oid, Oid>>> equalCommits(ObjectStore& store, std::span<const Oid> mine,
                                                       std::span<const Oid> others, EquivalenceCache& cache,
-                                                      const Progress& progress)
+                                                      const Progress& progress, const PassedOver& passedOver)
 {
-    auto found = findEqual(store, mine, others, std::nullopt, cache, progress);
+    auto found = findEqual(store, mine, others, std::nullopt, cache, progress, passedOver);
     if (!found)
         return std::unexpected(found.error());
     return std::move(found->pairs);
 }
 
 Result<std::optional<Oid>> squashedAs(ObjectStore& store, const Oid& baseTree, const Oid& tipTree,
-                                      std::span<const Oid> others, EquivalenceCache& cache, const Progress& progress)
+                                      std::span<const Oid> others, EquivalenceCache& cache, const Progress& progress,
+                                      const PassedOver& passedOver)
 {
-    auto found = findEqual(store, {}, others, std::pair(baseTree, tipTree), cache, progress);
+    auto found = findEqual(store, {}, others, std::pair(baseTree, tipTree), cache, progress, passedOver);
     if (!found)
         return std::unexpected(found.error());
     return found->squash;

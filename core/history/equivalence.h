@@ -13,6 +13,7 @@
 
 #include "core/git/objects.h"
 
+#include <functional>
 #include <memory>
 #include <optional>
 #include <span>
@@ -51,13 +52,16 @@ Result<std::optional<Oid>> changeId(ObjectStore& store, const Oid& oldTree, cons
 Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, EquivalenceCache& cache,
                                       const Progress& progress = {});
 
+// Of others that stand in a list for many questions: which of them this one is not about. May be empty.
+using PassedOver = std::function<bool(const Oid& other)>;
+
 // For each commit of `mine` that has an equal change among `others`: the pair. Merges are passed over.
 Result<std::vector<std::pair<Oid, Oid>>> equalCommits(ObjectStore& store, std::span<const Oid> mine,
                                                       std::span<const Oid> others, EquivalenceCache& cache,
-                                                      const Progress& progress = {});
+                                                      const Progress& progress = {}, const PassedOver& passedOver = {});
 // The one among `others` whose change equals the combined change from `baseTree` to `tipTree`, if any.
 Result<std::optional<Oid>> squashedAs(ObjectStore& store, const Oid& baseTree, const Oid& tipTree,
                                       std::span<const Oid> others, EquivalenceCache& cache,
-                                      const Progress& progress = {});
+                                      const Progress& progress = {}, const PassedOver& passedOver = {});
 
 } // namespace espalier

@@ -14,6 +14,6 @@ struct EqualChanges {
 // `combined` are the trees that a squash would go from and to.
 Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, std::span<const Oid> others,
                                const std::optional<std::pair<Oid, Oid>>& combined, EquivalenceCache& cache,
-                               const Progress& progress);
+                               const Progress& progress, const PassedOver& passedOver = {});
 
 } // namespace espalier

@@ -9,6 +9,7 @@
 #include <algorithm>
 #include <map>
 #include <queue>
+#include <ranges>
 #include <unordered_map>
 #include <unordered_set>
 
@@ -117,10 +118,14 @@ struct CommitTable::Data {
     std::vector<Index> parents;
     std::vector<Index> touched; // nodes whose flags a question has set
     Reach reach;                // of the last new base
+    // What a merge base has above the line (see anchorOf), by the number of the question that marked it.
+    std::vector<std::uint32_t> marks;
+    std::uint32_t marked = 0;
     // The last answer of others(): the first `count` of what the reach lists, or a list of its own.
     struct Others {
         Oid tip, onto;
         std::size_t count = 0;
+        std::uint32_t marked = 0; // the question whose marks those that are not meant have
         std::optional<std::vector<Oid>> own;
     };
     std::optional<Others> answered;
@@ -222,7 +227,12 @@ struct CommitTable::Data {
     Result<std::vector<Index>> withoutRedundant(ObjectStore& store, std::vector<Index> found, const Progress& progress);
     Result<void> reachFrom(ObjectStore& store, const Oid& from);
     Result<void> extendReach(ObjectStore& store, std::int64_t downTo, std::uint32_t depth, const Progress& progress);
-    Result<std::optional<OwnCommits>> ownAbove(ObjectStore& store, Index tip, const Progress& progress);
+    Result<std::uint32_t> anchorOf(ObjectStore& store, Index from, const Progress& progress);
+    struct Above {
+        OwnCommits own;
+        std::uint32_t anchor = 0; // of the merge base
+    };
+    Result<std::optional<Above>> ownAbove(ObjectStore& store, Index tip, const Progress& progress);
     Result<std::optional<std::size_t>> listAbove(ObjectStore& store, std::uint32_t depth, const Progress& progress);
 };
 
@@ -418,10 +428,44 @@ Result<void> CommitTable::Data::extendReach(ObjectStore& store, std::int64_t dow
     return {};
 }
 
+// The depth of the highest commit on the line that `from`, which is reached, is or stands on; 0 when there is none. All that hangs
+// as low is below `from`; what of the rest is, but for `from` on the line, is marked.
+Result<std::uint32_t> CommitTable::Data::anchorOf(ObjectStore& store, Index from, const Progress& progress)
+{
+    ++marked;
+    std::uint32_t best = 0;
+    std::vector<Index> stack{from}; // first parents first: the line is found soon, and bounds the rest
+    while (!stack.empty()) {
+        const Index index = stack.back();
+        stack.pop_back();
+        if (best > 0 && reach.depth(index) >= best)
+            continue;
+        if (index >= marks.size())
+            marks.resize(nodes.size());
+        if (marks[index] == marked)
+            continue;
+        if (auto loaded = load(store, index); !loaded)
+            return std::unexpected(loaded.error());
+        if (auto done = extendReach(store, nodes[index].time, 0, progress); !done)
+            return std::unexpected(done.error());
+        if (reach.onLine(index)) {
+            best = best > 0 ? std::min(best, reach.depth(index)) : reach.depth(index);
+            continue;
+        }
+        if (progress.stopped())
+            return cancelled();
+        marks[index] = marked;
+        for (const Index parent : parentsOf(index) | std::views::reverse)
+            stack.push_back(parent);
+    }
+    return best;
+}
+
 // The walk of paint() from the one side, against what the other reaches. Nothing where that does not tell enough: there
-// is not just one merge base, it is not on the other's line of first parents, or clocks are so wrong that a commit turns
-// out to be reached after it was passed.
-Result<std::optional<OwnCommits>> CommitTable::Data::ownAbove(ObjectStore& store, Index tip, const Progress& progress)
+// is not just one merge base, it does not stand on the other's line of first parents, or clocks are so wrong that a commit
+// turns out to be reached after it was passed.
+auto CommitTable::Data::ownAbove(ObjectStore& store, Index tip, const Progress& progress)
+    -> Result<std::optional<Above>>
 {
     std::vector<Index> own, found;
     std::priority_queue<Waiting> queue;
@@ -473,18 +517,21 @@ Result<std::optional<OwnCommits>> CommitTable::Data::ownAbove(ObjectStore& store
         }
     }
     std::erase_if(found, [this](Index index) { return nodes[index].flags & Stale; });
-    if (found.size() != 1 || !reach.onLine(found.front()))
+    if (found.size() != 1)
         return std::nullopt;
-    auto extended = extendReach(store, INT64_MAX, reach.depth(found.front()), progress);
+    const auto anchor = anchorOf(store, found.front(), progress);
+    if (!anchor || *anchor == 0)
+        return anchor ? Result<std::optional<Above>>(std::nullopt) : std::unexpected(anchor.error());
+    auto extended = extendReach(store, INT64_MAX, *anchor, progress);
     if (!extended)
         return std::unexpected(extended.error());
     for (const Index index : own)
         if (reach.depth(index) > 0 || (nodes[index].flags & Stale))
             return std::nullopt;
-    OwnCommits answer;
-    answer.mergeBases.push_back(ids[found.front()]);
+    Above answer{{}, *anchor};
+    answer.own.mergeBases.push_back(ids[found.front()]);
     for (const Index index : own)
-        answer.commits.push_back(ids[index]);
+        answer.own.commits.push_back(ids[index]);
     return answer;
 }
 
@@ -523,11 +570,11 @@ Result<std::optional<std::size_t>> CommitTable::Data::listAbove(ObjectStore& sto
     return std::size_t(std::ranges::lower_bound(reach.depths, depth) - reach.depths.begin());
 }
 
-Result<std::span<const Oid>> CommitTable::others(ObjectStore& store, const Oid& tip, const Oid& onto,
-                                                 const Progress& progress)
+Result<OtherCommits> CommitTable::others(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress)
 {
     Data& data = *m_data;
-    if (!data.answered || data.answered->tip != tip || data.answered->onto != onto) {
+    if (!data.answered || data.answered->tip != tip || data.answered->onto != onto ||
+        (data.answered->marked > 0 && data.answered->marked != data.marked)) {
         data.start();
         if (auto kept = data.reachFrom(store, onto); !kept)
             return std::unexpected(kept.error());
@@ -536,10 +583,10 @@ Result<std::span<const Oid>> CommitTable::others(ObjectStore& store, const Oid& 
             return std::unexpected(above.error());
         Result<std::optional<std::size_t>> count = std::nullopt;
         if (*above)
-            count = data.listAbove(store, data.reach.depth(data.indexOf((*above)->mergeBases.front())), progress);
+            count = data.listAbove(store, (*above)->anchor, progress);
         if (!count)
             return std::unexpected(count.error());
-        Data::Others answer{tip, onto, count->value_or(0), std::nullopt};
+        Data::Others answer{tip, onto, count->value_or(0), *count ? data.marked : 0, std::nullopt};
         if (!*count) {
             auto ways = divergence(store, tip, onto, progress);
             if (!ways)
@@ -549,8 +596,12 @@ Result<std::span<const Oid>> CommitTable::others(ObjectStore& store, const Oid& 
         data.answered = std::move(answer);
     }
     if (data.answered->own)
-        return std::span<const Oid>(*data.answered->own);
-    return std::span<const Oid>(data.reach.listed).first(data.answered->count);
+        return OtherCommits{*data.answered->own, {}};
+    return OtherCommits{std::span<const Oid>(data.reach.listed).first(data.answered->count), [&data](const Oid& id) {
+                            const auto at = data.indices.find(id);
+                            return at != data.indices.end() && at->second < data.marks.size() &&
+                                   data.marks[at->second] == data.marked;
+                        }};
 }
 
 Result<OwnCommits> CommitTable::ownCommits(ObjectStore& store, const Oid& tip, const Oid& onto,
@@ -563,7 +614,7 @@ Result<OwnCommits> CommitTable::ownCommits(ObjectStore& store, const Oid& tip, c
     if (!own)
         return std::unexpected(own.error());
     if (*own)
-        return std::move(**own);
+        return std::move((*own)->own);
     auto ways = divergence(store, tip, onto, progress);
     if (!ways)
         return std::unexpected(ways.error());

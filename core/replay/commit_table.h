@@ -11,6 +11,7 @@
 #include "core/git/objects.h"
 
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <span>
 #include <vector>
@@ -28,6 +29,12 @@ struct OwnCommits {
     std::vector<Oid> mergeBases, commits;
 };
 
+// What a new base has that a topic does not reach; valid until the table is asked something else.
+struct OtherCommits {
+    std::span<const Oid> commits;                // and, when `reached` is there, some that the topic does reach
+    std::function<bool(const Oid& one)> reached; // whether one of `commits` is such; may be empty
+};
+
 class CommitTable {
   public:
     // `limit` commits are kept; when there are more, everything is forgotten before the next question.
@@ -43,11 +50,10 @@ class CommitTable {
     // One half of divergence(tip, onto). The walk from `onto` is kept and taken up again for the next tip: many topics
     // on one new base cost one walk to the oldest merge base together.
     Result<OwnCommits> ownCommits(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress = {});
-    // The other half: what `onto` reaches and `tip` does not; what is higher on the line of first parents, or hangs there, first,
-    // of equals the newest. So the answer for one tip begins with that for another whose merge base is higher, and is the same
-    // list in memory, valid until the next question. Where there is not one merge base on that line: newest first, as above.
-    Result<std::span<const Oid>> others(ObjectStore& store, const Oid& tip, const Oid& onto,
-                                        const Progress& progress = {});
+    // The other half: what `onto` reaches and `tip` does not. What is higher on the line of first parents, or hangs there, comes
+    // first, of equals the newest, so that the answer for one tip begins with that for another whose merge base is higher.
+    // Where there is not one merge base that stands on that line: newest first, as above.
+    Result<OtherCommits> others(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
     // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.

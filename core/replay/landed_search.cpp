@@ -37,7 +37,7 @@ Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, cons
            });
 }
 
-Result<std::span<const Oid>> LandedSearch::others(const Progress& progress)
+Result<OtherCommits> LandedSearch::others(const Progress& progress)
 {
     m_asked = true;
     return m_caches.commits.others(m_store, m_plan.tip, m_plan.onto, progress);
@@ -49,7 +49,7 @@ Result<std::optional<Oid>> LandedSearch::find(const Oid& commit, const Progress&
     if (!below)
         return std::unexpected(below.error());
     const std::array<Oid, 1> mine{commit};
-    const auto pairs = equalCommits(m_store, mine, *below, *m_caches.equivalence, progress);
+    const auto pairs = equalCommits(m_store, mine, below->commits, *m_caches.equivalence, progress, below->reached);
     if (!pairs)
         return std::unexpected(pairs.error());
     return pairs->empty() ? std::nullopt : std::optional(pairs->front().second);
@@ -60,7 +60,7 @@ Result<std::optional<Oid>> LandedSearch::findSquash(const Oid& baseTree, const O
     const auto below = others(progress);
     if (!below)
         return std::unexpected(below.error());
-    return squashedAs(m_store, baseTree, tipTree, *below, *m_caches.equivalence, progress);
+    return squashedAs(m_store, baseTree, tipTree, below->commits, *m_caches.equivalence, progress, below->reached);
 }
 
 } // namespace espalier

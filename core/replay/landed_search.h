@@ -31,7 +31,7 @@ class LandedSearch {
     bool asked() const { return m_asked; }
 
   private:
-    Result<std::span<const Oid>> others(const Progress& progress);
+    Result<OtherCommits> others(const Progress& progress);
 
     ObjectStore& m_store;
     ReplayCaches& m_caches;

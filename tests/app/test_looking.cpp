@@ -49,6 +49,7 @@ class TestLooking : public QObject {
     void copiesPatches();
     void refusesToCopyWhatTheClipboardWouldAlter();
     void staysAsItWasLeft();
+    void saysWhatIsNewSinceTheLastLook();
 
   private:
     std::string git(const QStringList& arguments) const { return m_repo.git(arguments); }
@@ -397,6 +398,39 @@ void TestLooking::staysAsItWasLeft()
     open();
     QTRY_COMPARE_WITH_TIMEOUT(list().model()->rowCount(), rows, 30000);
     QVERIFY(graph().isFolded() && graph().isFocused());
+    QSettings().clear();
+}
+
+void TestLooking::saysWhatIsNewSinceTheLastLook()
+{
+    const auto news = [this] { return m_window->findChild<QWidget*>("newsLine"); };
+    const auto forecast = [this] {
+        QSignalSpy done(m_window->session(), &Session::forecastsDone);
+        open();
+        return !done.isEmpty() || done.wait(30000);
+    };
+    m_window->restoreLayout();
+    QVERIFY(forecast());
+    QVERIFY(!news()->isVisible()); // there was no look before
+    m_window->close();
+    const std::string was = git({"rev-parse", "upstream/main"});
+    m_repo.commitFiles({{"core/c.txt", "theirs\n"}}, "Clash with c", {was}, "ahead");
+    git({"update-ref", "refs/remotes/upstream/main", "ahead"});
+    git({"branch", "-D", "ahead"});
+    m_window = std::make_unique<MainWindow>();
+    m_window->restoreLayout();
+    QVERIFY(showActive(m_window.get()));
+    QVERIFY(forecast());
+    QTRY_VERIFY(news()->isVisible());
+    QCOMPARE(static_cast<PlainLabel*>(news())->text(),
+             QString("1 new commit on upstream/main since your last look · now in conflict: topic/own"));
+    m_window->close();
+    m_window = std::make_unique<MainWindow>();
+    m_window->restoreLayout();
+    QVERIFY(showActive(m_window.get()));
+    QVERIFY(forecast());
+    QVERIFY(!news()->isVisible()); // said once
+    git({"update-ref", "refs/remotes/upstream/main", was.c_str()});
     QSettings().clear();
 }
 
