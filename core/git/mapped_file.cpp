@@ -44,4 +44,10 @@ MappedFile::~MappedFile()
         munmap(m_data, m_size);
 }
 
+void MappedFile::letGo() const
+{
+    if (m_data)
+        madvise(m_data, m_size, MADV_DONTNEED);
+}
+
 } // namespace espalier

@@ -35,6 +35,8 @@ class MappedFile {
 
     // Empty for an empty file.
     std::string_view bytes() const { return {static_cast<const char*>(m_data), m_size}; }
+    // Gives the memory back that what was read takes; bytes() stays valid, and is read from the file's cache again.
+    void letGo() const;
 
   private:
     void* m_data = nullptr;

@@ -213,6 +213,8 @@ struct PackReader::Data {
     Bases bases;
     std::size_t lastPack = 0;
     bool damaged = false, tooLarge = false;
+    static constexpr std::uint64_t lettingGo = 8192;
+    std::uint64_t objectsRead = 0;
     std::string piece, delta;
     std::shared_ptr<const std::string> result; // keeps what view() has given out
 
@@ -260,6 +262,10 @@ template <typename Each> bool PackReader::Data::places(const Oid& id, Each each)
 
 std::optional<Object> PackReader::Data::readAt(const Place& place, bool keep)
 {
+    // Whoever reads a hundred thousand objects has soon touched all of a pack; it need not stay in this process's memory.
+    if (++objectsRead % lettingGo == 0)
+        for (const PackFiles::Pack& each : files->packs())
+            each.pack.letGo();
     struct Step {
         std::uint64_t offset, size;
         std::string_view packed;

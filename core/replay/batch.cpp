@@ -46,6 +46,18 @@ Result<DryRun> Batch::run(const Oid& tip, const Oid& onto, const Progress& progr
     return run;
 }
 
+Result<std::optional<DryRun>> Batch::runByMergesAlone(const Oid& tip, const Oid& onto, const Progress& progress)
+{
+    m_data->caches.searches = m_data->caches.searchMissed = false;
+    auto done = run(tip, onto, progress);
+    m_data->caches.searches = true;
+    if (m_data->caches.searchMissed)
+        return std::nullopt;
+    if (!done)
+        return std::unexpected(done.error());
+    return std::optional(std::move(*done));
+}
+
 namespace {
 
 Result<DryRun> runLine(const Repository& repository, Batch& batch, const BatchLine& line, const Progress& progress)

@@ -12,6 +12,7 @@
 
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 
 namespace espalier {
@@ -38,6 +39,9 @@ class Batch {
     // Ids of commits. The run's objects and files are left out (see dryRun); its ids are valid.
     // Errors: NotFound (no such commit), Broken, Cancelled.
     Result<DryRun> run(const Oid& tip, const Oid& onto, const Progress& progress = {});
+    // The same where the merges alone tell; nothing where the new base would have to be searched for what has landed, which
+    // reads thousands of commits the first time.
+    Result<std::optional<DryRun>> runByMergesAlone(const Oid& tip, const Oid& onto, const Progress& progress = {});
 
   private:
     struct Data;

@@ -19,6 +19,9 @@ struct ReplayCaches {
     MergeCaches merges;
     CommitTable commits;
     std::shared_ptr<EquivalenceCache> equivalence; // may be shared by the batches of several threads
+    // Not: a dry run that would have to search the new base for what has landed ends as if it were cancelled, and says so.
+    bool searches = true;
+    bool searchMissed = false;
 };
 
 } // namespace espalier

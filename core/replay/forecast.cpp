@@ -16,10 +16,15 @@ namespace {
 constexpr std::uint32_t fewCommits = 30;
 // Kept answers are written this often, so that a run that is cut short has not been for nothing.
 constexpr std::size_t savedEvery = 64;
+// Of the objects read: a forecast runs beside all else that a window does.
+constexpr std::size_t cacheBytes = std::size_t(32) << 20;
 
-// The branches to be computed, each tip once, in the order in which they are.
-std::vector<int> inOrder(const Snapshot& snapshot, std::span<const int> refs, const Ref& mainLine,
-                         const Progress& progress)
+// The branches to be computed, in the order in which they are; the first `cheap` have few commits.
+struct Order {
+    std::vector<int> refs;
+    std::size_t cheap = 0;
+};
+Order inOrder(const Snapshot& snapshot, std::span<const int> refs, const Ref& mainLine, const Progress& progress)
 {
     std::vector<Row> tips;
     for (const int index : refs)
@@ -31,10 +36,12 @@ std::vector<int> inOrder(const Snapshot& snapshot, std::span<const int> refs, co
         cost.emplace_back(ahead <= fewCommits ? 0 : ahead, refs[i]);
     }
     std::ranges::stable_sort(cost, {}, &std::pair<std::uint32_t, int>::first);
-    std::vector<int> ordered;
-    for (const auto& [ahead, index] : cost)
-        ordered.push_back(index);
-    return ordered;
+    Order order;
+    for (const auto& [ahead, index] : cost) {
+        order.refs.push_back(index);
+        order.cheap += ahead == 0;
+    }
+    return order;
 }
 
 } // namespace
@@ -76,35 +83,60 @@ Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, s
     }
     // What cannot be written is computed again the next time; nobody has to hear of it.
     const auto save = [&] { return store ? store->save() : Result<void>(); };
-    std::optional<Batch> batch;
+    if (open.empty())
+        return {};
+    BatchOptions batchOptions;
+    batchOptions.cacheBytes = cacheBytes;
+    Batch batch(repository, batchOptions, options.equivalence);
     std::size_t unsaved = 0;
-    for (const int index : inOrder(snapshot, open, *mainLine, progress)) {
-        if (progress.stopped()) {
-            (void)save();
+    // False: put off, since only a search would tell.
+    const auto answer = [&](int index, bool maySearch) -> Result<bool> {
+        if (progress.stopped())
             return cancelled();
-        }
-        progress.report("Forecasting", done++, asked.size());
+        progress.report("Forecasting", done, asked.size());
         const Oid& tip = snapshot.refs[std::size_t(index)].tip;
-        const auto [at, isNew] = known.try_emplace(tip);
-        if (isNew) {
-            if (!batch)
-                batch.emplace(repository, BatchOptions{}, options.equivalence);
-            const auto run = batch->run(tip, mainLine->tip, progress);
-            if (!run && run.error().kind == ErrorKind::Cancelled) {
-                (void)save();
+        auto at = known.find(tip);
+        if (at == known.end()) {
+            Result<std::optional<DryRun>> run =
+                maySearch ? batch.run(tip, mainLine->tip, progress).transform([](DryRun&& made) {
+                    return std::optional(std::move(made));
+                })
+                          : batch.runByMergesAlone(tip, mainLine->tip, progress);
+            if (!run && run.error().kind == ErrorKind::Cancelled)
                 return std::unexpected(run.error());
-            }
+            if (run && !*run)
+                return false;
+            Forecast made;
             if (run)
-                at->second = forecastOf(*run);
+                made = forecastOf(**run);
             else
-                at->second.reason = run.error().line();
+                made.reason = run.error().line();
+            at = known.emplace(tip, std::move(made)).first;
             if (store)
                 store->keep(tip, mainLine->tip, at->second);
             if (++unsaved % savedEvery == 0)
                 (void)save();
         }
+        ++done;
         deliver(index, at->second);
+        return true;
+    };
+    const Order order = inOrder(snapshot, open, *mainLine, progress);
+    std::vector<int> later;
+    for (std::size_t i = 0; i < order.refs.size(); ++i) {
+        const auto given = i < order.cheap ? answer(order.refs[i], false) : Result<bool>(false);
+        if (!given) {
+            (void)save();
+            return std::unexpected(given.error());
+        }
+        if (!*given)
+            later.push_back(order.refs[i]);
     }
+    for (const int index : later)
+        if (const auto given = answer(index, true); !given) {
+            (void)save();
+            return std::unexpected(given.error());
+        }
     (void)save();
     return {};
 }

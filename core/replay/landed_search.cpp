@@ -39,6 +39,10 @@ Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, cons
 
 Result<OtherCommits> LandedSearch::others(const Progress& progress)
 {
+    if (!m_caches.searches) {
+        m_caches.searchMissed = true;
+        return cancelled();
+    }
     m_asked = true;
     return m_caches.commits.others(m_store, m_plan.tip, m_plan.onto, progress);
 }
