@@ -22,9 +22,22 @@ struct EquivalenceCache::Data {
         if (!files || filesOf != path) {
             files = QuickFiles::open(repository);
             filesOf = path;
+            // Whoever asks a single question reads no more than that needs.
+            if (habits.manyQuestions)
+                outlines.add(readOutlines(repository));
         }
         return files;
     }
+    // What cannot be written is read again the next time; nobody has to hear of it.
+    void keep(const Repository& repository)
+    {
+        if (!habits.manyQuestions || outlines.readAnew() < worthKeeping)
+            return;
+        const std::vector<KeptOutline> all = outlines.known();
+        (void)keepOutlines(repository, all);
+        outlines.add({});
+    }
+    static constexpr std::size_t worthKeeping = 1000;
 };
 
 EquivalenceCache::EquivalenceCache(const EquivalenceHabits& habits) : m_data(std::make_unique<Data>())
@@ -232,6 +245,7 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
         return found;
     if (auto read = outlines.read(others, progress); !read)
         return std::unexpected(read.error());
+    cache.data().keep(store.repository());
 
     const auto having = [&](std::uint64_t outline) {
         std::vector<Oid> possible = outlines.having(outline, others);

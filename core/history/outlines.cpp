@@ -53,6 +53,36 @@ Result<Step> stepOf(QuickObjects& objects, const Oid& commit)
     return step;
 }
 
+std::vector<KeptOutline> OutlineTable::known()
+{
+    const std::scoped_lock locked(m_lock);
+    std::vector<KeptOutline> all;
+    for (const auto& [commit, outline] : m_known)
+        if (!outline.ruledOut)
+            all.push_back({commit, outline.value});
+    return all;
+}
+
+std::size_t OutlineTable::readAnew()
+{
+    const std::scoped_lock locked(m_lock);
+    return m_full - m_added;
+}
+
+void OutlineTable::add(std::span<const KeptOutline> outlines)
+{
+    const std::scoped_lock locked(m_lock);
+    m_known.reserve(m_known.size() + outlines.size());
+    for (const KeptOutline& kept : outlines) {
+        if (!m_known.try_emplace(kept.commit, Outline{kept.outline, false}).second)
+            continue;
+        ++m_full;
+        if (kept.outline != noOutline)
+            m_having[kept.outline].push_back(kept.commit);
+    }
+    m_added = m_full;
+}
+
 std::uint64_t Outlines::want(const std::vector<PathChange>& changes)
 {
     for (const PathChange& change : changes)
@@ -112,6 +142,7 @@ void Outlines::keep(std::span<const Unread> commits, std::span<const OutlineTabl
         if (!isNew && (!at->second.ruledOut || outline.ruledOut))
             continue;
         at->second = outline;
+        m_table.m_full += !outline.ruledOut;
         if (outline.ruledOut)
             m_table.m_ruledOutBy[outline.value].push_back(unread.commit);
         else if (outline.value != noOutline)

@@ -8,6 +8,7 @@
 #pragma once
 
 #include "core/history/equivalence.h"
+#include "core/history/outline_store.h"
 #include "core/history/quick_objects.h"
 #include "core/tree/differences.h"
 
@@ -36,6 +37,11 @@ class OutlineTable {
     OutlineTable(const OutlineTable&) = delete;
     OutlineTable& operator=(const OutlineTable&) = delete;
 
+    // What is known in full, and how much of that did not come in by add().
+    std::vector<KeptOutline> known();
+    std::size_t readAnew();
+    void add(std::span<const KeptOutline> outlines);
+
   private:
     friend class Outlines;
     struct Outline {
@@ -43,6 +49,7 @@ class OutlineTable {
         bool ruledOut = false;
     };
     std::mutex m_lock;
+    std::size_t m_added = 0, m_full = 0; // of the known: by add(); in full
     std::unordered_map<Oid, Outline> m_known;
     std::unordered_map<std::uint64_t, std::vector<Oid>> m_having, m_ruledOutBy;
     // Commits that are all known: the last ones asked about, for questions about the same line of history that follow.
