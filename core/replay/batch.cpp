@@ -12,7 +12,7 @@ namespace espalier {
 
 struct Batch::Data {
     Data(const Repository& from, const BatchOptions& with, std::shared_ptr<EquivalenceCache> equivalence)
-        : store(from, with.cacheBytes), caches(from), options(with)
+        : store(from, with.cacheBytes), caches(from, with.history), options(with)
     {
         caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(forForecasts);
         if (!options.committer) {

@@ -22,6 +22,7 @@ struct BatchOptions {
     // Default: the configured identity now, or a nameless one where none is configured (nothing is ever written).
     std::optional<Person> committer;
     std::size_t cacheBytes = std::size_t(96) << 20;
+    const History* history = nullptr; // what is known of commits already; must outlive the batch
 };
 
 class EquivalenceCache;

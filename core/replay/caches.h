@@ -10,10 +10,14 @@
 namespace espalier {
 
 struct ReplayCaches {
-    explicit ReplayCaches(const Repository& repository)
-        : merge(MergeOptions::of(repository)), commits(repository), equivalence(std::make_shared<EquivalenceCache>())
+    explicit ReplayCaches(const Repository& repository, const History* known = nullptr)
+        : merge(MergeOptions::of(repository))
+        , commits(repository, mostCommits, known)
+        , equivalence(std::make_shared<EquivalenceCache>())
     {
     }
+
+    static constexpr std::size_t mostCommits = 1'500'000;
 
     MergeOptions merge;
     MergeCaches merges;

@@ -4,6 +4,7 @@
 #include "core/git/pack_reader.h"
 #include "core/history/commit_graph.h"
 #include "core/history/commit_headers.h"
+#include "core/history/history.h"
 #include "core/history/overrides.h"
 
 #include <algorithm>
@@ -110,6 +111,7 @@ struct Reach {
 
 struct CommitTable::Data {
     std::size_t limit;
+    const History* known = nullptr;
     Overrides overrides;
     std::optional<CommitGraph> graph; // not where overrides say otherwise
     std::unordered_map<Oid, Index> indices;
@@ -177,6 +179,12 @@ struct CommitTable::Data {
         std::vector<Oid> parentIds;
         std::int64_t time = 0;
         const Oid id = ids[index];
+        if (const Row row = known ? known->find(id) : noRow; row != noRow) {
+            for (const Row parent : known->parents(row))
+                parentIds.push_back(known->id(parent));
+            set(index, parentIds, known->time(row));
+            return {};
+        }
         if (const auto position = graph ? graph->find(id) : std::nullopt) {
             std::vector<std::uint32_t> positions;
             graph->parentsAt(*position, positions);
@@ -315,9 +323,11 @@ Result<std::vector<Index>> CommitTable::Data::withoutRedundant(ObjectStore& stor
     return best;
 }
 
-CommitTable::CommitTable(const Repository& repository, std::size_t limit) : m_data(std::make_unique<Data>())
+CommitTable::CommitTable(const Repository& repository, std::size_t limit, const History* known)
+    : m_data(std::make_unique<Data>())
 {
     m_data->limit = limit;
+    m_data->known = known;
     m_data->overrides = readOverrides(repository);
     if (!m_data->overrides.empty())
         return;

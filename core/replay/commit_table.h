@@ -18,6 +18,8 @@
 
 namespace espalier {
 
+class History;
+
 // How two commits stand to each other.
 struct Divergence {
     std::vector<Oid> mergeBases;          // the best common ancestors, newest first; the first is what git names
@@ -37,8 +39,9 @@ struct OtherCommits {
 
 class CommitTable {
   public:
-    // `limit` commits are kept; when there are more, everything is forgotten before the next question.
-    explicit CommitTable(const Repository& repository, std::size_t limit = 1'500'000);
+    // `limit` commits are kept; when there are more, everything is forgotten before the next question. `known`, which must
+    // outlive the table, is asked before a commit is read; may be null.
+    explicit CommitTable(const Repository& repository, std::size_t limit = 1'500'000, const History* known = nullptr);
     ~CommitTable();
     CommitTable(CommitTable&&) noexcept;
 

@@ -87,6 +87,7 @@ Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, s
         return {};
     BatchOptions batchOptions;
     batchOptions.cacheBytes = cacheBytes;
+    batchOptions.history = &snapshot.history;
     Batch batch(repository, batchOptions, options.equivalence);
     std::size_t unsaved = 0;
     // False: put off, since only a search would tell.
