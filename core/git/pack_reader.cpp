@@ -213,7 +213,7 @@ struct PackReader::Data {
     Bases bases;
     std::size_t lastPack = 0;
     bool damaged = false, tooLarge = false;
-    static constexpr std::uint64_t lettingGo = 4096;
+    static constexpr std::uint64_t lettingGo = 2048;
     std::uint64_t objectsRead = 0;
     std::string piece, delta;
     std::shared_ptr<const std::string> result; // keeps what view() has given out

@@ -30,7 +30,7 @@ struct EquivalenceHabits {
 };
 
 // For the forecasts of all branches, one after another in the background.
-inline constexpr EquivalenceHabits forForecasts{1, true};
+inline constexpr EquivalenceHabits forForecasts{0, true};
 
 // Ids of changes, kept between calls; may be shared by threads (it locks).
 class EquivalenceCache {

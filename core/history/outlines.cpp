@@ -174,6 +174,9 @@ Result<void> Outlines::readPart(QuickObjects& objects, std::span<const Unread> c
 
 Result<void> Outlines::read(std::span<const Oid> commits, const Progress& progress)
 {
+    std::unique_lock reading(m_table.m_reading, std::defer_lock);
+    if (m_habits.manyQuestions)
+        reading.lock();
     const std::vector<Unread> unread = unreadOf(commits);
     std::vector<OutlineTable::Outline> outlines(unread.size());
     const std::size_t cores =

@@ -49,6 +49,7 @@ class OutlineTable {
         bool ruledOut = false;
     };
     std::mutex m_lock;
+    std::mutex m_reading; // one question reads what all will ask for, with all cores; the others wait for that
     std::size_t m_added = 0, m_full = 0; // of the known: by add(); in full
     std::unordered_map<Oid, Outline> m_known;
     std::unordered_map<std::uint64_t, std::vector<Oid>> m_having, m_ruledOutBy;
