@@ -60,12 +60,15 @@ class Calls : public QObject {
         if (m_closed || !QCoreApplication::instance())
             return;
         m_waiting.push_back(std::move(call));
-        QCoreApplication::postEvent(this, new QEvent(wake()));
+        auto* event = new QEvent(wake());
+        marking(event);
+        QCoreApplication::postEvent(this, event);
     }
 
   protected:
     bool event(QEvent* event) override
     {
+        marked(event);
         if (event->type() != wake())
             return QObject::event(event);
         std::function<void()> call;
