@@ -3,6 +3,7 @@
 // The installed git as the way to a remote. What its commands write on this side is turned off one by one: refs, tags, FETCH_HEAD,
 // pruning, maintenance.
 #include "core/git/git_command.h"
+#include "core/git/process_marks.h"
 #include "core/git/text.h"
 #include "core/history/places.h"
 #include "core/refs/ref_name.h"
@@ -71,6 +72,19 @@ std::map<std::string, RefAnswer> parseAnswers(std::string_view text)
     return answers;
 }
 
+// Whether a push that failed had not come to moving anything. What git says when the first contact fails it says of nothing later
+// (git's connect.c, remote-curl.c); and no branch can move before its pack is there, of which git-pack-objects tells from its
+// first object on.
+bool wasNothingSent(const GitWords& words, const std::vector<RefMove>& moves)
+{
+    for (const std::string_view contact :
+         {"Could not read from remote repository", "the remote end hung up upon initial contact", "unable to access '",
+          "unable to connect to ", "unable to look up "})
+        if (words.hasOwn(contact))
+            return true;
+    return !words.hasProgress() && std::ranges::none_of(moves, [](const RefMove& move) { return move.now.isZero(); });
+}
+
 // How git is run for one piece of work: with whom to ask, and without secrets in its arguments.
 class GitRunner {
   public:
@@ -83,6 +97,7 @@ class GitRunner {
     }
 
     void keepSecretsOf(const std::string& url) { keepSecret(url, m_config, m_environment); }
+    void mark(std::pair<std::string, std::string> mark) { m_environment.insert(std::move(mark)); }
     void set(std::string key, std::string value) { m_config.emplace_back(std::move(key), std::move(value)); }
 
     // Runs it to its end; `words` get what it says. A login that was typed and not taken is asked for again, twice.
@@ -298,6 +313,7 @@ class GitTransport : public Transport {
         for (const RefMove& move : moves)
             arguments.push_back((move.now.isZero() ? "" : move.now.hex()) + ":" + move.name);
         GitWords words(m_progress);
+        m_runner.mark(pushMark(m_repository));
         const auto ended = m_runner.run(arguments, words);
         if (!ended) {
             sent.error = ended.error();
@@ -314,6 +330,7 @@ class GitTransport : public Transport {
             m_said.push_back(line);
         if (ended->ok())
             return;
+        sent.nothingSent = wasNothingSent(words, moves);
         sent.error = m_runner.error("The push failed", withoutSecret(m_pushUrls.at(side)), words);
     }
 

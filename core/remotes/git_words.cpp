@@ -128,7 +128,11 @@ void GitWords::line(std::string_view text)
     const bool theirs = text.starts_with(mark) || text == "remote:";
     text.remove_prefix(theirs ? std::min(mark.size(), text.size()) : 0);
     text = trimmed(text);
-    if (text.empty() || isProgress(text, *m_progress) || m_size > mostBytes)
+    if (isProgress(text, *m_progress)) {
+        m_hasProgress = m_hasProgress || !theirs;
+        return;
+    }
+    if (text.empty() || m_size > mostBytes)
         return;
     m_size += text.size();
     (theirs ? m_others : m_own).emplace_back(text);
@@ -149,8 +153,12 @@ std::vector<std::string> GitWords::own() const
 
 bool GitWords::has(std::string_view text) const
 {
-    const auto in = [&](const std::string& line) { return line.contains(text); };
-    return std::ranges::any_of(m_own, in) || std::ranges::any_of(m_others, in) || in(m_rest);
+    return hasOwn(text) || std::ranges::any_of(m_others, [&](const auto& line) { return line.contains(text); });
+}
+
+bool GitWords::hasOwn(std::string_view text) const
+{
+    return std::ranges::any_of(m_own, [&](const auto& line) { return line.contains(text); }) || m_rest.contains(text);
 }
 
 std::vector<std::string> shownLines(const std::vector<std::string>& lines)

@@ -28,6 +28,9 @@ class GitWords {
     // What the other side said; not made safe to show.
     const std::vector<std::string>& others() const { return m_others; }
     bool has(std::string_view text) const;
+    bool hasOwn(std::string_view text) const; // not said by the other side
+    // Whether git itself counted or sent objects.
+    bool hasProgress() const { return m_hasProgress; }
 
   private:
     void line(std::string_view text);
@@ -35,6 +38,7 @@ class GitWords {
     std::string m_rest;
     std::vector<std::string> m_own, m_others;
     std::size_t m_size = 0;
+    bool m_hasProgress = false;
 };
 
 // In one line why git failed, as far as its words tell, and what can be done. `address` without secrets.
