@@ -72,17 +72,14 @@ std::map<std::string, RefAnswer> parseAnswers(std::string_view text)
     return answers;
 }
 
-// Whether a push that failed had not come to moving anything. What git says when the first contact fails it says of nothing later
-// (git's connect.c, remote-curl.c); and no branch can move before its pack is there, of which git-pack-objects tells from its
-// first object on.
-bool wasNothingSent(const GitWords& words, const std::vector<RefMove>& moves)
+// Whether a push failed before anything could be asked of the other side: what git says when the first contact fails it says of
+// nothing later (git's connect.c and remote-curl.c).
+bool wasNothingSent(const GitWords& words)
 {
-    for (const std::string_view contact :
-         {"Could not read from remote repository", "the remote end hung up upon initial contact", "unable to access '",
-          "unable to connect to ", "unable to look up "})
-        if (words.hasOwn(contact))
-            return true;
-    return !words.hasProgress() && std::ranges::none_of(moves, [](const RefMove& move) { return move.now.isZero(); });
+    constexpr std::array contacts{"Could not read from remote repository",
+                                  "the remote end hung up upon initial contact", "unable to access '",
+                                  "unable to connect to ", "unable to look up "};
+    return std::ranges::any_of(contacts, [&](const char* contact) { return words.hasOwn(contact); });
 }
 
 // How git is run for one piece of work: with whom to ask, and without secrets in its arguments.
@@ -330,7 +327,7 @@ class GitTransport : public Transport {
             m_said.push_back(line);
         if (ended->ok())
             return;
-        sent.nothingSent = wasNothingSent(words, moves);
+        sent.nothingSent = wasNothingSent(words);
         sent.error = m_runner.error("The push failed", withoutSecret(m_pushUrls.at(side)), words);
     }
 

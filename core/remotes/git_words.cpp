@@ -128,11 +128,7 @@ void GitWords::line(std::string_view text)
     const bool theirs = text.starts_with(mark) || text == "remote:";
     text.remove_prefix(theirs ? std::min(mark.size(), text.size()) : 0);
     text = trimmed(text);
-    if (isProgress(text, *m_progress)) {
-        m_hasProgress = m_hasProgress || !theirs;
-        return;
-    }
-    if (text.empty() || m_size > mostBytes)
+    if (text.empty() || isProgress(text, *m_progress) || m_size > mostBytes)
         return;
     m_size += text.size();
     (theirs ? m_others : m_own).emplace_back(text);

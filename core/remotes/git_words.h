@@ -29,8 +29,6 @@ class GitWords {
     const std::vector<std::string>& others() const { return m_others; }
     bool has(std::string_view text) const;
     bool hasOwn(std::string_view text) const; // not said by the other side
-    // Whether git itself counted or sent objects.
-    bool hasProgress() const { return m_hasProgress; }
 
   private:
     void line(std::string_view text);
@@ -38,7 +36,6 @@ class GitWords {
     std::string m_rest;
     std::vector<std::string> m_own, m_others;
     std::size_t m_size = 0;
-    bool m_hasProgress = false;
 };
 
 // In one line why git failed, as far as its words tell, and what can be done. `address` without secrets.
