@@ -89,10 +89,9 @@ QString writtenByOthers(const OverwriteCheck& check)
     if (others.empty())
         return {};
     const QString people = toText(authorsOf(others));
-    return QLatin1Char(' ') +
-           (others.size() == check.pairs.size()
-                ? OverwritePage::tr("All were written by %1.").arg(people)
-                : OverwritePage::tr("Of these, %1 written by %2.").arg(others.size()).arg(people));
+    return QLatin1Char(' ') + (others.size() == check.pairs.size()
+                                   ? OverwritePage::tr("All were written by %1.").arg(people)
+                                   : OverwritePage::tr("Of these, %1 written by %2.").arg(others.size()).arg(people));
 }
 
 PushRequest requestFor(const OverwriteCheck& check)
@@ -332,7 +331,9 @@ void OverwritePage::Private::fillOne(const OverwriteCheck& check)
     const QString lost = counted(check.foreign.size(), "commit", "commits");
     const QString there = toText(check.remote + "/" + check.branch);
     addCommits(
-        check.foreign, tr("Of others, without a counterpart, lost if overwritten: %1 by %2").arg(lost, toText(authorsOf(check.foreign))),
+        check.foreign,
+        tr("Of others, without a counterpart, lost if overwritten: %1 by %2")
+            .arg(lost, toText(authorsOf(check.foreign))),
         one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
                  "branch first, or ask its author.")
                   .arg(there)
@@ -389,10 +390,10 @@ void OverwritePage::Private::updateButton()
     if (done || all.empty())
         push->setText(tr("Nothing to push"));
     else if (all.size() > 1)
-        push->setText(onlyForwards ? tr("P&ush %1 together").arg(counted(all.size(), "branch", "branches"))
-                                   : tr("Rep&lace %1 on the fork, %2 together")
-                                         .arg(counted(replaced, "commit", "commits"),
-                                              counted(all.size(), "branch", "branches")));
+        push->setText(
+            onlyForwards ? tr("P&ush %1 together").arg(counted(all.size(), "branch", "branches"))
+                         : tr("Rep&lace %1 on the fork, %2 together")
+                               .arg(counted(replaced, "commit", "commits"), counted(all.size(), "branch", "branches")));
     else if (onlyForwards)
         push->setText(all.front()->remoteTip.isZero() ? tr("Push the &new branch")
                                                       : tr("P&ush %1").arg(counted(added, "commit", "commits")));
@@ -427,8 +428,8 @@ void OverwritePage::showFor(const std::vector<OverwriteCheck>& checks)
     d->notice->clear();
     const QString first = toText(check().branch);
     if (d->isSeveral()) {
-        d->head->setTitle(
-            tr("Overwrite check: %1 and %2").arg(first, counted(d->checks.size() - 1, "other branch", "other branches")));
+        d->head->setTitle(tr("Overwrite check: %1 and %2")
+                              .arg(first, counted(d->checks.size() - 1, "other branch", "other branches")));
         d->head->setSentence(
             tr("These branches moved together. What is ticked is pushed in one step, each branch only while the fork "
                "stands where it is shown: all or none where the server offers that, else one by one.") +

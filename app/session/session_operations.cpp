@@ -3,6 +3,7 @@
 // What a session changes: every operation that writes to the repository or to a remote, one after another.
 #include "app/session/session_private.h"
 #include "app/support/text.h"
+#include "core/git/text.h"
 #include "core/replay/rewrite.h"
 
 namespace espalier {
@@ -152,8 +153,8 @@ void Session::checkOverwrite(const std::vector<std::string>& branches, Answer<st
 
 void Session::push(const std::vector<PushRequest>& requests, Answer<std::vector<Pushed>> answer)
 {
-    const QString names = requests.size() == 1 ? toText(requests.front().branch)
-                                               : toText(counted(requests.size(), "branch", "branches"));
+    const QString names =
+        requests.size() == 1 ? toText(requests.front().branch) : toText(counted(requests.size(), "branch", "branches"));
     operate<std::vector<Pushed>>(
         tr("Pushing %1").arg(names),
         [requests, access = d->access](const Repository& repository, const Progress& progress) {

@@ -269,9 +269,9 @@ void MainWindow::startReplay(const DragSource& what, const DropTarget& dropped)
         m_session->planRange(what.branch, what.below, what.tip, onto.commit, toBytes(onto.label), begin);
 }
 
-void MainWindow::checkAndPush(const std::string& branch) { checkAndPush(std::vector{branch}); }
+void MainWindow::checkAndPush(const std::string& branch) { checkAndPushTogether({branch}); }
 
-void MainWindow::checkAndPush(const std::vector<std::string>& branches)
+void MainWindow::checkAndPushTogether(const std::vector<std::string>& branches)
 {
     m_session->checkOverwrite(branches, [this](const Result<std::vector<OverwriteCheck>>& checks) {
         if (!checks) {
@@ -310,7 +310,7 @@ void MainWindow::offerPush(const Applied& applied)
     m_notice->say(NoticeBar::Good, doneLine(applied));
     if (const std::string name = shortBranchName(branch); snapshot && !snapshot->roles.fork.empty() && !name.empty())
         connect(m_notice->offer(tr("Check &overwrite and push…")), &QPushButton::clicked, this,
-                [this, names = movedTogether(applied, name)] { checkAndPush(names); });
+                [this, names = movedTogether(applied, name)] { checkAndPushTogether(names); });
 }
 
 void MainWindow::offerMoveToTopic(int ownCommits)
