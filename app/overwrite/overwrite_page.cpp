@@ -62,10 +62,55 @@ class CheckTable : public QTreeWidget {
 
 } // namespace
 
+namespace {
+
+std::size_t replacedBy(const OverwriteCheck& check)
+{
+    return check.pairs.size() + check.removed.size() + check.foreign.size();
+}
+
+QString meaningOf(const OverwriteCheck& check)
+{
+    if (check.upToDate)
+        return OverwritePage::tr("The fork already has this branch as it is here.");
+    if (check.remoteTip.isZero())
+        return OverwritePage::tr("The fork has no branch of this name. A push creates it and replaces nothing.");
+    if (check.fastForward)
+        return OverwritePage::tr("The fork's branch is below yours: a plain push adds to it and replaces nothing.");
+    return OverwritePage::tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced "
+                             "update replaces %3. It goes through only while the fork still stands at %1.")
+        .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
+             counted(replacedBy(check), "commit", "commits"));
+}
+
+QString writtenByOthers(const OverwriteCheck& check)
+{
+    const std::vector<CommitSummary> others = othersOf(check.pairs);
+    if (others.empty())
+        return {};
+    const QString people = toText(authorsOf(others));
+    return QLatin1Char(' ') + (others.size() == check.pairs.size()
+                                   ? OverwritePage::tr("All were written by %1.").arg(people)
+                                   : OverwritePage::tr("Of these, %1 written by %2.").arg(others.size()).arg(people));
+}
+
+PushRequest requestFor(const OverwriteCheck& check)
+{
+    PushRequest request;
+    request.branch = check.branch;
+    request.remote = check.remote;
+    if (!check.fastForward)
+        request.expect = check.remoteTip;
+    return request;
+}
+
+} // namespace
+
 struct OverwritePage::Private {
     OverwritePage* page;
     Session* session;
-    OverwriteCheck check;
+    std::vector<OverwriteCheck> checks; // one at least; the branch that was asked about first
+    std::vector<QCheckBox*> chosen;     // beside the checks, where there are several; null: nothing to push
     PageHead* head = nullptr;
     NoticeBar* notice = nullptr;
     QVBoxLayout* body = nullptr;
@@ -77,18 +122,41 @@ struct OverwritePage::Private {
     bool done = false;
     bool refused = false; // by the remote: the check is old now
 
-    std::size_t replaced() const { return check.pairs.size() + check.removed.size() + check.foreign.size(); }
+    bool isSeveral() const { return checks.size() > 1; }
+    bool isChosen(std::size_t number) const
+    {
+        return !checks[number].upToDate && (!isSeveral() || (chosen[number] && chosen[number]->isChecked()));
+    }
+    // What would be pushed now.
+    std::vector<const OverwriteCheck*> wanted() const
+    {
+        std::vector<const OverwriteCheck*> found;
+        for (std::size_t i = 0; i < checks.size(); ++i)
+            if (isChosen(i))
+                found.push_back(&checks[i]);
+        return found;
+    }
+    std::vector<CheckedCommit> foreign() const
+    {
+        std::vector<CheckedCommit> all;
+        for (const OverwriteCheck* check : wanted())
+            all.insert(all.end(), check->foreign.begin(), check->foreign.end());
+        return all;
+    }
 
     void build();
     void fill();
+    void fillOne(const OverwriteCheck& check);
+    void choose(std::size_t number);
+    void checkAgain();
+    void askForPush();
     CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, int subject,
                         bool loud);
     void buildActions(QVBoxLayout* column);
     void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning,
                     bool loud);
-    QString foreignPeople() const;
-    QString writtenByOthers() const;
     void update();
+    void updateButton();
 };
 
 void OverwritePage::Private::build()
@@ -130,34 +198,43 @@ void OverwritePage::Private::buildActions(QVBoxLayout* column)
     column->addWidget(card);
     QObject::connect(understood, &QCheckBox::toggled, page, [this] { update(); });
     QObject::connect(close, &QPushButton::clicked, page, &OverwritePage::closed);
-    QObject::connect(again, &QPushButton::clicked, page, [this] {
-        if (session)
-            session->checkOverwrite(check.branch, [this](const Result<OverwriteCheck>& fresh) {
-                if (fresh)
-                    page->showFor(*fresh);
-                else
-                    page->showRefused(toText(fresh.error().line()));
-            });
+    QObject::connect(again, &QPushButton::clicked, page, [this] { checkAgain(); });
+    QObject::connect(push, &QPushButton::clicked, page, [this] { askForPush(); });
+}
+
+void OverwritePage::Private::checkAgain()
+{
+    if (!session)
+        return;
+    std::vector<std::string> branches;
+    for (const OverwriteCheck& check : checks)
+        branches.push_back(check.branch);
+    session->checkOverwrite(branches, [this](const Result<std::vector<OverwriteCheck>>& fresh) {
+        if (fresh)
+            page->showFor(*fresh);
+        else
+            page->showRefused(toText(fresh.error().line()));
     });
-    QObject::connect(push, &QPushButton::clicked, page, [this] {
-        PushRequest request;
-        request.branch = check.branch;
-        request.remote = check.remote;
-        if (!check.fastForward)
-            request.expect = check.remoteTip;
-        push->setEnabled(false);
+}
+
+void OverwritePage::Private::askForPush()
+{
+    std::vector<PushRequest> requests;
+    for (const OverwriteCheck* check : wanted())
+        requests.push_back(requestFor(*check));
+    push->setEnabled(false);
+    for (const PushRequest& request : requests)
         Q_EMIT page->pushRequested(request);
-        if (session)
-            session->push(request, [this, branch = check.branch](const Result<Pushed>& pushed) {
-                // Another branch's check may be shown by now.
-                if (branch != check.branch)
-                    pushed ? void() : Q_EMIT session->failed(toText(pushed.error().line()));
-                else if (pushed)
-                    page->showPushed(*pushed);
-                else
-                    page->showRefused(toText(pushed.error().line()));
-            });
-    });
+    if (session)
+        session->push(requests, [this, branch = page->check().branch](const Result<std::vector<Pushed>>& pushed) {
+            // Another branch's check may be shown by now.
+            if (branch != page->check().branch)
+                pushed ? void() : Q_EMIT session->failed(toText(pushed.error().line()));
+            else if (pushed)
+                page->showPushed(*pushed);
+            else
+                page->showRefused(toText(pushed.error().line()));
+        });
 }
 
 CheckTable* OverwritePage::Private::section(const QString& heading, const QString& meaning, const QStringList& columns,
@@ -202,31 +279,61 @@ void OverwritePage::Private::addCommits(const std::vector<CheckedCommit>& commit
     page::fitRows(table, mostRows);
 }
 
-QString OverwritePage::Private::foreignPeople() const { return toText(authorsOf(check.foreign)); }
-
-QString OverwritePage::Private::writtenByOthers() const
-{
-    const std::vector<CommitSummary> others = othersOf(check.pairs);
-    if (others.empty())
-        return {};
-    const QString people = toText(authorsOf(others));
-    return QLatin1Char(' ') + (others.size() == check.pairs.size()
-                                   ? tr("All were written by %1.").arg(people)
-                                   : tr("Of these, %1 written by %2.").arg(others.size()).arg(people));
-}
-
 void OverwritePage::Private::fill()
 {
     while (QLayoutItem* item = body->takeAt(0)) {
         delete item->widget();
         delete item;
     }
+    chosen.assign(checks.size(), nullptr);
+    for (std::size_t i = 0; i < checks.size(); ++i) {
+        if (isSeveral())
+            choose(i);
+        fillOne(checks[i]);
+    }
+}
+
+// A branch among several: its name, whether it goes along, and what that would do.
+void OverwritePage::Private::choose(std::size_t number)
+{
+    const OverwriteCheck& check = checks[number];
+    auto* card = new Card(bodyWidget);
+    auto* inside = page::cardColumn(card);
+    const QString name = toText(check.branch);
+    if (check.upToDate) {
+        auto* label = new PlainLabel(name, card);
+        label->setFont(theme::sized(page->font(), 1.05, true));
+        inside->addWidget(label);
+    } else {
+        auto* box = new QCheckBox(tr("Push %1").arg(toCaption(name)), card);
+        box->setObjectName(QStringLiteral("choose-%1").arg(name));
+        box->setToolTip(toToolTip(name));
+        box->setFont(theme::sized(page->font(), 1.05, true));
+        // What was never published is published by asking for it only.
+        box->setChecked(number == 0 || !check.remoteTip.isZero());
+        QObject::connect(box, &QCheckBox::toggled, page, [this] {
+            understood->setChecked(false);
+            update();
+        });
+        chosen[number] = box;
+        inside->addWidget(box);
+    }
+    auto* text = new PlainLabel(meaningOf(check), card);
+    text->setWrapped(true);
+    inside->addWidget(text);
+    body->addWidget(card);
+}
+
+void OverwritePage::Private::fillOne(const OverwriteCheck& check)
+{
     // All that the check cautions against is said here, beside what it is about, and nowhere else.
     const bool one = check.foreign.size() == 1;
     const QString lost = counted(check.foreign.size(), "commit", "commits");
     const QString there = toText(check.remote + "/" + check.branch);
     addCommits(
-        check.foreign, tr("Of others, without a counterpart, lost if overwritten: %1 by %2").arg(lost, foreignPeople()),
+        check.foreign,
+        tr("Of others, without a counterpart, lost if overwritten: %1 by %2")
+            .arg(lost, toText(authorsOf(check.foreign))),
         one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
                  "branch first, or ask its author.")
                   .arg(there)
@@ -237,7 +344,7 @@ void OverwritePage::Private::fill()
     if (!check.pairs.empty()) {
         CheckTable* table =
             section(tr("Replaced by a new version"),
-                    tr("Each old commit on the fork has a counterpart in your branch.") + writtenByOthers(),
+                    tr("Each old commit on the fork has a counterpart in your branch.") + writtenByOthers(check),
                     {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
         for (const CommitPair& pair : check.pairs)
             table->add({toText(pair.old.id.brief()), toText(pair.now.id.brief()),
@@ -256,28 +363,49 @@ void OverwritePage::Private::fill()
 
 void OverwritePage::Private::update()
 {
-    const std::size_t foreign = check.foreign.size();
-    understood->setVisible(foreign > 0 && !done);
+    const std::vector<CheckedCommit> lost = foreign();
+    understood->setVisible(!lost.empty() && !done);
     understood->setText(tr("&I have read that %1 by %2 will be lost from the fork")
-                            .arg(counted(foreign, "commit", "commits"), toCaption(foreignPeople())));
-    if (done || check.upToDate)
-        push->setText(tr("Nothing to push"));
-    else if (check.fastForward)
-        push->setText(check.remoteTip.isZero() ? tr("Push the &new branch")
-                                               : tr("P&ush %1").arg(counted(check.added.size(), "commit", "commits")));
-    else
-        push->setText(tr("Rep&lace %1 on the fork").arg(counted(replaced(), "commit", "commits")));
-    push->setEnabled(!done && !refused && !check.upToDate && (foreign == 0 || understood->isChecked()));
+                            .arg(counted(lost.size(), "commit", "commits"), toCaption(toText(authorsOf(lost)))));
+    for (QCheckBox* box : chosen)
+        if (box)
+            box->setEnabled(!done && !refused);
+    updateButton();
+    push->setEnabled(!done && !refused && !wanted().empty() && (lost.empty() || understood->isChecked()));
     push->setDefault(true);
     // Red says that somebody else's work goes; replacing one's own old versions is what the page is for.
-    push->setProperty("danger", foreign > 0);
+    push->setProperty("danger", !lost.empty());
     push->update();
+}
+
+void OverwritePage::Private::updateButton()
+{
+    const std::vector<const OverwriteCheck*> all = wanted();
+    std::size_t replaced = 0, added = 0;
+    for (const OverwriteCheck* check : all) {
+        replaced += check->fastForward ? 0 : replacedBy(*check);
+        added += check->added.size();
+    }
+    const bool onlyForwards = std::ranges::all_of(all, &OverwriteCheck::fastForward);
+    if (done || all.empty())
+        push->setText(tr("Nothing to push"));
+    else if (all.size() > 1)
+        push->setText(
+            onlyForwards ? tr("P&ush %1 together").arg(counted(all.size(), "branch", "branches"))
+                         : tr("Rep&lace %1 on the fork, %2 together")
+                               .arg(counted(replaced, "commit", "commits"), counted(all.size(), "branch", "branches")));
+    else if (onlyForwards)
+        push->setText(all.front()->remoteTip.isZero() ? tr("Push the &new branch")
+                                                      : tr("P&ush %1").arg(counted(added, "commit", "commits")));
+    else
+        push->setText(tr("Rep&lace %1 on the fork").arg(counted(replaced, "commit", "commits")));
 }
 
 OverwritePage::OverwritePage(Session* session, QWidget* parent) : QWidget(parent), d(std::make_unique<Private>())
 {
     d->page = this;
     d->session = session;
+    d->checks.emplace_back();
     setAccessibleName(tr("Overwrite check"));
     d->build();
     d->update();
@@ -285,42 +413,54 @@ OverwritePage::OverwritePage(Session* session, QWidget* parent) : QWidget(parent
 
 OverwritePage::~OverwritePage() = default;
 
-const OverwriteCheck& OverwritePage::check() const { return d->check; }
+const OverwriteCheck& OverwritePage::check() const { return d->checks.front(); }
 
-void OverwritePage::showFor(const OverwriteCheck& check)
+void OverwritePage::showFor(const OverwriteCheck& check) { showFor(std::vector{check}); }
+
+void OverwritePage::showFor(const std::vector<OverwriteCheck>& checks)
 {
-    d->check = check;
+    d->checks = checks;
+    // One push goes to one remote.
+    std::erase_if(d->checks, [&](const OverwriteCheck& check) { return check.remote != checks.front().remote; });
+    const std::size_t elsewhere = checks.size() - d->checks.size();
     d->done = d->refused = false;
     d->understood->setChecked(false);
     d->notice->clear();
-    d->head->setTitle(tr("Overwrite check: %1").arg(toText(check.branch)));
-    QString meaning;
-    if (check.upToDate)
-        meaning = tr("The fork already has this branch as it is here.");
-    else if (check.remoteTip.isZero())
-        meaning = tr("The fork has no branch of this name. A push creates it and replaces nothing.");
-    else if (check.fastForward)
-        meaning = tr("The fork's branch is below yours: a plain push adds to it and replaces nothing.");
-    else
-        meaning =
-            tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced update replaces "
-               "%3. It goes through only while the fork still stands at %1.")
-                .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
-                     counted(d->replaced(), "commit", "commits"));
-    d->head->setSentence(meaning);
+    const QString first = toText(check().branch);
+    if (d->isSeveral()) {
+        d->head->setTitle(tr("Overwrite check: %1 and %2")
+                              .arg(first, counted(d->checks.size() - 1, "other branch", "other branches")));
+        d->head->setSentence(
+            tr("These branches moved together. What is ticked is pushed in one step, each branch only while the fork "
+               "stands where it is shown: all or none where the server offers that, else one by one.") +
+            (elsewhere == 0 ? QString() : QLatin1Char(' ') + tr("What goes to another remote is pushed by itself.")));
+    } else {
+        d->head->setTitle(tr("Overwrite check: %1").arg(first));
+        d->head->setSentence(meaningOf(check()));
+    }
     d->fill();
     d->update();
     (d->push->isEnabled() ? d->push : d->close)->setFocus();
 }
 
-void OverwritePage::showPushed(const Pushed& pushed)
+void OverwritePage::showPushed(const Pushed& pushed) { showPushed(std::vector{pushed}); }
+
+void OverwritePage::showPushed(const std::vector<Pushed>& all)
 {
     d->done = true;
-    d->notice->say(NoticeBar::Good,
-                   pushed.forced
-                       ? tr("Done: the fork's %1 went from %2 to %3. The old tip is kept; the logbook takes it back.")
-                             .arg(toText(pushed.branch), toText(pushed.old.brief()), toText(pushed.now.brief()))
-                       : tr("Done: the fork's %1 is at %2.").arg(toText(pushed.branch), toText(pushed.now.brief())));
+    const Pushed& pushed = all.front();
+    const bool forced = std::ranges::any_of(all, &Pushed::forced);
+    const QString branch = toText(pushed.branch), tip = toText(pushed.now.brief());
+    QString line;
+    if (all.size() > 1)
+        line = tr("Done: %1 on the fork stand as in the clone.").arg(counted(all.size(), "branch", "branches")) +
+               (forced ? QLatin1Char(' ') + tr("The old tips are kept; the logbook takes them back.") : QString());
+    else if (forced)
+        line = tr("Done: the fork's %1 went from %2 to %3. The old tip is kept; the logbook takes it back.")
+                   .arg(branch, toText(pushed.old.brief()), tip);
+    else
+        line = tr("Done: the fork's %1 is at %2.").arg(branch, tip);
+    d->notice->say(NoticeBar::Good, line);
     d->update();
     d->close->setFocus();
 }

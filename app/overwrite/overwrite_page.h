@@ -2,7 +2,7 @@
 //
 // The overwrite check: what a push would replace on the fork, and loudest what would be lost that is not the user's.
 //
-//     session->checkOverwrite("topic/x", [=](const OverwriteCheck& check) { page->showFor(check); });
+//     session->checkOverwrite({"topic/x"}, [=](const Result<std::vector<OverwriteCheck>>& checks) { page->showFor(*checks); });
 #pragma once
 
 #include "app/session/session.h"
@@ -10,6 +10,7 @@
 #include <QWidget>
 
 #include <memory>
+#include <vector>
 
 namespace espalier {
 
@@ -21,14 +22,18 @@ class OverwritePage : public QWidget {
     ~OverwritePage() override;
 
     void showFor(const OverwriteCheck& check);
-    const OverwriteCheck& check() const;
+    // Branches that moved together, the one that was asked about first: which of them are pushed the user chooses, and those go
+    // in one step. At least one.
+    void showFor(const std::vector<OverwriteCheck>& checks);
+    const OverwriteCheck& check() const; // the first
     // The push went through (the page calls it itself for its own pushes).
     void showPushed(const Pushed& pushed);
+    void showPushed(const std::vector<Pushed>& all);
     // The push was refused: says why, and that the check must be looked at again.
     void showRefused(const QString& line);
 
   Q_SIGNALS:
-    // Emitted with every push that the page asks the session for.
+    // Emitted with every branch that the page asks the session to push.
     void pushRequested(const espalier::PushRequest& request);
     void commitChosen(const espalier::Oid& id);
     void closed();

@@ -4,7 +4,7 @@
 // off the GUI thread. Operations run one after another in the order they were asked for, so that no two ever write at the
 // same time; what is read meanwhile is read again afterwards. Pages hold no repository state of their own.
 //
-//     session->push(request, [=](const Result<Pushed>& pushed) { … });
+//     session->push({request}, [=](const Result<std::vector<Pushed>>& pushed) { … });
 //     connect(session, &Session::snapshotChanged, view, [=] { view->setSnapshot(session->snapshot(), session->lanes()); });
 #pragma once
 
@@ -95,8 +95,10 @@ class Session : public QObject {
     void bringUpToDate();
     void moveMainToTopic(const std::string& topic);
     void apply(const DryRunPtr& run, Answer<Applied> answer = {});
-    void checkOverwrite(const std::string& branch, Answer<OverwriteCheck> answer);
-    void push(const PushRequest& request, Answer<Pushed> answer = {});
+    // In the order of the branches; all or none.
+    void checkOverwrite(const std::vector<std::string>& branches, Answer<std::vector<OverwriteCheck>> answer);
+    // In one step, see pushAll().
+    void push(const std::vector<PushRequest>& requests, Answer<std::vector<Pushed>> answer = {});
     // The answer is the title of the new entry. Where branches moved since, only with what movedSince() told in `agreed`.
     void takeBack(const LogbookEntry& entry, const std::vector<MovedBranch>& agreed = {},
                   Answer<std::string> answer = {});

@@ -3,6 +3,7 @@
 // What a session changes: every operation that writes to the repository or to a remote, one after another.
 #include "app/session/session_private.h"
 #include "app/support/text.h"
+#include "core/git/text.h"
 #include "core/replay/rewrite.h"
 
 namespace espalier {
@@ -130,25 +131,40 @@ void Session::apply(const DryRunPtr& run, Answer<Applied> answer)
         [this](const Applied& done) { applied(done); }, std::move(answer));
 }
 
-void Session::checkOverwrite(const std::string& branch, Answer<OverwriteCheck> answer)
+void Session::checkOverwrite(const std::vector<std::string>& branches, Answer<std::vector<OverwriteCheck>> answer)
 {
-    operate<OverwriteCheck>(
-        tr("Looking at the fork's copy of %1").arg(toText(branch)),
-        [branch, access = d->access](const Repository& repository, const Progress& progress) {
-            return overwriteCheck(repository, branch, true, access, progress);
+    const QString first = branches.empty() ? QString() : toText(branches.front());
+    operate<std::vector<OverwriteCheck>>(
+        branches.size() == 1 ? tr("Looking at the fork's copy of %1").arg(first)
+                             : tr("Looking at the fork's copies of %1 branches").arg(branches.size()),
+        [branches, access = d->access](const Repository& repository,
+                                       const Progress& progress) -> Result<std::vector<OverwriteCheck>> {
+            std::vector<OverwriteCheck> checks;
+            for (const std::string& branch : branches) {
+                auto check = overwriteCheck(repository, branch, true, access, progress);
+                if (!check)
+                    return std::unexpected(check.error());
+                checks.push_back(std::move(*check));
+            }
+            return checks;
         },
-        [](const OverwriteCheck&) {}, std::move(answer));
+        [](const std::vector<OverwriteCheck>&) {}, std::move(answer));
 }
 
-void Session::push(const PushRequest& request, Answer<Pushed> answer)
+void Session::push(const std::vector<PushRequest>& requests, Answer<std::vector<Pushed>> answer)
 {
-    operate<Pushed>(
-        tr("Pushing %1").arg(toText(request.branch)),
-        [request, access = d->access](const Repository& repository, const Progress& progress) {
-            return espalier::push(repository, request, access, progress);
+    const QString names =
+        requests.size() == 1 ? toText(requests.front().branch) : toText(counted(requests.size(), "branch", "branches"));
+    operate<std::vector<Pushed>>(
+        tr("Pushing %1").arg(names),
+        [requests, access = d->access](const Repository& repository, const Progress& progress) {
+            return pushAll(repository, requests, access, progress);
         },
-        [this](const Pushed& pushed) {
-            Q_EMIT said(withNotices(tr("Pushed %1.").arg(toText(pushed.branch)), pushed.notices));
+        [this, names](const std::vector<Pushed>& all) {
+            std::vector<std::string> notices;
+            for (const Pushed& pushed : all)
+                notices.insert(notices.end(), pushed.notices.begin(), pushed.notices.end());
+            Q_EMIT said(withNotices(tr("Pushed %1.").arg(names), notices));
         },
         std::move(answer));
 }

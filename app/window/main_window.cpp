@@ -270,18 +270,35 @@ void MainWindow::startReplay(const DragSource& what, const DropTarget& dropped)
         m_session->planRange(what.branch, what.below, what.tip, onto.commit, toBytes(onto.label), begin);
 }
 
-void MainWindow::checkAndPush(const std::string& branch)
+void MainWindow::checkAndPush(const std::string& branch) { checkAndPushTogether({branch}); }
+
+void MainWindow::checkAndPushTogether(const std::vector<std::string>& branches)
 {
-    m_session->checkOverwrite(branch, [this](const Result<OverwriteCheck>& check) {
-        if (!check) {
-            m_notice->say(NoticeBar::Trouble, toText(check.error().line()));
+    m_session->checkOverwrite(branches, [this](const Result<std::vector<OverwriteCheck>>& checks) {
+        if (!checks) {
+            m_notice->say(NoticeBar::Trouble, toText(checks.error().line()));
             return;
         }
         m_notice->clear();
         m_pages->setCurrentWidget(m_overwrite);
-        m_overwrite->showFor(*check); // chooses which button has the keyboard
+        m_overwrite->showFor(*checks); // chooses which button has the keyboard
     });
 }
+
+namespace {
+
+// The branches of the clone that a change moved, `first` before the others: a stack is pushed together.
+std::vector<std::string> movedTogether(const Applied& applied, const std::string& first)
+{
+    std::vector<std::string> names{first};
+    for (const RefMove& move : applied.entry.moves)
+        if (const std::string name = shortBranchName(move.name);
+            move.name.starts_with(headsPrefix) && !move.now.isZero() && name != first)
+            names.push_back(name);
+    return names;
+}
+
+} // namespace
 
 void MainWindow::offerPush(const Applied& applied)
 {
@@ -294,7 +311,7 @@ void MainWindow::offerPush(const Applied& applied)
     m_notice->say(NoticeBar::Good, doneLine(applied));
     if (const std::string name = shortBranchName(branch); snapshot && !snapshot->roles.fork.empty() && !name.empty())
         connect(m_notice->offer(tr("Check &overwrite and push…")), &QPushButton::clicked, this,
-                [this, name] { checkAndPush(name); });
+                [this, names = movedTogether(applied, name)] { checkAndPushTogether(names); });
 }
 
 void MainWindow::offerMoveToTopic(int ownCommits)

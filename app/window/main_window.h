@@ -89,6 +89,8 @@ class MainWindow : public QMainWindow {
     void askReplayOnto(const std::string& ref);
     // Opens the overwrite check of a branch of the clone (without refs/heads/).
     void checkAndPush(const std::string& branch);
+    // Of several that moved together, the one that is asked about first.
+    void checkAndPushTogether(const std::vector<std::string>& branches);
 
   protected:
     bool event(QEvent* event) override;

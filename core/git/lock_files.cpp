@@ -73,27 +73,6 @@ std::string agoText(std::time_t seconds)
     return count(seconds / 86400, "day", "days");
 }
 
-// "process 4711 (git)" that has the file open; empty when none is seen.
-std::string holderOf(const fs::path& file)
-{
-    std::error_code error;
-    const fs::path wanted = fs::canonical(file, error);
-    for (fs::directory_iterator processes("/proc", error); !error && processes != fs::directory_iterator();
-         processes.increment(error)) {
-        const std::string pid = processes->path().filename().string();
-        if (pid.empty() || pid.find_first_not_of("0123456789") != std::string::npos)
-            continue;
-        std::error_code unreadable;
-        for (fs::directory_iterator files(processes->path() / "fd", unreadable);
-             !unreadable && files != fs::directory_iterator(); files.increment(unreadable)) {
-            std::error_code gone;
-            if (fs::read_symlink(files->path(), gone) == wanted)
-                return "process " + pid + " (" + displayText(firstLine(processes->path() / "comm"), 40) + ")";
-        }
-    }
-    return {};
-}
-
 // The journal's folder is free for a look: nobody is making one just now.
 Fd lockedFolder(const fs::path& folder, int how)
 {
@@ -348,12 +327,32 @@ bool hasAbandonedLocks(const fs::path& commonDir)
     return shut.isOpen() && !abandonedFolders(all).empty();
 }
 
+std::string lockHolder(const fs::path& lock)
+{
+    std::error_code error;
+    const fs::path wanted = fs::canonical(lock, error);
+    for (fs::directory_iterator processes("/proc", error); !error && processes != fs::directory_iterator();
+         processes.increment(error)) {
+        const std::string pid = processes->path().filename().string();
+        if (pid.empty() || pid.find_first_not_of("0123456789") != std::string::npos)
+            continue;
+        std::error_code unreadable;
+        for (fs::directory_iterator files(processes->path() / "fd", unreadable);
+             !unreadable && files != fs::directory_iterator(); files.increment(unreadable)) {
+            std::error_code gone;
+            if (fs::read_symlink(files->path(), gone) == wanted)
+                return "process " + pid + " (" + displayText(firstLine(processes->path() / "comm"), 40) + ")";
+        }
+    }
+    return {};
+}
+
 std::unexpected<Error> lockIsHeld(std::string what, const fs::path& lock)
 {
     struct stat status{};
     std::string remedy = "Try again";
     if (::lstat(lock.c_str(), &status) == 0) {
-        const std::string holder = holderOf(lock);
+        const std::string holder = lockHolder(lock);
         remedy = "The lock was made " + agoText(std::time(nullptr) - status.st_mtim.tv_sec);
         remedy += holder.empty()
                       ? " and no running program has it open: if no git command is at work here, remove that file"

@@ -66,6 +66,9 @@ Result<std::vector<std::string>> clearAbandonedLocks(const std::filesystem::path
 // Whether there is anything to clear; changes nothing.
 bool hasAbandonedLocks(const std::filesystem::path& commonDir);
 
+// "process 4711 (git)" that has the file open; empty when none is seen. git closes a lock before it renames it: one that nobody
+// has open may still be somebody's.
+std::string lockHolder(const std::filesystem::path& lock);
 // The error about a lock that somebody else has: how old it is, whether a running program has it open, what to do.
 std::unexpected<Error> lockIsHeld(std::string what, const std::filesystem::path& lock);
 

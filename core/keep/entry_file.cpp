@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include <charconv>
+#include <ctime>
 
 namespace espalier {
 
@@ -155,6 +156,16 @@ bool isEntryId(std::string_view id)
     };
     return id.size() >= 17 && id.size() <= 25 && id[8] == '-' && id[15] == '-' && digits(id.substr(0, 8)) &&
            digits(id.substr(9, 6)) && digits(id.substr(16));
+}
+
+std::string entryTime(std::int64_t when)
+{
+    const std::time_t time = when;
+    std::tm parts{};
+    ::gmtime_r(&time, &parts);
+    char text[32];
+    std::strftime(text, sizeof text, "%Y%m%d-%H%M%S", &parts);
+    return text;
 }
 
 bool isOlderEntry(std::string_view a, std::string_view b)

@@ -29,20 +29,10 @@ fs::path entryFile(const Repository& repository, const std::string& id)
     return logbookFolder(repository) / (id + ".json");
 }
 
-std::string idFor(std::int64_t when, int number)
-{
-    const std::time_t time = when;
-    std::tm parts{};
-    ::gmtime_r(&time, &parts);
-    char text[32];
-    std::strftime(text, sizeof text, "%Y%m%d-%H%M%S", &parts);
-    return std::string(text) + "-" + std::to_string(number);
-}
-
 Result<std::string> reserveId(const Repository& repository, std::int64_t when)
 {
     for (int number = 1; number < 1000; ++number) {
-        std::string id = idFor(when, number);
+        std::string id = entryTime(when) + "-" + std::to_string(number);
         std::error_code ignored;
         const bool used = fs::exists(entryFile(repository, id), ignored) ||
                           fs::exists(repository.commonDir() / "refs/espalier/kept" / id, ignored);

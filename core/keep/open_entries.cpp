@@ -105,6 +105,14 @@ fs::path forgetMark(const Repository& repository, const std::string& id)
 std::vector<std::string> openEntryIds(const Repository& repository) { return idsWithMark(repository, ".open"); }
 std::vector<std::string> forgottenIds(const Repository& repository) { return idsWithMark(repository, ".forget"); }
 
+std::vector<std::string> entryIdsSince(const Repository& repository, std::int64_t when)
+{
+    std::vector<std::string> ids = idsWithMark(repository, ".json");
+    const std::string first = entryTime(when);
+    std::erase_if(ids, [&](const std::string& id) { return id.compare(0, first.size(), first) < 0; });
+    return ids;
+}
+
 bool isOpen(const Repository& repository, const std::string& id)
 {
     return ::access(openMark(repository, id).c_str(), F_OK) == 0;

@@ -24,6 +24,8 @@ std::vector<std::string> forgottenIds(const Repository& repository);
 
 // Oldest first; ids for which there may be no entry yet.
 std::vector<std::string> openEntryIds(const Repository& repository);
+// Entries that were begun since `when` (seconds since 1970), open or not; oldest first.
+std::vector<std::string> entryIdsSince(const Repository& repository, std::int64_t when);
 // Whether there is a mark at all, and whether some process holds it.
 bool isOpen(const Repository& repository, const std::string& id);
 Result<Fd> holdMark(const Repository& repository, const std::string& id);

@@ -8,6 +8,7 @@
 #include "core/keep/aftermath.h"
 #include "core/keep/change.h"
 #include "core/keep/open_entries.h"
+#include "core/keep/push_locks.h"
 #include "core/keep/worktree_files.h"
 #include "core/refs/ref_locks.h"
 
@@ -191,6 +192,7 @@ Resolved resolveAll(const Repository& repository, bool pushesToo)
             continue;
         // Whether a push arrived only the remote can tell: the next fetch asks it.
         if (!entry->remote.empty()) {
+            removePushLocks(repository, *entry, resolved.lines);
             if (pushesToo)
                 resolved.lines.push_back(unknownPush(*entry));
             continue;

@@ -3,6 +3,7 @@
 // The installed git as the way to a remote. What its commands write on this side is turned off one by one: refs, tags, FETCH_HEAD,
 // pruning, maintenance.
 #include "core/git/git_command.h"
+#include "core/git/process_marks.h"
 #include "core/git/text.h"
 #include "core/history/places.h"
 #include "core/refs/ref_name.h"
@@ -71,6 +72,16 @@ std::map<std::string, RefAnswer> parseAnswers(std::string_view text)
     return answers;
 }
 
+// Whether a push failed before anything could be asked of the other side: what git says when the first contact fails it says of
+// nothing later (git's connect.c and remote-curl.c).
+bool wasNothingSent(const GitWords& words)
+{
+    constexpr std::array contacts{"Could not read from remote repository",
+                                  "the remote end hung up upon initial contact", "unable to access '",
+                                  "unable to connect to ", "unable to look up "};
+    return std::ranges::any_of(contacts, [&](const char* contact) { return words.hasOwn(contact); });
+}
+
 // How git is run for one piece of work: with whom to ask, and without secrets in its arguments.
 class GitRunner {
   public:
@@ -83,6 +94,7 @@ class GitRunner {
     }
 
     void keepSecretsOf(const std::string& url) { keepSecret(url, m_config, m_environment); }
+    void mark(std::pair<std::string, std::string> mark) { m_environment.insert(std::move(mark)); }
     void set(std::string key, std::string value) { m_config.emplace_back(std::move(key), std::move(value)); }
 
     // Runs it to its end; `words` get what it says. A login that was typed and not taken is asked for again, twice.
@@ -298,6 +310,7 @@ class GitTransport : public Transport {
         for (const RefMove& move : moves)
             arguments.push_back((move.now.isZero() ? "" : move.now.hex()) + ":" + move.name);
         GitWords words(m_progress);
+        m_runner.mark(pushMark(m_repository));
         const auto ended = m_runner.run(arguments, words);
         if (!ended) {
             sent.error = ended.error();
@@ -314,6 +327,7 @@ class GitTransport : public Transport {
             m_said.push_back(line);
         if (ended->ok())
             return;
+        sent.nothingSent = wasNothingSent(words);
         sent.error = m_runner.error("The push failed", withoutSecret(m_pushUrls.at(side)), words);
     }
 

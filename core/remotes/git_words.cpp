@@ -149,8 +149,12 @@ std::vector<std::string> GitWords::own() const
 
 bool GitWords::has(std::string_view text) const
 {
-    const auto in = [&](const std::string& line) { return line.contains(text); };
-    return std::ranges::any_of(m_own, in) || std::ranges::any_of(m_others, in) || in(m_rest);
+    return hasOwn(text) || std::ranges::any_of(m_others, [&](const auto& line) { return line.contains(text); });
+}
+
+bool GitWords::hasOwn(std::string_view text) const
+{
+    return std::ranges::any_of(m_own, [&](const auto& line) { return line.contains(text); }) || m_rest.contains(text);
 }
 
 std::vector<std::string> shownLines(const std::vector<std::string>& lines)

@@ -28,6 +28,7 @@ class GitWords {
     // What the other side said; not made safe to show.
     const std::vector<std::string>& others() const { return m_others; }
     bool has(std::string_view text) const;
+    bool hasOwn(std::string_view text) const; // not said by the other side
 
   private:
     void line(std::string_view text);

@@ -1,4 +1,6 @@
 // SPDX-License-Identifier: MIT
+#include "core/git/process_marks.h"
+#include "core/keep/entry_file.h"
 #include "core/keep/open_entries.h"
 #include "core/keep/storage.h"
 #include "core/remotes/fetching.h"
@@ -11,8 +13,11 @@ namespace {
 
 enum class Fate { Arrived, Never, Open };
 
-// A server may still be at work on a push whose connection broke; what stands there says nothing until it must be done.
+// As long as something of a push is at work, or nobody can tell, what stands there says nothing until it must be done.
 constexpr std::int64_t patience = 10 * 60;
+// A server that had the whole of a push goes on without the program that sent it: for so long an entry that was taken for
+// undone is looked at again.
+constexpr std::int64_t lateness = 24 * 60 * 60;
 
 std::int64_t now()
 {
@@ -20,13 +25,13 @@ std::int64_t now()
     return duration_cast<seconds>(system_clock::now().time_since_epoch()).count();
 }
 
-Fate fateOf(const Repository& repository, const LogbookEntry& entry, const RefMove& move, const Oid& stands)
+Fate fateOf(const Repository& repository, const LogbookEntry& entry, const RefMove& move, const Oid& stands,
+            bool isAtWork)
 {
     if (stands == move.now)
         return Fate::Arrived;
-    const Fate otherwise = now() - entry.when > patience ? Fate::Never : Fate::Open;
     if (stands == move.old)
-        return otherwise;
+        return isAtWork && now() - entry.when <= patience ? Fate::Open : Fate::Never;
     if (!stands.isZero() && !hasCommit(repository, stands))
         return Fate::Open;
     // Somebody has gone on from what was pushed.
@@ -38,6 +43,35 @@ Fate fateOf(const Repository& repository, const LogbookEntry& entry, const RefMo
     // It was rewritten or deleted since. Both may be; with the state done the old tip can be had back from the logbook, behind a
     // look at what stands there then.
     return Fate::Arrived;
+}
+
+// What is open, and what was lately taken for undone and has had no push of the same branch after it.
+std::vector<LogbookEntry> unsettled(const Repository& repository, const std::string& remote)
+{
+    const std::vector<std::string> open = openEntryIds(repository);
+    std::vector<std::string> ids = entryIdsSince(repository, now() - lateness);
+    // Those that are open still and older come first.
+    std::erase_if(ids, [&](const std::string& id) { return std::ranges::contains(open, id); });
+    ids.insert(ids.end(), open.begin(), open.end());
+    std::ranges::sort(ids, isOlderEntry);
+    std::vector<LogbookEntry> entries;
+    for (const std::string& id : ids) {
+        auto entry = findEntry(repository, id);
+        if (!entry || entry->remote != remote)
+            continue;
+        const auto movesTheSame = [&](const LogbookEntry& before) {
+            return before.state == EntryState::Undone && std::ranges::any_of(before.moves, [&](const RefMove& move) {
+                       return std::ranges::contains(entry->moves, move.name, &RefMove::name);
+                   });
+        };
+        std::erase_if(entries, movesTheSame);
+        if (entry->state == EntryState::Undone || std::ranges::contains(open, id))
+            entries.push_back(std::move(*entry));
+    }
+    std::erase_if(entries, [](const LogbookEntry& entry) {
+        return entry.state != EntryState::Begun && entry.state != EntryState::Undone;
+    });
+    return entries;
 }
 
 // Whether somebody has gone on from a commit only the commits tell. Where they cannot be had, it stays open.
@@ -56,23 +90,13 @@ void bringUnknown(const Repository& repository, Transport& way, const std::vecto
 
 void settleInterrupted(const Repository& repository, const std::string& remote, Transport& way)
 {
-    std::vector<LogbookEntry> open;
-    const auto collect = [&] {
-        open.clear();
-        for (const std::string& id : openEntryIds(repository)) {
-            auto entry = findEntry(repository, id);
-            if (entry && entry->state == EntryState::Begun && entry->remote == remote)
-                open.push_back(std::move(*entry));
-        }
-    };
-    collect();
-    if (open.empty())
+    if (unsettled(repository, remote).empty())
         return;
     // Held by somebody who is pushing right now: then the entry is theirs to close.
     const auto lock = ChangeLock::take(repository);
     if (!lock)
         return;
-    collect();
+    const std::vector<LogbookEntry> open = unsettled(repository, remote);
     std::vector<std::string> refs;
     for (const LogbookEntry& entry : open)
         for (const RefMove& move : entry.moves)
@@ -88,16 +112,28 @@ void settleInterrupted(const Repository& repository, const std::string& remote, 
         there.push_back(std::move(*seen));
     }
     bringUnknown(repository, way, there);
+    const bool isAtWork = isPushAtWork(repository).value_or(true);
     for (const LogbookEntry& entry : open) {
         std::size_t arrived = 0, never = 0, looks = 0;
         for (const RefMove& move : entry.moves) {
             for (const Advertised& seen : there) {
                 const auto at = seen.find(move.name);
-                const Fate fate = fateOf(repository, entry, move, at == seen.end() ? Oid{} : at->second);
+                const Fate fate = fateOf(repository, entry, move, at == seen.end() ? Oid{} : at->second, isAtWork);
                 arrived += fate == Fate::Arrived ? 1 : 0;
                 never += fate == Fate::Never ? 1 : 0;
                 ++looks;
             }
+        }
+        // Taken for undone before: only what stands there to the letter tells otherwise.
+        if (entry.state == EntryState::Undone) {
+            if (std::ranges::all_of(entry.moves, [&](const RefMove& move) {
+                    return std::ranges::all_of(there, [&](const Advertised& seen) {
+                        const auto at = seen.find(move.name);
+                        return (at == seen.end() ? Oid{} : at->second) == move.now;
+                    });
+                }))
+                (void)setEntryState(repository, entry, EntryState::Done);
+            continue;
         }
         // Where it arrived at one of several places, it is one that can be taken back.
         if (arrived > 0 && arrived + never == looks)

@@ -152,6 +152,7 @@ class LibgitTransport : public Transport {
         auto connected = connect(GIT_DIRECTION_PUSH);
         if (!connected) {
             sent.error = connected.error();
+            sent.nothingSent = sent.answers.empty();
             sent.answers[move.name] = {RefAnswer::Kind::RefusedHere, {}};
             return;
         }

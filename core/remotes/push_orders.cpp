@@ -4,6 +4,7 @@
 #include "core/git/hooks.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
+#include "core/keep/push_locks.h"
 #include "core/keep/storage.h"
 #include "core/refs/head.h"
 #include "core/refs/ref_locks.h"
@@ -66,6 +67,8 @@ class Pusher {
         if (!way)
             return std::unexpected(way.error());
         m_way = std::move(*way);
+        // What broke off before has its end now, before this one makes it unknowable.
+        settleInterrupted(m_repository, m_remote, *m_way);
         for (const PushOrder& order : orders) {
             m_passages.emplace_back().order = &order;
             m_refs.push_back(order.ref);
@@ -219,6 +222,7 @@ class Pusher {
     Sent sendToAll()
     {
         Sent all;
+        bool isFirst = true;
         for (std::size_t side = 0; side < m_sides.size() && !all.error; ++side) {
             const std::vector<RefMove> moves = movesFor(side);
             if (moves.empty())
@@ -230,6 +234,8 @@ class Pusher {
             for (const RefMove& move : moves)
                 all.answers[move.name] = sent.answer(move.name);
             all.error = std::move(sent.error);
+            all.nothingSent = isFirst && sent.nothingSent;
+            isFirst = false;
         }
         for (std::string& said : m_way->takeSaid())
             m_notices.push_back(std::move(said));
@@ -242,6 +248,7 @@ class Pusher {
     void settle(const Sent& sent)
     {
         m_error = sent.error;
+        m_nothingSent = sent.nothingSent;
         const bool stopped = sent.error && sent.error->kind == ErrorKind::Cancelled;
         std::vector<std::optional<Advertised>> after;
         for (std::size_t side = 0; side < m_sides.size(); ++side) {
@@ -257,6 +264,9 @@ class Pusher {
             const RefAnswer answer = sent.answer(passage.order->ref);
             passage.reason = displayText(answer.reason, 500);
             passage.state = stateOf(passage, answer, after);
+            // git itself may have died on the way, and left what it held.
+            if (sent.error)
+                removePushLocks(m_repository, passage.entry, m_notices);
             close(passage);
         }
     }
@@ -286,6 +296,8 @@ class Pusher {
         if (answer.kind == Kind::Taken)
             passage.reason = "the remote said yes, but its branch stands as before";
         // With one side a refusal that is seen to be true; with more, one of them may have gone along.
+        if (m_nothingSent && asBefore == after.size())
+            return State::Untouched;
         if (refused && arrived == 0 && (answer.kind == Kind::RefusedHere || asBefore == after.size()))
             return State::Untouched;
         return State::Unknown;
@@ -393,6 +405,10 @@ class Pusher {
         const std::string open = shown(m_remote) + " may have taken it already; fetch, and it shows";
         if (error.kind == ErrorKind::Cancelled)
             return cancelled(open).error();
+        if (m_nothingSent && arrived.empty()) {
+            error.remedy += (error.remedy.empty() ? "" : ". ") + std::string("Nothing was sent");
+            return error;
+        }
         if (!unknown || refused) {
             const bool moved = reasons.starts_with("stale info") || reasons.contains("fetch first");
             error.kind = ErrorKind::Refused;
@@ -428,6 +444,7 @@ class Pusher {
     std::vector<std::string> m_refs, m_sides, m_notices;
     std::vector<Advertised> m_seen; // by side, before
     std::optional<Error> m_error;
+    bool m_nothingSent = false;
 };
 
 } // namespace

@@ -47,6 +47,7 @@ struct Sent {
     std::map<std::string, RefAnswer> answers; // by full name on the remote; missing: Unknown
     std::optional<Error> error;               // why it did not go through, where that is known
     bool allOrNothing = false;
+    bool nothingSent = false; // the other side was not asked to move anything: it cannot have taken it
     RefAnswer answer(const std::string& ref) const
     {
         const auto at = answers.find(ref);

@@ -144,6 +144,67 @@ class TestOverwritePage : public QObject {
         QVERIFY(!push(page)->isEnabled());
     }
 
+    // Branches that moved together: each with its check, pushed in one step; what is not on the fork yet only when asked for.
+    void severalInOneStep()
+    {
+        OverwriteCheck below;
+        below.branch = "topic/below";
+        below.remote = "origin";
+        below.remoteTip.bytes.fill(0x12);
+        below.localTip.bytes.fill(0x34);
+        below.pairs = {{commit(6, "Lower part", "Mira Sol"), commit(7, "Lower part", "Mira Sol"), true, true}};
+        below.foreign = {commit(9, "Fix a typo", "Teo Brandt")};
+        OverwriteCheck fresh;
+        fresh.branch = "topic/never-there";
+        fresh.remote = "origin";
+        fresh.fastForward = true;
+        fresh.added = {commit(8, "New part", "Mira Sol")};
+        OverwriteCheck elsewhere = fresh;
+        elsewhere.branch = "topic/other-remote";
+        elsewhere.remote = "second";
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(std::vector{forced(), below, fresh, elsewhere});
+        const auto box = [&](const char* branch) {
+            return page.findChild<QCheckBox*>(QStringLiteral("choose-") + QLatin1String(branch));
+        };
+        QVERIFY(box("topic/metric-heights")->isChecked() && box("topic/below")->isChecked());
+        QVERIFY(!box("topic/never-there")->isChecked());
+        QVERIFY(!box("topic/other-remote"));
+        QVERIFY(shows(page, QStringLiteral("What goes to another remote is pushed by itself.")));
+        QCOMPARE(push(page)->text().remove(u'&'), QStringLiteral("Replace 5 commits on the fork, 2 branches together"));
+        // Somebody's commit on any of them is as loud as on one.
+        QVERIFY(!push(page)->isEnabled());
+        QCheckBox* understood = nullptr;
+        for (auto* each : page.findChildren<QCheckBox*>())
+            if (each->text().contains(QStringLiteral("Teo Brandt")))
+                understood = each;
+        QVERIFY(understood && understood->isVisible());
+        QTest::keyClick(understood, Qt::Key_Space);
+        QVERIFY(push(page)->isEnabled());
+        // Another choice is to be agreed to anew.
+        QTest::keyClick(box("topic/never-there"), Qt::Key_Space);
+        QVERIFY(!push(page)->isEnabled());
+        QTest::keyClick(understood, Qt::Key_Space);
+        QSignalSpy asked(&page, &OverwritePage::pushRequested);
+        QTest::mouseClick(push(page), Qt::LeftButton);
+        QCOMPARE(asked.size(), 3);
+        QCOMPARE(asked[0].front().value<PushRequest>().expect, std::optional(forced().remoteTip));
+        QCOMPARE(asked[1].front().value<PushRequest>().expect, std::optional(below.remoteTip));
+        QVERIFY(!asked[2].front().value<PushRequest>().expect);
+        // Without it nothing is lost, and nothing is asked.
+        page.showFor(std::vector{forced(), below});
+        QTest::keyClick(box("topic/below"), Qt::Key_Space);
+        QVERIFY(push(page)->isEnabled());
+        QCOMPARE(push(page)->text().remove(u'&'), QStringLiteral("Replace 3 commits on the fork"));
+        Pushed one;
+        one.branch = "topic/metric-heights";
+        one.forced = true;
+        page.showPushed(std::vector{one, one});
+        QVERIFY(page.findChild<NoticeBar*>()->line().contains(QStringLiteral("2 branches")));
+        QVERIFY(!push(page)->isEnabled());
+    }
+
     void saysWhatBecameOfThePush()
     {
         OverwritePage page(nullptr);

@@ -205,7 +205,8 @@ class TestSession : public QObject {
         const Oid at = Oid::parse(git({QStringLiteral("rev-parse"), QStringLiteral("main")})).value();
         bool answered = false;
         m_session->createBranch("topic/kept", at, false);
-        m_session->checkOverwrite("topic/metric-heights", [&](const Result<OverwriteCheck>&) { answered = true; });
+        m_session->checkOverwrite({"topic/metric-heights"},
+                                  [&](const Result<std::vector<OverwriteCheck>>&) { answered = true; });
         QTemporaryDir other;
         const auto built = buildSample("stacked", other.filePath(QStringLiteral("other")).toStdString());
         QVERIFY(built);
@@ -213,7 +214,8 @@ class TestSession : public QObject {
         QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen() && !m_session->isLoading(), patience);
         QTRY_COMPARE_WITH_TIMEOUT(git({QStringLiteral("rev-parse"), QStringLiteral("topic/kept")}), at.hex(), patience);
         bool last = false;
-        m_session->checkOverwrite("topic/never-there", [&](const Result<OverwriteCheck>&) { last = true; });
+        m_session->checkOverwrite({"topic/never-there"},
+                                  [&](const Result<std::vector<OverwriteCheck>>&) { last = true; });
         QTRY_VERIFY_WITH_TIMEOUT(last, patience);
         m_session->open(QString::fromStdString(m_clone.string()));
         QTRY_VERIFY_WITH_TIMEOUT(m_session->isOpen() && !m_session->isWriting(), patience);

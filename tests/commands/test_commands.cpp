@@ -200,6 +200,54 @@ class TestCommands : public QObject {
         QCOMPARE(gitAt(fork, {"rev-parse", "topic/spring-warning"}), moved);
     }
 
+    // What was stacked goes together: all or none, each with its own lease.
+    void aStackGoesTogether()
+    {
+        QTemporaryDir folder;
+        const QString at = build(folder, "same-lines");
+        const QString clone = at + "/clone", fork = at + "/fork.git", topic = "topic/metric-heights";
+        gitAt(clone, {"branch", "topic/below", topic + "~1"});
+        gitAt(clone, {"push", "--quiet", "origin", "topic/below"});
+        gitAt(clone, {"config", "rebase.updateRefs", "true"});
+        const QStringList both{"for-each-ref", "--format=%(refname) %(objectname)", "refs/heads/topic/below",
+                               "refs/heads/" + topic};
+        const QByteArray before = gitAt(fork, both);
+        QCOMPARE(espalierRun(
+                     {"replay", clone, "--branch", topic, "--onto", "upstream/main", "--settle", "your-commit-first"})
+                     .status,
+                 0);
+        const QByteArray replayed = gitAt(clone, both);
+        QVERIFY(before.count('\n') == 1 && replayed.count('\n') == 1);
+        for (const QByteArray& line : before.split('\n'))
+            QVERIFY2(!replayed.contains(line), line.constData());
+        // Without having seen them nothing is overwritten.
+        QCOMPARE(espalierRun({"push", clone, "--together", topic + " topic/below"}).status, 1);
+        const Ended checked = espalierRun({"overwrite-check", clone, "--together", topic + " topic/below"});
+        QCOMPARE(checked.status, 0);
+        const QByteArray last = checked.out.trimmed().split('\n').last();
+        const qsizetype from = last.indexOf('\''), to = last.lastIndexOf('\'');
+        QVERIFY2(last.startsWith("To go on: espalier push PATH --together '") && from < to, last.constData());
+        const QString expected = QString::fromUtf8(last.mid(from + 1, to - from - 1));
+        QFile hook(fork + "/hooks/update");
+        QVERIFY(hook.open(QIODevice::WriteOnly));
+        hook.write("#!/bin/sh\n[ \"$1\" != refs/heads/topic/below ]\n");
+        hook.close();
+        QVERIFY(hook.setPermissions(QFile::ReadOwner | QFile::WriteOwner | QFile::ExeOwner));
+        QCOMPARE(espalierRun({"push", clone, "--together", expected}).status, 1);
+        QCOMPARE(gitAt(fork, both), before);
+        QVERIFY(hook.remove());
+        const Ended pushed = espalierRun({"push", clone, "--json", "--together", expected});
+        QVERIFY2(pushed.status == 0, pushed.error.constData());
+        QCOMPARE(pushed.json().object()["branches"].toArray().size(), 2);
+        QCOMPARE(gitAt(fork, both), replayed);
+        QCOMPARE(espalierRun({"overwrite-check", clone, "--json", "--together", topic + " topic/below"})
+                     .json()
+                     .object()["checks"]
+                     .toArray()
+                     .size(),
+                 2);
+    }
+
     void updateMovesTheMainLineOnly()
     {
         QTemporaryDir folder;
@@ -258,6 +306,9 @@ class TestCommands : public QObject {
         QTest::newRow("missing word") << QStringList{"drift"} << 2;
         QTest::newRow("unknown option") << QStringList{"drift", ".", "--nonsense"} << 2;
         QTest::newRow("missing value") << QStringList{"push", ".", "--branch"} << 2;
+        QTest::newRow("together and alone") << QStringList{"push", ".", "--branch", "x", "--together", "x y"} << 2;
+        QTest::newRow("together, bad id") << QStringList{"push", ".", "--together", "x:abc y"} << 2;
+        QTest::newRow("together, none") << QStringList{"push", ".", "--together", " "} << 2;
         QTest::newRow("bad id") << QStringList{"push", ".", "--branch", "x", "--expect", "abc"} << 2;
         QTest::newRow("no such sample") << QStringList{"sample", "no-such", "/no/such/folder"} << 2;
         QTest::newRow("help") << QStringList{"--help"} << 0;

@@ -2,18 +2,25 @@
 //
 // What a push must never lose or say wrongly: a foreign tip, an entry whose fate is not known yet, several branches of which some
 // arrive; locks in the way; a push while nobody has git. The reference is git itself.
+#include "core/git/lock_files.h"
+#include "core/git/process_marks.h"
 #include "core/keep/open_entries.h"
+#include "core/keep/recover.h"
 #include "core/remotes/fetch.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
 
 #include <QDir>
 #include <QFile>
+#include <QProcess>
 #include <QtTest/QtTest>
 
 #include <array>
 #include <chrono>
 #include <thread>
+
+#include <sys/wait.h>
+#include <unistd.h>
 
 using namespace espalier;
 using namespace espalier::test;
@@ -80,7 +87,7 @@ class TestPushSafety : public QObject {
             "stands"); // 0: as before, 1: what was pushed, 2: a commit on top of that, 3: one on top of the old
         QTest::addColumn<int>("minutes");
         QTest::addColumn<int>("state");
-        QTest::newRow("as before, just now") << 0 << 0 << int(EntryState::Begun);
+        QTest::newRow("as before, just now") << 0 << 0 << int(EntryState::Undone);
         QTest::newRow("as before, long ago") << 0 << 60 << int(EntryState::Undone);
         QTest::newRow("arrived") << 1 << 0 << int(EntryState::Done);
         QTest::newRow("arrived, and gone on from") << 2 << 0 << int(EntryState::Done);
@@ -102,6 +109,129 @@ class TestPushSafety : public QObject {
         QVERIFY2(fetched, whyNot(fetched).c_str());
         QCOMPARE(int(findEntry(scene.repo.open(), entry.id)->state), state);
         scene.repo.git({"rev-parse", text(keptRef(entry.id, 0))});
+    }
+
+    // As long as something of it is at work it may still arrive; what arrives when it was taken for lost is found.
+    void whatIsStillAtWork()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        const Repository clone = scene.repo.open();
+        const LogbookEntry entry = brokenOff(scene, scene.topic[1], scene.replayed[1], 0);
+        const auto state = [&] {
+            return fetchRemote(clone, "origin") ? findEntry(clone, entry.id)->state : EntryState::TakenBack;
+        };
+        QProcess left;
+        QProcessEnvironment environment = QProcessEnvironment::systemEnvironment();
+        const auto [name, value] = pushMark(clone);
+        environment.insert(text(name), text(value));
+        left.setProcessEnvironment(environment);
+        left.start(QStringLiteral("sleep"), {QStringLiteral("600")});
+        QVERIFY(left.waitForStarted());
+        QCOMPARE(isPushAtWork(clone), std::optional(true));
+        QCOMPARE(state(), EntryState::Begun);
+        left.kill();
+        QVERIFY(left.waitForFinished());
+        QCOMPARE(isPushAtWork(clone), std::optional(false));
+        QCOMPARE(state(), EntryState::Undone);
+        scene.repo.git({"push", "--quiet", "--force", scene.fork, "topic/x"});
+        QCOMPARE(state(), EntryState::Done);
+    }
+
+    // The next push asks too; it need not wait for a fetch.
+    void anotherPushSettlesIt()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        const Repository clone = scene.repo.open();
+        const LogbookEntry entry = brokenOff(scene, scene.topic[1], scene.replayed[1], 0);
+        const auto pushed = push(clone, {"topic/x", "origin", oid(scene.topic[1])});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QCOMPARE(findEntry(clone, entry.id)->state, EntryState::Undone);
+        QVERIFY(fetchRemote(clone, "origin"));
+        QCOMPARE(findEntry(clone, entry.id)->state, EntryState::Undone);
+        QCOMPARE(findEntry(clone, pushed->entry.id)->state, EntryState::Done);
+    }
+
+    // Nothing was sent: then nothing can have arrived, and nothing is said to be perhaps there.
+    void whereNothingWasSent()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        scene.repo.git({"config", "remote.origin.receivepack", "echo 'ERROR: you may only read here' >&2; false"});
+        const auto pushed = push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])});
+        QVERIFY(!pushed);
+        const std::string line = pushed.error().line();
+        QVERIFY2(line.contains("you may only read here") && line.contains("Nothing was sent") &&
+                     !line.contains(" may have"),
+                 line.c_str());
+        QVERIFY(readLogbook(scene.repo.open())->empty());
+        QVERIFY(scene.repo.git({"for-each-ref", "refs/espalier"}).empty());
+    }
+
+    // The git that pushed was killed with the lock on the tracking ref in its hand: the next command takes it away. One that
+    // may be somebody's stays.
+    void aKilledChildsLock_data()
+    {
+        QTest::addColumn<QByteArray>("holds");
+        QTest::addColumn<int>("age");
+        QTest::addColumn<bool>("isHeld");
+        QTest::addColumn<bool>("goes");
+        QTest::newRow("empty") << QByteArray() << 0 << false << true;
+        QTest::newRow("what was pushed") << QByteArray("new") << 0 << false << true;
+        QTest::newRow("something else") << QByteArray("other") << 0 << false << false;
+        QTest::newRow("older than the push") << QByteArray() << 3600 << false << false;
+        QTest::newRow("somebody has it open") << QByteArray() << 0 << true << false;
+    }
+    void aKilledChildsLock()
+    {
+        QFETCH(QByteArray, holds);
+        QFETCH(int, age);
+        QFETCH(bool, isHeld);
+        QFETCH(bool, goes);
+        RemoteScene scene;
+        scene.replayTopic();
+        const Repository clone = scene.repo.open();
+        (void)brokenOff(scene, scene.topic[1], scene.replayed[1], 0);
+        const QString lock = scene.repo.path() + "/.git/refs/remotes/origin/topic/x.lock";
+        QVERIFY(QDir().mkpath(QFileInfo(lock).path()));
+        QFile file(lock);
+        QVERIFY(file.open(QIODevice::WriteOnly));
+        if (!holds.isEmpty())
+            file.write(QByteArray::fromStdString(holds == "new" ? scene.replayed[1] : scene.topic[0]) + '\n');
+        QVERIFY(file.flush());
+        if (age > 0)
+            QVERIFY(file.setFileTime(QDateTime::currentDateTime().addSecs(-age), QFileDevice::FileModificationTime));
+        if (!isHeld)
+            file.close();
+        const auto resolved = resolveOpenEntries(clone);
+        QVERIFY2(resolved, whyNot(resolved).c_str());
+        QCOMPARE(QFile::exists(lock), !goes);
+        QCOMPARE(
+            std::ranges::any_of(resolved->lines, [&](const auto& said) { return said.contains(lock.toStdString()); }),
+            goes);
+    }
+
+    // Locks of our own do not wait for what becomes of the push.
+    void ownLocksGoAtOnce()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        const Repository clone = scene.repo.open();
+        (void)brokenOff(scene, scene.topic[1], scene.replayed[1], 0);
+        const std::filesystem::path lock = clone.commonDir() / "refs/heads/topic/x.lock";
+        if (const pid_t child = ::fork(); child == 0) {
+            auto locks = LockFiles::begin(clone.commonDir());
+            const bool taken = locks && locks->announce({{lock, {}}}) && locks->take(0);
+            ::_exit(taken ? 0 : 1);
+        } else {
+            int status = 0;
+            QCOMPARE(::waitpid(child, &status, 0), child);
+            QCOMPARE(status, 0);
+        }
+        QVERIFY(std::filesystem::exists(lock));
+        QVERIFY(resolveOpenEntries(clone));
+        QVERIFY(!std::filesystem::exists(lock));
     }
 
     // A second program fetches while the push is on its way: the entry is the pusher's to close.
