@@ -56,10 +56,13 @@ int main(int argc, char** argv)
     ForecastOptions options;
     options.keep = argc > 2 && argv[2] == std::string_view("kept");
     options.equivalence = std::make_shared<EquivalenceCache>(forForecasts);
-    const auto done = forecasts(*repository, **snapshot, {}, [&](int, const Forecast& forecast) {
-        times.push_back(sinceStart());
-        ++answers[forecast.kind == Forecast::Unknown ? "unknown" : "known"];
-    }, {}, options);
+    const auto done = forecasts(
+        *repository, **snapshot, {},
+        [&](int, const Forecast& forecast) {
+            times.push_back(sinceStart());
+            ++answers[forecast.kind == Forecast::Unknown ? "unknown" : "known"];
+        },
+        {}, options);
     if (!done) {
         std::fprintf(stderr, "%s\n", done.error().line().c_str());
         return 2;
@@ -67,7 +70,8 @@ int main(int argc, char** argv)
     const auto at = [&](double part) {
         return times.empty() ? 0.0 : times[std::min(times.size() - 1, std::size_t(double(times.size()) * part))];
     };
-    std::printf("loaded %.2f s (%ld MB), first %.2f s, half %.2f s, nine of ten %.2f s, all %zu %.2f s, %ld MB, %d unknown\n", loaded,
-                loadedMegabytes, at(0), at(0.5), at(0.9), times.size(), at(1), peakMegabytes(), answers["unknown"]);
+    std::printf(
+        "loaded %.2f s (%ld MB), first %.2f s, half %.2f s, nine of ten %.2f s, all %zu %.2f s, %ld MB, %d unknown\n",
+        loaded, loadedMegabytes, at(0), at(0.5), at(0.9), times.size(), at(1), peakMegabytes(), answers["unknown"]);
     return 0;
 }
