@@ -298,7 +298,9 @@ void Chooser::run()
 void chooseRows(Lanes::Data& data, const LanesOptions& options)
 {
     data.count = data.snapshot->history.size();
-    if (options.fold || !options.only.empty())
+    if (options.gather && options.gather->tip < data.snapshot->history.size())
+        gatherRows(data, options);
+    else if (options.fold || !options.only.empty())
         Chooser(data, options).run();
 }
 

@@ -101,7 +101,12 @@ DisplayRow Lanes::displayed(std::size_t i) const
         return {};
     if (m_data->folded.empty())
         return {m_data->rowAt(std::uint32_t(i))};
-    return {m_data->rowAt(std::uint32_t(i)), m_data->folded[i], m_data->foldedLabels[i]};
+    DisplayRow row{m_data->rowAt(std::uint32_t(i)), m_data->folded[i], m_data->foldedLabels[i]};
+    if (!m_data->gaps.empty()) {
+        row.gap = m_data->gaps[i];
+        row.touching = m_data->touching[i];
+    }
+    return row;
 }
 
 std::optional<std::size_t> Lanes::displayRowOf(Row row) const

@@ -17,6 +17,7 @@
 #pragma once
 
 #include "core/history/snapshot.h"
+#include "core/lanes/gather.h"
 
 #include <memory>
 #include <span>
@@ -52,6 +53,10 @@ struct DisplayRow {
     Row row = noRow;          // the commit; of a fold, the one that stands for it
     std::uint32_t folded = 0; // how many commits the fold holds beside it; 0: a plain row
     std::uint32_t labels = 0; // how many labels those bear
+    // Of a gathered picture (core/lanes/gather.h): the row stands for what lies between two others, itself included; and
+    // how many of its commits touch the topic's files.
+    bool gap = false;
+    std::uint32_t touching = 0;
 };
 
 class Lanes {
@@ -94,6 +99,8 @@ struct LanesOptions {
     std::vector<Row> opened;
     // Only these commits, sorted; empty means all. Edges skip over what is hidden.
     std::vector<Row> only;
+    // Gather around a tip instead: of the above only `opened` counts then. A tip that does not exist: everything.
+    std::optional<Gather> gather;
 };
 
 // Lays out the whole history of a snapshot. Errors: Cancelled.

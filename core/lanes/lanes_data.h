@@ -37,6 +37,8 @@ struct Lanes::Data {
     std::vector<Row> shown;
     std::vector<std::uint32_t> folded;
     std::vector<std::uint32_t> foldedLabels;
+    std::vector<bool> gaps; // these two only in a gathered picture
+    std::vector<std::uint32_t> touching;
     std::vector<std::uint32_t> displayOf;   // by row; noRow where hidden
     std::vector<std::uint32_t> parentStart; // count + 1
     std::vector<std::uint32_t> parents;     // display rows, with skipsBit
@@ -69,6 +71,8 @@ struct Lanes::Data {
 
 // Decides which commits have a display row and which rows stand for folds: fills the display part of `data`.
 void chooseRows(Lanes::Data& data, const LanesOptions& options);
+// The same for a gathered picture; its tip is a row of the history.
+void gatherRows(Lanes::Data& data, const LanesOptions& options);
 // Gives every display row and line its lane. False when stopped.
 bool assignLanes(Lanes::Data& data, const Progress& progress);
 // Walks the finished layout once: checkpoints, widths, crossings. False when stopped.
