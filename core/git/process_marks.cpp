@@ -72,11 +72,18 @@ std::optional<bool> isPushAtWork(const Repository& repository)
 std::optional<bool> isGitAtWork(const Repository& repository)
 {
     std::vector<fs::path> folders;
-    for (const fs::path& folder : {repository.commonDir(), repository.gitDir(), repository.workDir()}) {
+    const auto add = [&](const fs::path& folder) {
         std::error_code error;
         if (fs::path place = fs::canonical(withoutSlash(folder), error); !error)
             folders.push_back(std::move(place));
-    }
+    };
+    for (const fs::path& folder : {repository.commonDir(), repository.gitDir(), repository.workDir()})
+        add(folder);
+    // gitrepository-layout(5): worktrees/<id>/gitdir names the .git file of a linked one.
+    std::error_code none;
+    for (fs::directory_iterator at(repository.commonDir() / "worktrees", none); !none && at != fs::directory_iterator();
+         at.increment(none))
+        add(fs::path(firstLine(at->path() / "gitdir")).parent_path());
     return isAnyProcess([&](const fs::path& process) {
         std::error_code error;
         const fs::path where = fs::read_symlink(process / "cwd", error);

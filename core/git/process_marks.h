@@ -21,7 +21,8 @@ std::pair<std::string, std::string> pushMark(const Repository& repository);
 // Whether a program with that mark runs; nothing where the system does not tell (no /proc). Programs of another user do not
 // count: what git starts runs as who has started it.
 std::optional<bool> isPushAtWork(const Repository& repository);
-// Whether a program called git… runs in the repository's folders: one that may hold a lock there without having it open.
+// Whether a program called git… runs in a folder of the repository or one of its worktrees, as the git of a push does: one that
+// may hold a lock there without having it open.
 std::optional<bool> isGitAtWork(const Repository& repository);
 
 } // namespace espalier

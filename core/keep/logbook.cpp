@@ -229,10 +229,12 @@ Result<void> forgetEntry(const Repository& repository, const std::string& id)
         removeSurely(mark);
         return storageError("The entry cannot be removed", file, error);
     }
-    if (auto synced = syncFolder(file.parent_path()); !synced)
-        return synced;
-    if (auto dropped = dropKeptRefs(repository, {id}); !dropped)
-        return dropped;
+    auto gone = syncFolder(file.parent_path()).and_then([&] { return dropKeptRefs(repository, {id}); });
+    if (!gone) {
+        gone.error().remedy += (gone.error().remedy.empty() ? "" : ". ") +
+                               std::string("The entry is let go; what it kept may stay until the next command");
+        return gone;
+    }
     removeSurely(mark);
     return {};
 }

@@ -69,14 +69,18 @@ std::optional<HunkDecision> decisionFrom(const Json& json)
     return HunkDecision{*choice, *text};
 }
 
-// A decision that a power cut loses would be asked for again: written whole and durable.
-Result<void> keepFile(const fs::path& path, std::string_view bytes)
+// A decision that a power cut loses would be asked for again: written whole and durable. `failing`: what is said when it is not
+// kept. A disk that fails after the file has its name leaves it there, and then that is said.
+Result<void> keepFile(const fs::path& path, std::string_view bytes, const char* failing)
 {
     auto kept = makeFolders(path.parent_path()).and_then([&] { return writeFileAtomically(path, bytes); });
-    if (!kept)
-        return fail(kept.error().kind, "The decision cannot be kept: " + kept.error().what, kept.error().on,
-                    kept.error().remedy);
-    return {};
+    if (kept)
+        return kept;
+    const auto stands = readFileBounded(path, largestFile);
+    const bool isThere = stands && *stands == bytes;
+    return fail(kept.error().kind,
+                (isThere ? "The decision is kept, but a power cut may take it: " : failing) + kept.error().what,
+                kept.error().on, kept.error().remedy);
 }
 
 // One file a branch and new base; a replay without a branch is known by its tip.
@@ -239,7 +243,7 @@ Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& 
         files.push_back(std::move(one));
     }
     const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};
-    return keepFile(openFile(repository, replay), json.dump());
+    return keepFile(openFile(repository, replay), json.dump(), "The decision cannot be kept: ");
 }
 
 Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey& replay)
@@ -269,7 +273,8 @@ Result<void> remember(const Repository& repository, const Oid& hunkTexts, const 
 {
     if (decision.choice == Choice::Undecided)
         return {};
-    return keepFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump());
+    return keepFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump(),
+                    "The decision cannot be remembered for another replay: ");
 }
 
 } // namespace espalier

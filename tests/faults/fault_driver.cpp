@@ -28,9 +28,17 @@ Result<void> settle(const Repository& repository, const std::string& branch, con
     auto tip = repository.resolve(ref), base = repository.resolve(onto);
     if (!tip || !base)
         return std::unexpected(tip ? base.error() : tip.error());
-    const HunkDecision decision{Choice::YourCommit, {}};
-    auto saved = saveOpenSettlements(repository, {ref, *tip, *base}, Settlements().withDefault(Choice::YourCommit));
-    return saved ? remember(repository, *tip, decision) : saved;
+    Settlements settlements;
+    settlements =
+        settlements.with({*tip, "a.txt"}, {{*tip, *base, *tip}, {SettledHunk{*tip, {Choice::YourCommit, {}}}}});
+    return saveOpenSettlements(repository, {ref, *tip, *base}, settlements);
+}
+
+// Beside it, for the next time: the program does it by itself, and without a word when it fails.
+Result<void> rememberOne(const Repository& repository, const std::string& branch)
+{
+    const auto tip = repository.resolve("refs/heads/" + branch);
+    return tip ? remember(repository, *tip, {Choice::YourCommit, {}}) : std::unexpected(tip.error());
 }
 
 Result<void> cleanUpBranch(const Repository& repository, const std::string& branch)
@@ -76,6 +84,8 @@ Result<void> perform(const Repository& repository, const Words& words)
         return cleanUpBranch(repository, words[2]);
     if (name == "settle")
         return settle(repository, words[2], words[3]);
+    if (name == "remember")
+        return rememberOne(repository, words[2]);
     if (name == "fetch") {
         auto fetched = fetchRemote(repository, words[2]);
         if (!fetched)

@@ -176,6 +176,7 @@ const std::vector<Operation>& operations()
          .prepare = replayed + " && git pack-refs --all",
          .quiet = true},
         {.name = "settle", .words = {"driver", "settle", "PATH", "topic/x", "upstream/main"}, .quiet = true},
+        {.name = "remember", .words = {"driver", "remember", "PATH", "topic/x"}, .quiet = true},
     };
     return all;
 }
@@ -335,7 +336,8 @@ std::vector<std::string> leftovers(const fs::path& place)
                           name.ends_with(".espalier") || path.find("espalier/locks/") != path.npos;
         const bool empty = at->is_directory() && !at->is_symlink() && fs::is_empty(at->path(), error) &&
                            path.find("espalier/") != path.npos && !path.ends_with("espalier/locks") &&
-                           !path.ends_with("espalier/logbook") && !path.ends_with("espalier/kept");
+                           !path.ends_with("espalier/logbook") && !path.ends_with("espalier/kept") &&
+                           !path.ends_with("espalier/settling") && !path.ends_with("espalier/remembered");
         if (ours || empty)
             wrong.push_back("left behind: " + path);
     }
@@ -486,9 +488,10 @@ std::vector<std::string> FaultScene::judgeDone(const Ran& ran, const Fault& faul
     add(wrong, judgeRest(now, ran.err + recovered.err));
     // A failure that is one: what is said not to be done is not done. Only who says "may" leaves it open.
     const bool changes = m_old.clone != m_new.clone || m_old.fork != m_new.fork;
-    if (ran.exitCode > 0 && changes && now.clone == m_new.clone && now.fork == m_new.fork &&
-        ran.err.find(" may ") == std::string::npos && ran.err.find("be removed") == std::string::npos &&
-        ran.err.find("Half done") == std::string::npos)
+    const bool changesOwn = m_operation.quiet && m_old.own != m_new.own;
+    if (ran.exitCode > 0 && (changes || changesOwn) && now.clone == m_new.clone && now.fork == m_new.fork &&
+        (!changesOwn || now.own == m_new.own) && ran.err.find(" may ") == std::string::npos &&
+        ran.err.find("be removed") == std::string::npos && ran.err.find("Half done") == std::string::npos)
         wrong.push_back("says that it failed, but it is done: " + oneLine(ran.err));
     // And it can be done now.
     if (now.clone == m_old.clone && now.fork == m_old.fork && changes && fault.at % 7 == 0) {
