@@ -106,6 +106,10 @@ constexpr Advice advices[] = {
     {"strange hostname", "", "Check the remote's address"},
     {"strange pathname", "", "Check the remote's address"},
     {"dubious ownership", "", "The repository belongs to another user; git tells how to trust it (safe.directory)"},
+    // transfer.fsckObjects, fetch.fsckObjects.
+    {"fsck error in pack", "git's check found a bad object",
+     "Ask the owner of the other side to mend it; an object named in the file that fetch.fsck.skipList names is taken all "
+     "the same"},
     {"No space left on device", "", "Free some space, then try again"},
 };
 
