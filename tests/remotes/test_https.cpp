@@ -21,7 +21,7 @@ constexpr char wrongSecret[] = "hunter2-is-not-it";
 
 // A proxy that takes CONNECT (RFC 9110, 9.3.6) and nothing else: writes its port, then the first line of each request.
 constexpr char tunnel[] = R"(
-import socket, threading
+import socket, sys, threading
 def carry(a, b):
     try:
         while data := a.recv(65536):
@@ -38,6 +38,9 @@ def serve(client):
         head += more
     first = head.split(b'\r\n')[0].decode()
     print(first)
+    if len(sys.argv) > 1:
+        client.sendall(b'HTTP/1.1 ' + sys.argv[1].encode() + b'\r\nContent-Length: 0\r\n\r\n')
+        return client.close()
     host, port = first.split(' ')[1].rsplit(':', 1)
     server = socket.create_connection((host, int(port)))
     client.sendall(b'HTTP/1.1 200 Connected\r\n\r\n')
@@ -306,6 +309,24 @@ class TestHttps : public QObject {
         QVERIFY(!away);
         const std::string line = away.error().line();
         QVERIFY2(line.contains(at.toStdString()) && line.contains("http.proxy"), line.c_str());
+    }
+
+    void aProxyThatRefuses()
+    {
+        serve("git/open");
+        for (const char* variable : {"no_proxy", "NO_PROXY"})
+            qunsetenv(variable);
+        QProcess proxy;
+        proxy.start("/usr/bin/python3", {"-u", "-c", tunnel, "403 Forbidden"});
+        QVERIFY(proxy.waitForStarted());
+        QVERIFY(proxy.waitForReadyRead());
+        m_scene->repo.git({"config", "http.proxy", "http://127.0.0.1:" + QString(proxy.readLine()).trimmed()});
+        const auto fetched = fetchRemote(m_scene->repo.open(), "upstream");
+        proxy.kill();
+        proxy.waitForFinished();
+        QVERIFY(!fetched);
+        const std::string line = fetched.error().line();
+        QVERIFY2(line.contains("the proxy did not let it through") && line.contains("403"), line.c_str());
     }
 };
 
