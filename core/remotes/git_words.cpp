@@ -101,11 +101,20 @@ constexpr Advice advices[] = {
     {"does not appear to be a git repository", "", "Check the address; the repository may have moved"},
     {"not found", "", "Check the address, and whether you may see the repository"},
     {"does not exist", "", "Check the address; the repository may have moved"},
+    {"Could not resolve proxy", "", "Check the proxy's address (http.proxy, https_proxy) and the network"},
+    {"CONNECT tunnel failed", "the proxy did not let it through",
+     "Check the proxy's address and login (http.proxy, https_proxy), and whether it lets you reach this server"},
+    {"Failed to connect to", "", "Check the address and the network, and the proxy where one is set (http.proxy)"},
     {"Could not resolve host", "", "Check the address and the network"},
     {"does not support setting port", "", "Set ssh.variant to ssh when your ssh program does take a port"},
     {"strange hostname", "", "Check the remote's address"},
     {"strange pathname", "", "Check the remote's address"},
     {"dubious ownership", "", "The repository belongs to another user; git tells how to trust it (safe.directory)"},
+    // transfer.fsckObjects, fetch.fsckObjects.
+    {"fsck error in pack", "git's check found a bad object",
+     "Ask the owner of the other side to mend it; an object named in the file that fetch.fsck.skipList names is taken "
+     "all "
+     "the same"},
     {"No space left on device", "", "Free some space, then try again"},
 };
 

@@ -3,6 +3,7 @@
 // What a fetch may write and delete, whatever the refspec says, what disappears, and whether that comes back.
 #include "core/keep/apply.h"
 #include "core/remotes/fetch.h"
+#include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
 
 #include <QtTest/QtTest>
@@ -21,6 +22,19 @@ std::string refAt(const TempRepository& repo, const QString& name)
 {
     const GitRun run = repo.tryGit({"rev-parse", "--verify", "--quiet", name});
     return run.exitCode == 0 ? run.out.trimmed().toStdString() : std::string();
+}
+
+std::string oneLine(const std::string& text) { return QString::fromStdString(text).trimmed().toStdString(); }
+
+// A commit on top of `parent` that git fsck has an error for: its times have no zone.
+std::string badCommit(const RemoteScene& scene, const QString& where, const std::string& parent)
+{
+    const std::string tree = oneLine(scene.gitIn(where, {"rev-parse", QString::fromStdString(parent + "^{tree}")}));
+    const QString file = scene.repo.outside() + "/bad-commit";
+    scene.writeScript(file, QByteArray::fromStdString("tree " + tree + "\nparent " + parent +
+                                                      "\nauthor A <a@example.org> 1700000000\n"
+                                                      "committer A <a@example.org> 1700000000\n\nNo zone\n"));
+    return oneLine(scene.gitIn(where, {"hash-object", "-t", "commit", "-w", "--literally", file}));
 }
 
 } // namespace
@@ -118,6 +132,45 @@ class TestFetchLimits : public QObject {
         QVERIFY2(restored, whyNot(restored).c_str());
         QCOMPARE(refAt(scene.repo, "refs/remotes/origin/topic/x"), strangers);
         scene.checkSound();
+    }
+
+    // What git checks is checked: by transfer.fsckObjects here, by receive.fsckObjects over there.
+    void aBadObjectIsRefused()
+    {
+        RemoteScene scene;
+        const std::string bad = badCommit(scene, scene.upstream, scene.main);
+        scene.gitIn(scene.upstream, {"update-ref", "refs/heads/bad", QString::fromStdString(bad)});
+        scene.repo.git({"config", "transfer.fsckObjects", "true"});
+        const std::string before = scene.repo.git({"for-each-ref"});
+        const auto refused = fetchRemote(scene.repo.open(), "upstream");
+        QVERIFY(!refused);
+        const std::string line = refused.error().line();
+        QVERIFY2(line.contains(bad) && line.contains("badDate"), line.c_str());
+        QVERIFY2(!line.contains("Check the address"), line.c_str());
+        QVERIFY2(line.contains("fetch.fsck.skipList"), line.c_str());
+        QCOMPARE(scene.repo.git({"for-each-ref"}), before);
+        QVERIFY(scene.repo.tryGit({"cat-file", "-e", QString::fromStdString(bad)}).exitCode != 0);
+        scene.repo.git({"config", "transfer.fsckObjects", "false"});
+        const auto taken = fetchRemote(scene.repo.open(), "upstream");
+        QVERIFY2(taken, whyNot(taken).c_str());
+        QCOMPARE(refAt(scene.repo, "refs/remotes/upstream/bad"), bad);
+    }
+    void aBadObjectIsRefusedThere()
+    {
+        RemoteScene scene;
+        const std::string bad = badCommit(scene, scene.repo.path(), scene.topic[1]);
+        scene.repo.git({"update-ref", "refs/heads/topic/x", QString::fromStdString(bad)});
+        scene.gitIn(scene.fork, {"config", "receive.fsckObjects", "true"});
+        const auto pushed = push(scene.repo.open(), {"topic/x", "origin", Oid::parse(scene.topic[1]).value()});
+        QVERIFY(!pushed);
+        const std::string line = pushed.error().line();
+        QVERIFY2(line.contains(bad) && line.contains("badDate"), line.c_str());
+        QVERIFY2(!line.contains("may have taken"), line.c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+        const auto entries = readLogbook(scene.repo.open());
+        QVERIFY(entries);
+        for (const LogbookEntry& entry : *entries)
+            QVERIFY(entry.state != EntryState::Begun);
     }
 };
 
