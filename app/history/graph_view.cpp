@@ -507,6 +507,11 @@ void GraphView::goTo(Row row)
 {
     if (!d->snapshot || row >= d->snapshot->history.size())
         return;
+    // Being laid out: it is gone to when that is there.
+    if (d->model->snapshot() != d->snapshot) {
+        d->wantedCurrent = d->snapshot->history.id(row);
+        return;
+    }
     const auto display = d->model->lanes() ? d->model->lanes()->displayRowOf(row) : std::nullopt;
     if (display) {
         if (!d->openTowards(row))
