@@ -2,14 +2,15 @@
 #include "app/drift/drift_board.h"
 
 #include "app/drift/drift_delegate.h"
+#include "app/drift/drift_list.h"
 #include "app/drift/drift_model.h"
+#include "app/support/drop_spot.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "core/git/text.h"
 #include "core/refs/ref_name.h"
 
 #include <QContextMenuEvent>
-#include <QListView>
 #include <QMenu>
 #include <QScrollBar>
 #include <QVBoxLayout>
@@ -51,7 +52,7 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     : QWidget(parent)
     , m_session(session)
     , m_model(new DriftModel(this))
-    , m_list(new QListView(this))
+    , m_list(new DriftList(m_model, this))
     , m_title(new PlainLabel(tr("Drift"), this))
     , m_news(new PlainLabel(this))
     , m_behind(new PlainLabel(tr("behind"), this))
@@ -88,7 +89,6 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     m_empty->setWrapped(true);
     m_empty->setContentsMargins(space, space, space, space);
     m_empty->hide();
-    m_list->setModel(m_model);
     m_list->setItemDelegate(new DriftDelegate(m_model, m_list));
     m_list->setFrameShape(QFrame::NoFrame);
     m_list->setDragEnabled(true);
@@ -111,6 +111,10 @@ DriftBoard::DriftBoard(const Session* session, QWidget* parent)
     m_list->viewport()->installEventFilter(this);
     setFocusProxy(m_list);
     m_model->setSession(session);
+    m_headSpot = new DropSpot(Place::Upstream, card);
+    connect(m_headSpot, &DropSpot::dropped, this, &DriftBoard::replayRequested);
+    connect(m_list, &DriftList::dragBegan, this, &DriftBoard::dragBegan);
+    connect(m_list, &DriftList::dragEnded, this, &DriftBoard::dragEnded);
     connect(m_model, &DriftModel::dropped, this, &DriftBoard::replayRequested);
     connect(m_list->selectionModel(), &QItemSelectionModel::currentChanged, this, [this](const QModelIndex& index) {
         if (index.isValid() && !m_model->row(index.row()).heading)
@@ -168,6 +172,24 @@ void DriftBoard::reload()
     m_empty->setText(none ? tr("No branch yet. A commit in the worktree makes the first one.") : QString());
     m_empty->setVisible(none);
 }
+
+QListView* DriftBoard::list() const { return m_list; }
+
+void DriftBoard::offerDrops(const DragSource& source)
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    const Ref* main = snapshot ? snapshot->mainLineRef() : nullptr;
+    if (!main)
+        return;
+    const DropTarget target{main->tip, main->name, toText(main->shortName)};
+    // The head line down to where the rows begin.
+    m_headSpot->setGeometry(
+        QRect(m_title->geometry().topLeft(), QPoint(m_title->geometry().right(), m_list->geometry().top()))
+            .adjusted(2, -4, -2, -2));
+    m_headSpot->offer(source, target, answerDrop(*snapshot, source, target));
+}
+
+void DriftBoard::withdrawDrops() { m_headSpot->withdraw(); }
 
 std::string DriftBoard::selected() const
 {

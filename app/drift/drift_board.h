@@ -13,7 +13,9 @@ class QListView;
 
 namespace espalier {
 
+class DriftList;
 class DriftModel;
+class DropSpot;
 class PlainLabel;
 
 class DriftBoard : public QWidget {
@@ -25,12 +27,18 @@ class DriftBoard : public QWidget {
     // The full name of the selected branch; empty when there is none.
     std::string selected() const;
     void select(const std::string& ref);
-    QListView* list() const { return m_list; }
+    QListView* list() const;
+    // While something is dragged, also from elsewhere: the head line takes a drop for the main line.
+    void offerDrops(const DragSource& source);
+    void withdrawDrops();
 
   Q_SIGNALS:
     void branchChosen(const std::string& ref);
     void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);
     // The keyboard's and the menu's way: the new base is chosen next.
+    // A row is dragged, or no longer; `taken`: dropped where something takes it.
+    void dragBegan(const espalier::DragSource& what);
+    void dragEnded(bool taken);
     void replayOntoRequested(const std::string& ref);
     void checkOutRequested(const std::string& ref);
     void pushRequested(const std::string& ref);
@@ -50,7 +58,8 @@ class DriftBoard : public QWidget {
 
     const Session* m_session;
     DriftModel* m_model;
-    QListView* m_list;
+    DriftList* m_list;
+    DropSpot* m_headSpot;
     PlainLabel* m_title;
     PlainLabel* m_news;
     PlainLabel* m_behind;

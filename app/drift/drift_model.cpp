@@ -286,6 +286,11 @@ DropTarget DriftModel::targetOf(int index) const
     return {.commit = ref.tip, .refName = ref.name, .label = toText(ref.shortName)};
 }
 
+DropAnswer DriftModel::answer(const DragSource& source, const DropTarget& target) const
+{
+    return m_session->snapshot() ? answerDrop(*m_session->snapshot(), source, target) : DropAnswer{};
+}
+
 int DriftModel::rowCount(const QModelIndex& parent) const { return parent.isValid() ? 0 : int(m_rows.size()); }
 
 QVariant DriftModel::data(const QModelIndex& index, int role) const

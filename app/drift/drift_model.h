@@ -6,6 +6,7 @@
 
 #include "app/session/session.h"
 #include "app/support/drag.h"
+#include "app/support/drop_words.h"
 
 #include <QAbstractListModel>
 #include <QTimer>
@@ -60,6 +61,7 @@ class DriftModel : public QAbstractListModel {
     // What a row stands for when it is dragged; an empty label for headings.
     DragSource sourceOf(int index) const;
     DropTarget targetOf(int index) const;
+    DropAnswer answer(const DragSource& source, const DropTarget& target) const;
 
     int rowCount(const QModelIndex& parent = {}) const override;
     QVariant data(const QModelIndex& index, int role) const override;

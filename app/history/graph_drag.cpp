@@ -2,6 +2,7 @@
 #include "app/history/graph_drag.h"
 
 #include "app/history/words.h"
+#include "app/support/drop_words.h"
 #include "app/support/text.h"
 #include "core/git/text.h"
 
@@ -104,27 +105,7 @@ DropTarget targetAt(const Snapshot& snapshot, Row row, int ref, const QString& s
 
 bool mayDrop(const Snapshot& snapshot, const DragSource& source, const Oid& target)
 {
-    const History& history = snapshot.history;
-    const Row tip = history.find(source.tip);
-    const Row onto = history.find(target);
-    if (tip == noRow || onto == noRow || tip == onto)
-        return false;
-    if (source.wholeBranch)
-        return true;
-    if (source.below == target)
-        return false;
-    // A commit of the dragged range cannot be its base.
-    const Row below = history.find(source.below);
-    Row row = tip;
-    for (int steps = 0; row != below && steps < 10000; ++steps) {
-        if (row == onto)
-            return false;
-        const auto parents = history.parents(row);
-        if (parents.empty())
-            break;
-        row = parents[0];
-    }
-    return true;
+    return answerDrop(snapshot, source, {.commit = target, .refName = {}, .label = {}}).allowed;
 }
 
 } // namespace espalier

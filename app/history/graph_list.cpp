@@ -5,8 +5,10 @@
 #include "app/history/graph_drag.h"
 #include "app/history/marked_scroll_bar.h"
 #include "app/history/words.h"
+#include "app/support/drop_words.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
+#include "core/git/text.h"
 
 #include <QAccessible>
 #include <QPaintEvent>
@@ -32,6 +34,14 @@ GraphList::GraphList(HistoryModel* model, QWidget* parent) : QAbstractScrollArea
     m_shrink.setInterval(500);
     connect(&m_shrink, &QTimer::timeout, this, [this] { updateGeometryOfGraph(true); });
     connect(m_model, &QAbstractItemModel::dataChanged, viewport(), qOverload<>(&QWidget::update));
+    m_edgeScroll.setInterval(40);
+    connect(&m_edgeScroll, &QTimer::timeout, this, &GraphList::scrollAtEdge);
+    m_opening.setSingleShot(true);
+    m_opening.setInterval(900);
+    connect(&m_opening, &QTimer::timeout, this, [this] {
+        if (m_dragged && m_refused.display >= 0 && m_model->lanes()->displayed(std::size_t(m_refused.display)).gap)
+            Q_EMIT foldToggled(m_refused.display);
+    });
     installGraphAccessibility();
     updateLook();
 }
@@ -118,7 +128,7 @@ void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     for (const Oid& id : selected)
         if (const int display = displayOf(id); display >= 0)
             m_selected.insert(display);
-    m_hover = m_target = {};
+    m_hover = m_target = m_refused = {};
     m_matches.clear();
     m_bar->setMarks({}, 0);
     m_ghostDisplay = displayOf(m_ghost.onto);
@@ -128,6 +138,9 @@ void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
         verticalScrollBar()->setValue(topOf(display) + offset);
     fetchVisible();
     viewport()->update();
+    // The rows moved under a pointer that did not.
+    if (m_dragged && !m_picking && m_edgeScroll.isActive())
+        hoverOver(m_dragAt);
     if (displayOf(current) != m_current || current.isZero() == (m_current >= 0))
         Q_EMIT currentChanged();
     Q_EMIT selectionChanged();
@@ -172,6 +185,8 @@ ViewRow GraphList::viewRow(int index) const
         row.display = index - ghosts < m_model->rowCount() ? index - ghosts : -1;
     return row;
 }
+
+int GraphList::roomForRows() const { return viewport()->height() / std::max(1, m_painter.geometry().rowHeight()); }
 
 int GraphList::topOf(int displayRow) const
 {
@@ -315,8 +330,12 @@ void GraphList::paintRowBacks(QPainter& painter, const std::vector<ViewRow>& row
             back.setAlpha(110);
             painter.fillRect(QRect(0, row.top, left, height), back);
         }
-        if (m_dragged && row.display == m_target.display) {
-            QColor line = theme::place(Place::Clone, palette());
+        if (m_dragged && (row.display == m_target.display || row.display == m_refused.display)) {
+            const bool allowed = row.display == m_target.display;
+            const QColor line = allowed ? theme::place(Place::Clone, palette()) : theme::quiet(palette());
+            if (allowed)
+                painter.fillRect(QRect(0, row.top, viewport()->width(), height),
+                                 theme::placeTint(Place::Clone, palette()));
             painter.fillRect(QRect(0, row.top, viewport()->width(), 1), line);
             painter.fillRect(QRect(0, row.top + height - 1, viewport()->width(), 1), line);
         }
@@ -351,34 +370,56 @@ void GraphList::paintEvent(QPaintEvent*)
         const QPointF node(m_painter.geometry().x(m_model->lanes()->position(std::size_t(m_target.display))),
                            rectOf(m_target.display).center().y());
         m_painter.paintPreview(painter, node, m_previewCommits);
-        paintHint(painter);
     }
+    if (m_dragged && (m_target.display >= 0 || m_refused.display >= 0))
+        paintHint(painter);
 }
 
-// "topic/x → upstream: main, 4 commits" beside the target's row while something hovers there.
+QString GraphList::dropWords() const
+{
+    const Hover& over = m_target.display >= 0 ? m_target : m_refused;
+    if (!m_dragged || over.display < 0)
+        return {};
+    const DisplayRow shown = m_model->lanes()->displayed(std::size_t(over.display));
+    if (shown.gap)
+        return tr("%1: wait here to open them").arg(gapWords(shown));
+    const RowSummary* summary = m_model->summary(over.display);
+    // A row with branches is known by their names, as in the dry run.
+    int ref = over.ref;
+    for (const int at : m_model->snapshot()->refsAt(shown.row))
+        if (ref < 0 || (over.ref < 0 && at == m_model->snapshot()->mainLine))
+            ref = at;
+    const DropTarget onto = targetAt(*m_model->snapshot(), shown.row, ref, summary ? summary->subject : QString());
+    const DropAnswer answer = answerDrop(*m_model->snapshot(), *m_dragged, onto);
+    if (!answer.allowed || !m_dragged->wholeBranch || m_previewCommits < 1)
+        return answer.words;
+    return tr("%1: %2").arg(answer.words, toText(counted(std::size_t(m_previewCommits), "commit", "commits")));
+}
+
+// What a drop would do, beside the row while something hovers there: below it, since the ghost stands above, and to the right
+// of the lanes, where no ghost is drawn.
 void GraphList::paintHint(QPainter& painter) const
 {
-    const Row row = m_model->rowAt(m_target.display);
-    const RowSummary* summary = m_model->summary(m_target.display);
-    const DropTarget onto = targetAt(*m_model->snapshot(), row, m_target.ref, summary ? summary->subject : QString());
-    QString words = tr("%1 \u2192 %2").arg(m_dragged->label, onto.label);
+    const bool allowed = m_target.display >= 0;
+    QString words = dropWords();
     const QFont bold = theme::sized(font(), 1.0, true);
     const QFontMetrics metrics(bold);
     const int gap = m_painter.geometry().gap();
     words = metrics.elidedText(words, Qt::ElideRight, std::max(120, viewport()->width() - 8 * gap));
     const int width = metrics.horizontalAdvance(words) + 3 * gap;
     const int height = m_painter.geometry().rowHeight();
-    const QRect target = rectOf(m_target.display);
+    const QRect target = rectOf(allowed ? m_target.display : m_refused.display);
     const int x =
         std::clamp(m_painter.geometry().graphWidth() + gap, gap, std::max(gap, viewport()->width() - width - gap));
     const bool below = target.bottom() + height + 2 * gap < viewport()->height();
     const QRectF box(x + 0.5, (below ? target.bottom() + 3 : target.top() - height - 3) + 0.5, width, height);
     painter.setRenderHint(QPainter::Antialiasing, true);
-    painter.setPen(QPen(theme::place(Place::Clone, palette()), 1.5));
+    const QColor ink = allowed ? theme::place(Place::Clone, palette()) : theme::quiet(palette());
+    painter.setPen(QPen(ink, 1.5));
     painter.setBrush(theme::card(palette()));
     painter.drawRoundedRect(box, height / 2.0, height / 2.0);
     painter.setFont(bold);
-    painter.setPen(theme::place(Place::Clone, palette()));
+    painter.setPen(ink);
     painter.drawText(box, Qt::AlignCenter | Qt::TextSingleLine, words);
 }
 

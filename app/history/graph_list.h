@@ -52,6 +52,13 @@ class GraphList : public QAbstractScrollArea {
     void ensureVisible(int displayRow);
     void centre(int displayRow);
 
+    // Rows that the height of the list has room for.
+    int roomForRows() const;
+    // Something is aimed at: what stands under the pointer should stay there.
+    bool isAimedAt() const { return m_dragged && m_target.display >= 0; }
+    // What is said beside the row that a drag hovers over; empty when none does.
+    QString dropWords() const;
+
     void beginPicking(const DragSource& source);
     void endPicking();
     bool isPicking() const { return m_picking.has_value(); }
@@ -73,6 +80,11 @@ class GraphList : public QAbstractScrollArea {
     void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);
     void pickingChanged(const QString& hint); // empty when it has ended
     void rowShown(int first, int last);
+    // A drag out of the list; `taken`: it was dropped where something takes it.
+    void dragBegan(const espalier::DragSource& what);
+    void dragEnded(bool taken);
+    // Nothing is aimed at any more.
+    void aimLeft();
 
   protected:
     void paintEvent(QPaintEvent* event) override;
@@ -115,6 +127,8 @@ class GraphList : public QAbstractScrollArea {
     int firstChild() const;
     void startDrag();
     void setDropTarget(const DragSource* source, Hover target);
+    void hoverOver(QPoint position);
+    void scrollAtEdge();
     void countPreview(const DragSource& source, const Oid& onto);
     void paintHint(QPainter& painter) const;
     void paintRowBacks(QPainter& painter, const std::vector<ViewRow>& rows) const;
@@ -137,7 +151,11 @@ class GraphList : public QAbstractScrollArea {
     std::optional<DragSource> m_picking;
     std::optional<DragSource> m_dragged; // what hovers over the list, or is being picked for
     Hover m_target;
+    Hover m_refused; // hovered over, and may not be dropped on
     int m_previewCommits = 0;
+    QTimer m_edgeScroll; // while a drag hovers near an edge
+    QTimer m_opening;    // a gap that is hovered over for a while opens
+    QPoint m_dragAt;
     QTimer m_shrink;
     MarkedScrollBar* m_bar;
 };

@@ -333,16 +333,28 @@ void GraphList::startDrag()
         return;
     auto* drag = new QDrag(this);
     drag->setMimeData(encodeDrag(*source).release());
-    drag->exec(Qt::MoveAction);
+    const QPointer<GraphList> self(this);
+    Q_EMIT dragBegan(*source);
+    const Qt::DropAction done = drag->exec(Qt::MoveAction | Qt::LinkAction, Qt::MoveAction);
+    if (!self)
+        return;
     setDropTarget(nullptr, {});
+    Q_EMIT dragEnded(done != Qt::IgnoreAction);
 }
 
 void GraphList::setDropTarget(const DragSource* source, Hover target)
 {
     const Row row = source ? m_model->rowAt(target.display) : noRow;
-    const bool allowed = row != noRow && mayDrop(*m_model->snapshot(), *source, m_model->snapshot()->history.id(row));
+    // A gap stands for many commits: it opens, or nothing.
+    const bool isGap = row != noRow && m_model->lanes()->displayed(std::size_t(target.display)).gap;
+    const bool allowed =
+        row != noRow && !isGap && mayDrop(*m_model->snapshot(), *source, m_model->snapshot()->history.id(row));
     const bool began = source && !m_dragged, ended = !source && m_dragged;
     const bool moved = target != m_target;
+    const Hover refused = row != noRow && !allowed ? target : Hover{};
+    if (refused != m_refused)
+        isGap && !m_picking ? m_opening.start() : m_opening.stop();
+    m_refused = refused;
     m_dragged = source ? std::optional(*source) : std::nullopt;
     m_target = allowed ? target : Hover{};
     if (began || ended)
@@ -350,12 +362,16 @@ void GraphList::setDropTarget(const DragSource* source, Hover target)
     if (allowed && moved)
         countPreview(*source, m_model->snapshot()->history.id(row));
     viewport()->update();
+    if (!source)
+        m_edgeScroll.stop();
+    if (m_target.display < 0)
+        Q_EMIT aimLeft();
 }
 
 // How many commits would stand on the new base; counted off the GUI thread, the newest question wins.
 void GraphList::countPreview(const DragSource& source, const Oid& onto)
 {
-    m_previewCommits = 1;
+    m_previewCommits = 0; // not known yet
     const SnapshotPtr snapshot = m_model->snapshot();
     const Hover asked = m_target;
     startWork<int>(
@@ -387,17 +403,32 @@ void GraphList::dragMoveEvent(QDragMoveEvent* event)
     const auto source = decodeDrag(event->mimeData());
     if (!source)
         return;
-    const QPoint position = event->position().toPoint();
-    // Near an edge the list moves on, so that a base further away can be reached.
-    const int edge = m_painter.geometry().rowHeight();
-    QScrollBar* bar = verticalScrollBar();
-    if (position.y() < edge)
-        bar->setValue(bar->value() - edge / 2);
-    if (position.y() > viewport()->height() - edge)
-        bar->setValue(bar->value() + edge / 2);
-    setDropTarget(&*source, hoverAt(position));
+    m_dragAt = event->position().toPoint();
+    setDropTarget(&*source, hoverAt(m_dragAt));
+    if (!m_edgeScroll.isActive())
+        m_edgeScroll.start();
     event->setDropAction(Qt::MoveAction);
     event->setAccepted(m_target.display >= 0);
+}
+
+void GraphList::hoverOver(QPoint position)
+{
+    if (const std::optional<DragSource> source = m_dragged)
+        setDropTarget(&*source, hoverAt(position));
+}
+
+// Near an edge the list moves on, the faster the nearer, so that a base further away can be reached without the pointer moving.
+void GraphList::scrollAtEdge()
+{
+    const int edge = m_painter.geometry().rowHeight();
+    QScrollBar* bar = verticalScrollBar();
+    const int above = edge - m_dragAt.y(), below = m_dragAt.y() - (viewport()->height() - edge);
+    if (above <= 0 && below <= 0)
+        return;
+    const int before = bar->value();
+    bar->setValue(above > 0 ? before - above / 2 - 1 : before + below / 2 + 1);
+    if (bar->value() != before)
+        hoverOver(m_dragAt);
 }
 
 void GraphList::dragLeaveEvent(QDragLeaveEvent*) { setDropTarget(nullptr, {}); }

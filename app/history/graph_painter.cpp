@@ -151,6 +151,17 @@ void GraphPainter::paintFoldBegin(QPainter& painter, QPointF node, LanePosition 
     }
 }
 
+// Commits on the line that are not shown: three beads in its colour.
+void GraphPainter::paintGap(QPainter& painter, QPointF node, LanePosition lane) const
+{
+    const qreal size = m_geometry.lineWidth() * 2.2;
+    painter.setRenderHint(QPainter::Antialiasing, true);
+    painter.setPen(QPen(colourOf(lane), 1.2));
+    painter.setBrush(m_palette.color(QPalette::Base));
+    for (int k = -1; k <= 1; ++k)
+        painter.drawEllipse(node + QPointF(0, k * size * 1.25), size / 2, size / 2);
+}
+
 void GraphPainter::paintRowLines(QPainter& painter, const std::vector<LaneEdge>& edges, const ViewRow& row,
                                  std::vector<Run>& runs) const
 {
@@ -242,6 +253,10 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
             cutOff.colour = lanes.position(at);
             paintStub(painter, node, cutOff); // it had parents, which are not here
         }
+        if (lanes.displayed(at).gap) {
+            paintGap(painter, node, lanes.position(at));
+            continue;
+        }
         if (lanes.beginsFold(at))
             paintFoldBegin(painter, node, lanes.position(at));
         paintMark(painter, node, model.snapshot()->placesOf(commit), isHead(*model.snapshot(), commit), false);
@@ -295,7 +310,7 @@ void GraphPainter::drawMark(QPainter& painter, QPointF middle, Places places, bo
 std::vector<RefLabel> GraphPainter::labelsOf(const HistoryModel& model, const ViewRow& row,
                                              const Columns& columns) const
 {
-    if (row.display < 0)
+    if (row.display < 0 || model.lanes()->displayed(std::size_t(row.display)).gap)
         return {};
     const QRectF room(columns.subject, row.top, columns.subjectWidth * 0.75, m_geometry.rowHeight());
     return placeLabels(*model.snapshot(), model.rowAt(row.display), m_labels.metrics, room);
@@ -309,6 +324,14 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
     const QFontMetrics metrics(m_font);
     const int height = m_geometry.rowHeight();
     int x = columns.subject;
+    if (shown.gap) {
+        painter.setFont(m_italic);
+        painter.setPen(shown.touching > 0 ? m_palette.color(QPalette::Text) : m_quiet);
+        const int width = columns.subjectWidth + columns.authorWidth;
+        painter.drawText(QRect(x, row.top, width, height), Qt::AlignVCenter | Qt::TextSingleLine,
+                         elided(QFontMetrics(m_italic), QStringLiteral("\u25b8 ") + gapWords(shown), width));
+        return;
+    }
     for (const RefLabel& label : labelsOf(model, row, columns)) {
         paintLabel(painter, snapshot, label, m_labels, label.ref >= 0 && label.ref == dropLabel);
         x = int(std::ceil(label.rect.right())) + m_geometry.gap();

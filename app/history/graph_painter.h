@@ -67,6 +67,7 @@ class GraphPainter {
     void paintCurve(QPainter& painter, QPointF node, QPointF end, const LaneEdge& edge) const;
     void paintStub(QPainter& painter, QPointF node, const LaneEdge& edge) const;
     void paintFoldBegin(QPainter& painter, QPointF node, LanePosition lane) const;
+    void paintGap(QPainter& painter, QPointF node, LanePosition lane) const;
     void paintMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
     void drawMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
     QPen penFor(const LaneEdge& edge) const;

@@ -9,9 +9,11 @@
 #include "app/history/words.h"
 #include "app/support/text.h"
 #include "app/support/work.h"
+#include "core/history/touching.h"
 
 #include <QAction>
 #include <QDataStream>
+#include <QPushButton>
 #include <QScrollBar>
 #include <QVBoxLayout>
 
@@ -19,6 +21,14 @@ namespace espalier {
 
 namespace {
 constexpr quint8 stateVersion = 2;
+
+// A picture of which to gather around a topic.
+struct Gathering {
+    Oid tip;
+    std::vector<Row> touching; // of `of`
+    SnapshotPtr of;
+    bool searched = false; // `touching` is known
+};
 } // namespace
 
 struct GraphView::Private {
@@ -40,10 +50,26 @@ struct GraphView::Private {
     Oid wantedCurrent; // to go to when the new layout is there
     QPointer<Work> layingOut, searching;
     int layoutCount = 0, searchCount = 0; // of what was asked for; only the last answer counts
+    bool ownOnly = false;                 // folded around what concerns the user
 
-    bool isPlain() const { return !options.fold && options.only.empty(); }
+    std::optional<Gathering> gathering; // while something is dragged
+    bool held = false;                  // the drop has been; the ghost is looked at
+    bool isGathered = false;            // the gathered picture is what is to be seen
+    LanesPtr lanesBefore;               // what was to be seen, and where
+    Oid currentBefore;
+    int scrolledTo = 0;
+    std::optional<Gathering> focused; // the same for a focus
+    std::vector<Oid> openedBefore;
+    QPointer<Work> touchSearch;
+    Oid touchTip; // whose it is
+    int touchCount = 0;
+    LanesPtr later; // gathered anew with what was found meanwhile; shown when nothing is aimed at
+
+    bool isPlain() const { return !options.fold && options.only.empty() && !options.gather; }
     void show(const LanesPtr& lanes);
     void layOutAgain();
+    void findTouchingOf(const Gathering& asked);
+    void endGathering();
     void findOptions();
     void startSearch();
     void showMatches();
@@ -70,7 +96,12 @@ void GraphView::Private::show(const LanesPtr& lanes)
 {
     const Row before = list->currentRow();
     const Oid beforeId = before == noRow ? Oid{} : model->snapshot()->history.id(before);
+    later = nullptr;
     list->setContents(snapshot, lanes);
+    if (gathering && !std::exchange(isGathered, true)) {
+        list->verticalScrollBar()->setValue(0);
+        Q_EMIT q->gatheredChanged(true);
+    }
     header->setSnapshot(snapshot);
     header->setLayout(list->geometryOfGraph(), list->columns());
     filter->setFocused(focusName());
@@ -91,16 +122,43 @@ void GraphView::Private::show(const LanesPtr& lanes)
 void GraphView::Private::findOptions()
 {
     options = {};
+    for (const Oid& id : opened)
+        if (const Row row = snapshot->history.find(id); row != noRow)
+            options.opened.push_back(row);
+    const auto gatherAround = [&](const Gathering& about) {
+        Gather gather;
+        gather.tip = snapshot->history.find(about.tip);
+        gather.room = std::size_t(std::max(8, list->roomForRows() - 1));
+        if (about.of == snapshot)
+            gather.touching = about.touching;
+        options.gather = std::move(gather);
+    };
+    if (gathering && snapshot->history.find(gathering->tip) != noRow) {
+        gatherAround(*gathering);
+        return;
+    }
     options.fold = folded;
     const Row tip = focus.isZero() ? noRow : snapshot->history.find(focus);
     if (tip == noRow)
         focus = {};
     if (tip != noRow) {
         Focus parting = espalier::focusOn(*snapshot, tip);
+        const bool matchesOnly = filter->onlyMatches() && !query.empty();
+        if (!matchesOnly && parting.rows.size() > std::size_t(std::max(8, list->roomForRows()))) {
+            if (!focused || focused->tip != focus || focused->of != snapshot)
+                focused = Gathering{focus, {}, snapshot, false};
+            gatherAround(*focused);
+            return;
+        }
         options.only = std::move(parting.rows);
         options.keep = std::move(parting.own);
     }
-    if (filter->onlyMatches() && !query.empty()) {
+    const bool narrowed = filter->onlyMatches() && !query.empty();
+    if (folded && ownOnly && tip == noRow && !narrowed) {
+        options.gather = Gather{};
+        return;
+    }
+    if (narrowed) {
         options.fold = false; // who asks for the matches wants to see them
         std::vector<Row> both;
         if (options.only.empty())
@@ -111,9 +169,71 @@ void GraphView::Private::findOptions()
         if (!both.empty())
             options.only = std::move(both);
     }
-    for (const Oid& id : opened)
-        if (const Row row = snapshot->history.find(id); row != noRow)
-            options.opened.push_back(row);
+}
+
+// Which commits of the main line touched the topic's files: the picture is there without it, and is filled in then.
+void GraphView::Private::findTouchingOf(const Gathering& asked)
+{
+    if (asked.searched || (touchSearch && !touchSearch->isCancelled() && touchTip == asked.tip))
+        return;
+    if (touchSearch)
+        touchSearch->cancel();
+    touchTip = asked.tip;
+    const auto job = [snapshot = snapshot, tip = asked.tip](const Progress& progress) -> Result<Touching> {
+        const auto repository = Repository::open(snapshot->path);
+        if (!repository)
+            return std::unexpected(repository.error());
+        return findTouching(*repository, *snapshot, snapshot->history.find(tip), progress);
+    };
+    const auto then = [this, of = snapshot, tip = asked.tip, number = ++touchCount](const Result<Touching>& found) {
+        if (number != touchCount)
+            return;
+        touchSearch.clear();
+        if (of != snapshot || (!found && found.error().kind == ErrorKind::Cancelled))
+            return;
+        for (std::optional<Gathering>* each : {&gathering, &focused})
+            if (*each && (*each)->tip == tip) {
+                (*each)->of = of;
+                (*each)->searched = true; // also when it failed: asked again it would fail again
+                if (found)
+                    (*each)->touching = found->rows;
+                if (found && !found->rows.empty() && options.gather)
+                    layOutAgain();
+                return;
+            }
+    };
+    touchSearch = startWork<Touching>(q, tr("Looking for commits that touch the same files"), job, then,
+                                      WorkPriority::Background);
+}
+
+void GraphView::Private::endGathering()
+{
+    if (touchSearch)
+        touchSearch->cancel();
+    gathering.reset();
+    held = false;
+    later = nullptr;
+    const bool was = std::exchange(isGathered, false);
+    if (layingOut)
+        layingOut->cancel();
+    ++layoutCount;
+    if (!was)
+        opened = std::exchange(openedBefore, {});
+    if (!snapshot || !was)
+        return;
+    opened = std::exchange(openedBefore, {});
+    if (!lanesBefore) {
+        layOutAgain(); // another snapshot came meanwhile
+    } else {
+        findOptions();
+        const Row current = snapshot->history.find(currentBefore);
+        const LanesPtr lanes = std::exchange(lanesBefore, nullptr);
+        show(lanes);
+        if (const auto display = current == noRow ? std::nullopt : lanes->displayRowOf(current))
+            list->setCurrent(int(*display));
+        list->verticalScrollBar()->setValue(scrolledTo);
+    }
+    Q_EMIT q->gatheredChanged(false);
 }
 
 void GraphView::Private::layOutAgain()
@@ -132,8 +252,14 @@ void GraphView::Private::layOutAgain()
         return layOut(snapshot, options, progress);
     };
     const auto then = [this, asked = ++layoutCount](const Result<LanesPtr>& lanes) {
-        if (lanes && asked == layoutCount)
+        if (!lanes || asked != layoutCount)
+            return;
+        if (gathering && isGathered && list->isAimedAt())
+            later = *lanes; // nothing moves away from under the pointer
+        else
             show(*lanes);
+        if (options.gather && options.gather->tip != noRow)
+            findTouchingOf(gathering ? *gathering : *focused);
     };
     layingOut = startWork<LanesPtr>(q, tr("Laying out"), job, then);
 }
@@ -212,7 +338,7 @@ void GraphView::Private::toggleFold(int display)
 {
     const DisplayRow shown = model->lanes()->displayed(std::size_t(display));
     const Oid id = snapshot->history.id(shown.row);
-    if (shown.folded > 0)
+    if (shown.folded > 0 && !(options.gather && std::ranges::find(opened, id) != opened.end()))
         opened.push_back(id);
     else if (std::erase(opened, id) == 0)
         return;
@@ -269,12 +395,39 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
     connect(d->list, &GraphList::selectionChanged, this, &GraphView::selectionChanged);
     connect(d->list, &GraphList::activated, this, [this](int display) { Q_EMIT activated(d->model->rowAt(display)); });
     connect(d->list, &GraphList::foldToggled, this, [this](int display) { d->toggleFold(display); });
-    connect(d->list, &GraphList::replayRequested, this, &GraphView::replayRequested);
-    connect(d->list, &GraphList::pickingChanged, this, [this](const QString& words) {
-        if (words.isEmpty())
-            d->hint->clear();
+    connect(d->list, &GraphList::replayRequested, this, [this](const DragSource& what, const DropTarget& onto) {
+        holdGathered();
+        Q_EMIT replayRequested(what, onto);
+    });
+    connect(d->list, &GraphList::dragBegan, this, [this](const DragSource& what) {
+        gatherFor(what);
+        Q_EMIT dragBegan(what);
+    });
+    connect(d->list, &GraphList::dragEnded, this, [this](bool taken) {
+        if (taken)
+            holdGathered();
         else
+            scatter();
+        Q_EMIT dragEnded();
+    });
+    connect(d->list, &GraphList::aimLeft, this, [this] {
+        if (const LanesPtr lanes = std::exchange(d->later, nullptr))
+            d->show(lanes);
+    });
+    connect(d->list, &GraphList::pickingChanged, this, [this](const QString& words) {
+        if (!words.isEmpty()) {
             d->hint->say(NoticeBar::Info, words);
+            return;
+        }
+        d->hint->clear();
+        // A choice is told next; then the picture stays for the ghost.
+        QMetaObject::invokeMethod(
+            this,
+            [this] {
+                if (!d->held && !d->list->isPicking())
+                    scatter();
+            },
+            Qt::QueuedConnection);
     });
     connect(d->hint, &NoticeBar::dismissed, d->list, &GraphList::endPicking);
     connect(d->list, &GraphList::menuRequested, this, [this](const QPoint& at, int display, int ref) {
@@ -306,6 +459,10 @@ void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     d->list->setAttribute(Qt::WA_TransparentForMouseEvents, false);
     d->list->setFocusPolicy(Qt::StrongFocus);
     if (!sameSnapshot) {
+        d->lanesBefore = nullptr; // its rows are other commits now
+        d->later = nullptr;
+        if (d->touchSearch)
+            d->touchSearch->cancel();
         ++d->layoutCount; // what is being computed is about other rows
         ++d->searchCount;
     }
@@ -316,7 +473,7 @@ void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
         return;
     }
     d->everything = lanes->rowCount() == snapshot->history.size() ? lanes : nullptr;
-    if (sameSnapshot && !d->isPlain())
+    if (sameSnapshot && (!d->isPlain() || d->gathering))
         return;
     d->findOptions();
     if (d->isPlain() && d->everything)
@@ -350,6 +507,11 @@ void GraphView::goTo(Row row)
 {
     if (!d->snapshot || row >= d->snapshot->history.size())
         return;
+    // Being laid out: it is gone to when that is there.
+    if (d->model->snapshot() != d->snapshot) {
+        d->wantedCurrent = d->snapshot->history.id(row);
+        return;
+    }
     const auto display = d->model->lanes() ? d->model->lanes()->displayRowOf(row) : std::nullopt;
     if (display) {
         if (!d->openTowards(row))
@@ -357,6 +519,14 @@ void GraphView::goTo(Row row)
         return;
     }
     // Hidden: leave focus and filter.
+    d->gathering.reset();
+    d->held = d->isGathered = false;
+    if (d->focus.isZero() && d->ownOnly) {
+        // Only everything shows it.
+        d->filter->setFolded(false);
+        d->folded = d->ownOnly = false;
+        d->hint->clear();
+    }
     d->wantedCurrent = d->snapshot->history.id(row);
     d->focus = {};
     d->filter->setOnlyMatches(false);
@@ -392,16 +562,67 @@ bool GraphView::isFocused() const { return !d->focus.isZero(); }
 void GraphView::setFolded(bool fold)
 {
     d->filter->setFolded(fold);
-    if (d->folded == fold)
+    if (d->folded == fold && !d->ownOnly)
         return;
     d->folded = fold;
+    d->ownOnly = false;
+    if (!d->list->isPicking())
+        d->hint->clear();
     d->opened.clear();
     d->layOutAgain();
 }
 
 bool GraphView::isFolded() const { return d->folded; }
 
-void GraphView::beginReplayOnto(const DragSource& source) { d->list->beginPicking(source); }
+void GraphView::foldAroundUser()
+{
+    d->filter->setFolded(true);
+    d->folded = d->ownOnly = true;
+    d->opened.clear();
+    d->hint->say(NoticeBar::Info,
+                 tr("Folded around what is yours: your branches, what is checked out, the main lines."));
+    connect(d->hint->offer(tr("Show &everything")), &QPushButton::clicked, this, [this] { setFolded(false); });
+    d->layOutAgain();
+}
+
+bool GraphView::isFoldedAroundUser() const { return d->folded && d->ownOnly; }
+
+void GraphView::gatherFor(const DragSource& source)
+{
+    if (!d->snapshot || !d->model->lanes() || d->snapshot->history.find(source.tip) == noRow)
+        return;
+    // A history that fits the screen has nothing to gather.
+    if (!d->isGathered && d->model->rowCount() <= d->list->roomForRows())
+        return;
+    if (!d->isGathered) {
+        d->lanesBefore = d->model->lanes();
+        d->scrolledTo = d->list->verticalScrollBar()->value();
+        d->currentBefore = currentRow() == noRow ? Oid{} : d->snapshot->history.id(currentRow());
+    }
+    const bool wasGathering = d->gathering.has_value();
+    const bool known = d->focused && d->focused->tip == source.tip && d->focused->of == d->snapshot;
+    d->gathering = known ? *d->focused : Gathering{source.tip, {}, d->snapshot, false};
+    d->held = false;
+    if (!wasGathering)
+        d->openedBefore = d->opened;
+    d->opened.clear();
+    d->layOutAgain();
+}
+
+void GraphView::scatter()
+{
+    if (d->gathering)
+        d->endGathering();
+}
+
+void GraphView::holdGathered() { d->held = d->gathering.has_value(); }
+bool GraphView::isGathered() const { return d->isGathered; }
+
+void GraphView::beginReplayOnto(const DragSource& source)
+{
+    gatherFor(source);
+    d->list->beginPicking(source);
+}
 
 DragSource GraphView::selectedSource() const { return d->list->selectedSource().value_or(DragSource{}); }
 
@@ -411,7 +632,7 @@ QByteArray GraphView::saveState() const
     QDataStream stream(&bytes, QIODevice::WriteOnly);
     const ColumnWidths& widths = d->list->widths();
     stream << stateVersion << d->folded << QByteArray::fromStdString(d->focus.isZero() ? "" : d->focus.hex())
-           << qint32(widths.author) << qint32(widths.date) << widths.lanes;
+           << qint32(widths.author) << qint32(widths.date) << widths.lanes << d->ownOnly;
     return bytes;
 }
 
@@ -425,6 +646,9 @@ void GraphView::restoreState(const QByteArray& state)
     double lanes = -1;
     stream >> version >> fold >> focus >> author >> date >> lanes;
     const bool sound = stream.status() == QDataStream::Ok && version == stateVersion;
+    bool ownOnly = false; // at the end, where older states have nothing
+    stream >> ownOnly;
+    d->ownOnly = sound && fold && ownOnly;
     if (sound)
         d->list->setWidths({author, date, lanes});
     d->focus = sound ? Oid::parse(focus.toStdString()).value_or(Oid{}) : Oid{};

@@ -48,6 +48,18 @@ class GraphView : public QWidget {
     bool isFocused() const;
     void setFolded(bool fold);
     bool isFolded() const;
+    // Folds more: all but what concerns the user. For the first look at a large history; a line says so and how to see
+    // everything. Ends with setFolded().
+    void foldAroundUser();
+    bool isFoldedAroundUser() const;
+
+    // While something is dragged: shows only what the question "where could it stand" needs, when that is less than what is
+    // shown and the list is longer than the screen. scatter() springs back to where one was. Both may be called at any time.
+    void gatherFor(const DragSource& source);
+    void scatter();
+    // After a drop: stays gathered, for the ghost, until scatter().
+    void holdGathered();
+    bool isGathered() const;
 
     // The keyboard's way of dragging: the next commit or label chosen (arrows and Enter, or a click) is the new base.
     void beginReplayOnto(const DragSource& source);
@@ -77,6 +89,11 @@ class GraphView : public QWidget {
     void versionsRequested(const espalier::Oid& before, const espalier::Oid& now);
     // Enter or a double click on a commit.
     void activated(espalier::Row row);
+    // A drag out of the list.
+    void dragBegan(const espalier::DragSource& what);
+    void dragEnded();
+    // The picture is gathered, or has sprung back.
+    void gatheredChanged(bool gathered);
     void said(const QString& line);
 
   private:

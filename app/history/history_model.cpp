@@ -120,6 +120,8 @@ QString HistoryModel::spokenText(int displayRow) const
     const Row row = rowAt(displayRow);
     if (row == noRow)
         return {};
+    if (const DisplayRow shown = m_lanes->displayed(std::size_t(displayRow)); shown.gap)
+        return tr("%1 lie here; Space opens them").arg(gapWords(shown));
     QStringList parts;
     for (int at : m_snapshot->refsAt(row)) {
         const Ref& ref = m_snapshot->refs[std::size_t(at)];
@@ -144,6 +146,8 @@ QString HistoryModel::toolTip(int displayRow) const
     const Row row = rowAt(displayRow);
     if (row == noRow)
         return {};
+    if (const DisplayRow shown = m_lanes->displayed(std::size_t(displayRow)); shown.gap)
+        return tr("%1 lie here.\nA double click or Space opens them.").arg(gapWords(shown));
     QStringList lines;
     if (const RowSummary* read = summary(displayRow))
         lines << read->subject << tr("by %1").arg(read->author);

@@ -5,6 +5,7 @@
 #include "core/git/text.h"
 
 #include <QCoreApplication>
+#include <QLocale>
 
 namespace espalier {
 
@@ -92,6 +93,19 @@ QStringList alterations(const History& history, Row row, bool inFull)
 QString foldedWords(const DisplayRow& shown)
 {
     QString words = QString::fromStdString(counted(shown.folded, "commit", "commits"));
+    if (shown.labels > 0)
+        words += QStringLiteral(", ") + QString::fromStdString(counted(shown.labels, "label", "labels"));
+    return words;
+}
+
+QString gapWords(const DisplayRow& shown)
+{
+    const quint64 count = quint64(shown.folded) + 1;
+    QString words = count == 1 ? tr("1 commit") : tr("%1 commits").arg(QLocale().toString(count));
+    if (shown.touching > 0)
+        words += QStringLiteral(", ") + (shown.touching == 1
+                                             ? tr("1 touches your files")
+                                             : tr("%1 touch your files").arg(QLocale().toString(shown.touching)));
     if (shown.labels > 0)
         words += QStringLiteral(", ") + QString::fromStdString(counted(shown.labels, "label", "labels"));
     return words;

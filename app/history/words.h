@@ -22,6 +22,8 @@ QString presenceText(Places places);
 QStringList alterations(const History& history, Row row, bool inFull);
 // "24 commits, 3 labels": what a fold holds beside its own row.
 QString foldedWords(const DisplayRow& shown);
+// "2,440 commits, 3 touch your files, 12 labels": what a gap of the gathered picture stands for.
+QString gapWords(const DisplayRow& shown);
 // The short form of an address for narrow places, its last two parts, "harbour-lab/tidebook".
 QString shortAddress(const std::string& url);
 // The remote that plays a place; null for the clone and when there is none.

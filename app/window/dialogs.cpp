@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "app/window/dialogs.h"
 
+#include "app/support/drop_words.h"
 #include "app/support/hand_over.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 #include "app/window/folder_question.h"
 #include "core/history/branch_names.h"
+#include "core/lanes/gather.h"
 #include "core/refs/ref_name.h"
 
 #include <QCheckBox>
@@ -149,8 +151,20 @@ class Picker {
             toText(m_snapshot.mainLineRef()->shortName).contains(typed, Qt::CaseInsensitive))
             add(std::size_t(m_snapshot.mainLine));
         std::vector<std::size_t> within;
+        // What the cards, the board and the gathered picture offer to the mouse stands first here.
+        std::set<std::size_t> likely;
+        if (const Ref* topic = m_except.empty() ? nullptr : m_snapshot.findRef(m_except);
+            topic && topic->row != noRow) {
+            constexpr std::size_t few = 12;
+            for (const int at : sensibleBases(m_snapshot, topic->row, few))
+                if (at != m_snapshot.mainLine &&
+                    toText(m_snapshot.refs[std::size_t(at)].shortName).contains(typed, Qt::CaseInsensitive)) {
+                    likely.insert(std::size_t(at));
+                    add(std::size_t(at));
+                }
+        }
         for (std::size_t i = 0; i < m_snapshot.refs.size() && m_list->count() < most; ++i) {
-            if (int(i) == m_snapshot.mainLine || m_snapshot.refs[i].kind == RefKind::Other)
+            if (int(i) == m_snapshot.mainLine || likely.contains(i) || m_snapshot.refs[i].kind == RefKind::Other)
                 continue;
             const QString name = toText(m_snapshot.refs[i].shortName);
             if (name.startsWith(typed, Qt::CaseInsensitive))
@@ -183,6 +197,16 @@ class Picker {
         auto* item = new QListWidgetItem(
             int(i) == m_snapshot.mainLine ? QObject::tr("%1 (the main line)").arg(name) : name, m_list);
         item->setData(refRole, qulonglong(i));
+        if (const Ref* topic = m_except.empty() ? nullptr : m_snapshot.findRef(m_except)) {
+            const DropAnswer answer = answerDrop(m_snapshot, {m_except, {}, topic->tip, true, toText(topic->shortName)},
+                                                 {ref.tip, ref.name, name});
+            item->setToolTip(toToolTip(answer.words));
+            item->setData(Qt::AccessibleDescriptionRole, answer.words);
+            if (!answer.allowed) {
+                item->setText(QObject::tr("%1 (%2)").arg(name, answer.words));
+                item->setFlags(item->flags() & ~Qt::ItemIsEnabled);
+            }
+        }
     }
 
     Question& m_dialog;

@@ -205,8 +205,16 @@ void MainWindow::openRepository(const QString& path)
 void MainWindow::takeUpSnapshot()
 {
     const SnapshotPtr snapshot = m_session->snapshot();
-    if (m_opening)
-        m_graph->restoreState(savedGraphState());
+    if (m_opening) {
+        const QByteArray state = savedGraphState();
+        m_graph->restoreState(state);
+        // More than anybody reads through: the first look is at what is the user's.
+        constexpr Row large = 2000;
+        if (state.isEmpty() && snapshot->history.size() > large)
+            m_graph->foldAroundUser();
+        else if (m_graph->isFoldedAroundUser())
+            m_graph->foldAroundUser(); // says so again
+    }
     m_graph->setSnapshot(snapshot, m_session->lanes());
     m_commit->setSnapshot(snapshot);
     if (const Ref* moved = snapshot->findRef(std::exchange(m_showNext, {})); moved && moved->row != noRow)

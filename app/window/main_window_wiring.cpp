@@ -39,8 +39,12 @@ void MainWindow::wireSession()
         if (currentPage() != m_overwrite && currentPage() != m_logbook)
             m_notice->say(NoticeBar::Good, line);
     });
-    connect(m_session, &Session::failed, this,
-            [this](const QString& line) { m_notice->say(NoticeBar::Trouble, line); });
+    connect(m_session, &Session::failed, this, [this](const QString& line) {
+        m_notice->say(NoticeBar::Trouble, line);
+        // What was dropped leads to no dry run.
+        if (m_lower->currentWidget() != m_dryRun)
+            m_graph->scatter();
+    });
     connect(m_session, &Session::mainLineHasOwnCommits, this, &MainWindow::offerMoveToTopic);
     connect(m_session, &Session::openFailed, this, [this](const QString&) {
         m_opening = false;
@@ -103,6 +107,27 @@ void MainWindow::wireBoard()
         if (const std::string branch = shortBranchName(ref); !branch.empty())
             checkAndPush(branch);
     });
+    // While something is dragged, from wherever: the history gathers, and every place that names a base takes a drop.
+    const auto begin = [this](const DragSource& what) {
+        m_places->offerDrops(what);
+        m_board->offerDrops(what);
+    };
+    const auto end = [this] {
+        m_places->withdrawDrops();
+        m_board->withdrawDrops();
+    };
+    connect(m_graph, &GraphView::dragBegan, this, begin);
+    connect(m_graph, &GraphView::dragEnded, this, end);
+    connect(m_board, &DriftBoard::dragBegan, this, begin);
+    connect(m_board, &DriftBoard::dragBegan, m_graph, &GraphView::gatherFor);
+    connect(m_board, &DriftBoard::dragEnded, this, end);
+    connect(m_board, &DriftBoard::dragEnded, this, [this](bool taken) {
+        if (taken)
+            m_graph->holdGathered();
+        else
+            m_graph->scatter();
+    });
+    connect(m_places, &PlacesStrip::replayRequested, this, &MainWindow::startReplay);
     connect(m_places, &PlacesStrip::fetchRequested, m_session, &Session::fetch);
     connect(m_places, &PlacesStrip::bringUpToDateRequested, m_session, &Session::bringUpToDate);
     connect(m_places, &PlacesStrip::pushRequested, this, &MainWindow::checkAndPush);
@@ -126,6 +151,7 @@ void MainWindow::wireReplay()
     });
     const auto away = [this] {
         m_graph->setGhost({});
+        m_graph->scatter();
         const bool had = m_dryRun->isAncestorOf(focusWidget());
         m_lower->setCurrentWidget(m_commit);
         if (had)

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/window/places_strip.h"
 
+#include "app/support/drop_spot.h"
 #include "app/support/theme.h"
 #include "core/git/text.h"
 #include "core/refs/ref_name.h"
@@ -118,6 +119,10 @@ void PlacesStrip::build(Place place)
         if (at.act)
             at.act();
     });
+    at.mainSpot = new DropSpot(place, at.card);
+    at.copySpot = new DropSpot(place, at.card);
+    for (DropSpot* spot : {at.mainSpot, at.copySpot})
+        connect(spot, &DropSpot::dropped, this, &PlacesStrip::replayRequested);
     auto* grid = new QGridLayout(at.card);
     grid->setContentsMargins(space * 2, space, space, space);
     grid->setHorizontalSpacing(space);
@@ -289,6 +294,60 @@ void PlacesStrip::fillClone(PlaceCard& card, const Snapshot& snapshot)
     if ((lines.clone && (lines.clone->behind > 0 || lines.clone->ahead > 0)) || forkLags) {
         card.action->setText(tr("Bring up to date"));
         card.act = [this] { Q_EMIT bringUpToDateRequested(); };
+    }
+}
+
+void PlacesStrip::offerDrops(const DragSource& source)
+{
+    const SnapshotPtr snapshot = m_session->snapshot();
+    const Ref* main = snapshot ? snapshot->mainLineRef() : nullptr;
+    if (!main)
+        return;
+    const Ref* branch = source.branch.empty() ? nullptr : snapshot->findRef(source.branch);
+    const auto offer = [&](DropSpot* spot, const Ref* ref, const QString& without) {
+        if (!ref) {
+            spot->offer(source, {}, {false, without});
+            return;
+        }
+        const DropTarget target{ref->tip, ref->name, toText(ref->shortName)};
+        spot->offer(source, target, answerDrop(*snapshot, source, target));
+    };
+    for (const Place place : {Place::Upstream, Place::Fork, Place::Clone}) {
+        PlaceCard& at = m_cards[std::size_t(place)];
+        const Ref* mainHere = nullptr;
+        const Ref* copyHere = nullptr;
+        if (place == Place::Clone) {
+            mainHere = snapshot->findRef(branchRef(main->branch));
+        } else {
+            mainHere =
+                place == Place::Upstream ? snapshot->upstreamCopy(main->branch) : snapshot->forkCopy(main->branch);
+            if (branch && branch->branch != main->branch)
+                copyHere = place == Place::Upstream ? snapshot->upstreamCopy(branch->branch)
+                                                    : snapshot->forkCopy(branch->branch);
+        }
+        if (place == Place::Fork && snapshot->roles.oneForBoth())
+            mainHere = copyHere = nullptr;
+        QRect room = at.card->rect().adjusted(3, 3, -3, -3);
+        if (copyHere) {
+            const QRect right(room.left() + room.width() / 2, room.top(), room.width() - room.width() / 2,
+                              room.height());
+            room.setWidth(room.width() / 2);
+            at.copySpot->setGeometry(right);
+            offer(at.copySpot, copyHere, {});
+        }
+        at.mainSpot->setGeometry(room);
+        static constexpr std::array none{QT_TR_NOOP("Upstream has no %1 to stand on"),
+                                         QT_TR_NOOP("The fork has no %1 to stand on"),
+                                         QT_TR_NOOP("The clone has no %1 to stand on")};
+        offer(at.mainSpot, mainHere, tr(none[std::size_t(place)]).arg(toText(main->branch)));
+    }
+}
+
+void PlacesStrip::withdrawDrops()
+{
+    for (PlaceCard& at : m_cards) {
+        at.mainSpot->withdraw();
+        at.copySpot->withdraw();
     }
 }
 

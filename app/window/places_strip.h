@@ -7,6 +7,7 @@
 #pragma once
 
 #include "app/session/session.h"
+#include "app/support/drag.h"
 #include "app/support/text.h"
 
 #include <QWidget>
@@ -18,6 +19,8 @@ class QToolButton;
 
 namespace espalier {
 
+class DropSpot;
+
 class PlacesStrip : public QWidget {
     Q_OBJECT
   public:
@@ -28,7 +31,12 @@ class PlacesStrip : public QWidget {
     QString standing(Place place) const;
     QString action(Place place) const;
 
+    // While something is dragged: the cards take drops, for their main line and for the topic's copy.
+    void offerDrops(const DragSource& source);
+    void withdrawDrops();
+
   Q_SIGNALS:
+    void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);
     void fetchRequested(const std::string& remote);
     void bringUpToDateRequested();
     // A branch of the clone, without refs/heads/.
@@ -48,6 +56,8 @@ class PlacesStrip : public QWidget {
         PlainLabel* when = nullptr;
         QPushButton* action = nullptr;
         QToolButton* roles = nullptr;
+        DropSpot* mainSpot = nullptr; // over the whole card, or its left half
+        DropSpot* copySpot = nullptr; // over its right half
         std::function<void()> act;
     };
     void build(Place place);

@@ -298,7 +298,7 @@ void Chooser::run()
 void chooseRows(Lanes::Data& data, const LanesOptions& options)
 {
     data.count = data.snapshot->history.size();
-    if (options.gather && options.gather->tip < data.snapshot->history.size())
+    if (options.gather && (options.gather->tip == noRow || options.gather->tip < data.snapshot->history.size()))
         gatherRows(data, options);
     else if (options.fold || !options.only.empty())
         Chooser(data, options).run();

@@ -71,6 +71,8 @@ class Gatherer {
     enum class Between { Gaps, IntoTop };
 
     void findReach();
+    void buildHome();
+    std::vector<Row> homeTips() const;
     void build(const Limits& limits);
     std::set<Row> keptOfMain(const Limits& limits) const;
     std::set<Row> keptOfTopic(const Limits& limits) const;
@@ -102,8 +104,10 @@ void Gatherer::findReach()
         m_main = main->row;
     if (m_main != noRow)
         m_reach[m_main] |= byMain;
-    m_reach[m_gather.tip] |= byTip;
-    const std::set<std::string> names = branchesAt(m_snapshot, m_gather.tip);
+    if (m_gather.tip != noRow)
+        m_reach[m_gather.tip] |= byTip;
+    const std::set<std::string> names =
+        m_gather.tip == noRow ? std::set<std::string>() : branchesAt(m_snapshot, m_gather.tip);
     for (const Ref& ref : m_snapshot.refs)
         if (ref.row < count && ref.row != m_gather.tip && ref.row != m_main && ref.place &&
             names.contains(ref.branch)) {
@@ -114,7 +118,7 @@ void Gatherer::findReach()
         if (m_reach[row])
             for (const Row parent : m_history.parents(row))
                 m_reach[parent] |= m_reach[row];
-    if (m_main == noRow)
+    if (m_main == noRow || m_gather.tip == noRow)
         return;
     if (const std::vector<Row> bases = m_history.mergeBases(m_gather.tip, m_main); !bases.empty())
         m_base = bases[0];
@@ -197,8 +201,16 @@ void Gatherer::addLine(Row top, const Region& region, const std::set<Row>& kept,
         }
         at = end;
     }
-    for (const auto& [row, at] : beside)
-        m_holder[row] = m_holder[line[at]];
+    for (const auto& [row, at] : beside) {
+        const Row holder = m_holder[line[at]];
+        // What a merge brought in has rows of its own once the merge is opened.
+        if (holder == line[at] && m_opened.contains(holder)) {
+            --m_shown[holder].folded;
+            m_shown[row] = {.last = row};
+            m_holder[row] = row;
+        } else
+            m_holder[row] = holder;
+    }
 }
 
 // A base that stands inside another row gets one of its own.
@@ -219,6 +231,56 @@ void Gatherer::addBase(Row row)
         showApart(row);
     else
         addLine(row, [](Row) { return true; }, {}, Between::IntoTop);
+}
+
+// What is checked out, the clone's branches and their copies in the fork, newest first; at most as many as anybody looks
+// through.
+std::vector<Row> Gatherer::homeTips() const
+{
+    constexpr std::size_t most = 200;
+    std::set<Row> tips;
+    const Ref* main = m_snapshot.mainLineRef();
+    for (const Ref& ref : m_snapshot.refs) {
+        if (ref.row >= m_history.size() || !ref.place)
+            continue;
+        const bool ofMain = main && ref.branch == main->branch;
+        const bool own = ref.kind == RefKind::Branch ||
+                         (ref.place == Place::Fork && m_snapshot.findRef("refs/heads/" + ref.branch) != nullptr);
+        if (ofMain || (own && !(m_reach[ref.row] & byMain)))
+            tips.insert(ref.row);
+    }
+    std::vector<Row> newest(tips.begin(), tips.end());
+    if (newest.size() > most)
+        newest.resize(most);
+    const Row head = m_history.find(m_snapshot.worktree.headTip);
+    if (head != noRow && std::ranges::find(newest, head) == newest.end())
+        newest.push_back(head);
+    std::ranges::sort(newest);
+    return newest;
+}
+
+void Gatherer::buildHome()
+{
+    m_holder.assign(m_history.size(), none);
+    m_shown.clear();
+    const std::vector<Row> tips = homeTips();
+    std::set<Row> kept(tips.begin(), tips.end());
+    // Where each leaves the main line's history.
+    for (const Row tip : tips) {
+        Row row = tip;
+        while (row != noRow && !(m_reach[row] & byMain))
+            row = firstParent(m_history, row);
+        if (row != noRow)
+            kept.insert(row);
+    }
+    if (m_main != noRow)
+        addLine(m_main, [](Row) { return true; }, kept, Between::Gaps);
+    for (const Row tip : tips)
+        if (m_holder[tip] == none)
+            addLine(tip, [](Row) { return true; }, kept, Between::Gaps);
+    for (const Row row : kept)
+        if (m_holder[row] != none && !m_shown.contains(row))
+            showApart(row);
 }
 
 void Gatherer::build(const Limits& limits)
@@ -282,6 +344,13 @@ std::vector<std::pair<Row, bool>> Gatherer::parentsOf(Row row, const Shown& show
     }
     if (found.empty() && !parents.empty() && m_base != noRow && m_base > row)
         add(m_base, true);
+    // A base that the main line took in with a merge: to what stands below it on the main line.
+    if (found.empty() && !parents.empty() && m_gather.tip == noRow)
+        for (auto at = m_shown.upper_bound(row); at != m_shown.end(); ++at)
+            if (m_reach[at->first] & byMain) {
+                add(at->first, true);
+                break;
+            }
     return found;
 }
 
@@ -313,6 +382,12 @@ void Gatherer::number()
 void Gatherer::run()
 {
     findReach();
+    if (m_gather.tip == noRow) {
+        buildHome();
+        count();
+        number();
+        return;
+    }
     const std::size_t room = std::max<std::size_t>(m_gather.room, 4);
     Limits limits{std::max<std::size_t>(2, room / 4), std::max<std::size_t>(1, room / 5),
                   std::max<std::size_t>(2, room / 3)};

@@ -82,6 +82,7 @@ class TestGather : public QObject {
     void gapsOpen();
     void anyHistory();
     void bases();
+    void firstLook();
 };
 
 void TestGather::countsAreGits_data()
@@ -223,6 +224,29 @@ void TestGather::bases()
     QCOMPARE(names, (std::vector<std::string>{"refs/remotes/upstream/main", "refs/heads/main",
                                               "refs/remotes/origin/main", "refs/remotes/upstream/release"}));
     QVERIFY(sensibleBases(*snapshot, noRow, 20).empty());
+}
+
+// All that is the user's and nothing else has a row; every commit of the main line is in one.
+void TestGather::firstLook()
+{
+    TempRepository repo;
+    build(repo, 2000, 3);
+    repo.git({"tag", "v1", "upstream/main~500"});
+    const SnapshotPtr snapshot = taken(repo);
+    LanesOptions options;
+    options.gather = Gather{};
+    const LanesPtr lanes = layOut(snapshot, options).value();
+    QVERIFY2(lanes->rowCount() < 16, qPrintable(QString::number(lanes->rowCount())));
+    for (const char* name : {"topic", "origin/topic", "main", "origin/main", "upstream/main"}) {
+        const Row row = snapshot->history.find(*Oid::parse(repo.git({"rev-parse", name})));
+        const auto at = lanes->displayRowOf(row);
+        QVERIFY2(at && lanes->displayed(*at).row == row, name);
+    }
+    std::size_t held = 0;
+    for (std::size_t at = 0; at < lanes->rowCount(); ++at)
+        if (snapshot->history.isAncestor(lanes->displayed(at).row, snapshot->mainLineRef()->row))
+            held += lanes->displayed(at).folded + 1;
+    QCOMPARE(QString::number(held), QString::fromStdString(repo.git({"rev-list", "--count", "upstream/main"})));
 }
 
 QTEST_GUILESS_MAIN(TestGather)
