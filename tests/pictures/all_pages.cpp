@@ -231,9 +231,9 @@ void walkthrough(MainWindow& window, Pictures& pictures)
 
 } // namespace
 
-std::vector<Look> looks()
+std::vector<Appearance> appearances()
 {
-    std::vector<Look> all;
+    std::vector<Appearance> all;
     for (const bool dark : {false, true}) {
         const QString scheme = dark ? QStringLiteral("dark") : QStringLiteral("light");
         all.push_back({.name = scheme, .dark = dark});
@@ -247,7 +247,7 @@ std::vector<Look> looks()
     return all;
 }
 
-void takeAllPages(const QString& folder, const Look& look)
+void takeAllPages(const QString& folder, const Appearance& look)
 {
     if (look.points > 0) {
         QFont font = QApplication::font();

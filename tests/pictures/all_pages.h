@@ -2,7 +2,7 @@
 //
 // Every page of the window in every state that looks different, in one look: light or dark, at a size, with a font.
 //
-//     takeAllPages("/tmp/pictures", looks()[0]);
+//     takeAllPages("/tmp/pictures", appearances()[0]);
 #pragma once
 
 #include <QSize>
@@ -12,7 +12,7 @@
 
 namespace espalier::pictures {
 
-struct Look {
+struct Appearance {
     QString name;
     bool dark = false;
     QSize size{1400, 900};               // of the window, in its own units
@@ -20,8 +20,8 @@ struct Look {
     int points = 0;                      // of the font; 0: the desktop's own
 };
 
-std::vector<Look> looks();
+std::vector<Appearance> appearances();
 // Pictures go to folder/<name of the look>/.
-void takeAllPages(const QString& folder, const Look& look);
+void takeAllPages(const QString& folder, const Appearance& look);
 
 } // namespace espalier::pictures

@@ -74,7 +74,7 @@ void theJob(const QString& folder)
 // The scale is fixed when a program starts, so each look is a run of its own. Returns an exit status.
 int runLooks(const QString& folder, const QStringList& wanted)
 {
-    for (const Look& look : looks()) {
+    for (const Appearance& look : appearances()) {
         if (!wanted.isEmpty() && !wanted.contains(look.name))
             continue;
         QProcess run;
@@ -108,8 +108,8 @@ int main(int argc, char** argv)
         return 0;
     }
     const QString what = arguments.value(1), folder = arguments.value(2);
-    const auto all = looks();
-    const auto known = [&](const QString& name) { return std::ranges::find(all, name, &Look::name); };
+    const auto all = appearances();
+    const auto known = [&](const QString& name) { return std::ranges::find(all, name, &Appearance::name); };
     const QStringList wanted = arguments.mid(3);
     const bool sound = std::ranges::all_of(wanted, [&](const QString& name) { return known(name) != all.end(); });
     if (folder.isEmpty() || !sound) {
