@@ -248,6 +248,32 @@ class TestCommands : public QObject {
                  2);
     }
 
+    // What the kept tips hold, and letting go of them: of one entry, of what is older than an age.
+    void lettingGoOfTheLogbook()
+    {
+        QTemporaryDir folder;
+        const QString at = build(folder, "same-lines");
+        const QString clone = at + "/clone";
+        QVERIFY(espalierRun({"logbook", clone, "--space"}).out.contains("The logbook is empty."));
+        const QStringList replay{"replay", clone,           "--json",   "--branch",         "topic/metric-heights",
+                                 "--onto", "upstream/main", "--settle", "your-commit-first"};
+        const QString first = espalierRun(replay).json().object()["entry"].toString();
+        const QByteArray oldTip = gitAt(clone, {"rev-parse", "refs/espalier/kept/" + first + "/0"});
+        QCOMPARE(espalierRun({"restore", clone, first}).status, 0);
+        QCOMPARE(gitAt(clone, {"for-each-ref", "--format=x", "refs/espalier/kept"}).count('x'), 2);
+        // Commits that nothing but the logbook has: the new ones of the replay that was taken back.
+        const QByteArray space = espalierRun({"logbook", clone, "--space"}).out.trimmed().split('\n').last();
+        QVERIFY2(space.startsWith("The kept tips hold ") && !space.contains(" hold 0 bytes"), space.constData());
+        // A day is not over yet.
+        QVERIFY(espalierRun({"logbook", clone, "--expire", "1d"}).out.startsWith("0 entries were let go"));
+        QCOMPARE(espalierRun({"logbook", clone, "--expire", "soon"}).status, 2);
+        QCOMPARE(espalierRun({"logbook", clone, "--forget", "20200101-000000-1"}).status, 2);
+        QCOMPARE(espalierRun({"logbook", clone, "--json", "--forget", first}).json().object()["letGo"].toInt(), 1);
+        QCOMPARE(gitAt(clone, {"for-each-ref", "refs/espalier/kept/" + first}), QByteArray());
+        QCOMPARE(espalierRun({"logbook", clone, "--json"}).json().array().size(), 1);
+        gitAt(clone, {"cat-file", "-e", QString::fromLatin1(oldTip)});
+    }
+
     void updateMovesTheMainLineOnly()
     {
         QTemporaryDir folder;

@@ -4,10 +4,13 @@
 // reference for what a worktree holds afterwards is git itself (status, checkout).
 #include "core/keep/apply.h"
 #include "core/keep/apply_steps.h"
+#include "core/keep/worktree_session.h"
 #include "tests/support/replay_scene.h"
 
 #include <QDir>
 #include <QFile>
+#include <fstream>
+
 #include <QtTest/QtTest>
 
 #include <unistd.h>
@@ -73,6 +76,30 @@ class TestWorktreeFiles : public QObject {
     Q_OBJECT
 
   private Q_SLOTS:
+    // A session that was moved from has nothing to clear away, least of all in the folder that the program stands in.
+    void aMovedSessionClearsItsOwn()
+    {
+        Scene scene;
+        scene.add({{"file", "one\n"}}, "main");
+        scene.checkOutWithGit("main");
+        const fs::path before = fs::current_path();
+        fs::current_path(scene.victim);
+        std::ofstream(scene.victim / "index.espalier") << "somebody's\n";
+        const fs::path copy = scene.repo.fsPath() / ".git/index.espalier";
+        {
+            auto begun = WorktreeSession::begin(scene.repo.fsPath());
+            if (begun) {
+                const WorktreeSession moved = std::move(*begun);
+                begun = std::unexpected(Error{});
+                QVERIFY(fs::exists(copy));
+            }
+        }
+        fs::current_path(before);
+        QVERIFY(fs::exists(scene.victim / "index.espalier"));
+        QVERIFY(!fs::exists(copy));
+        QVERIFY(!fs::exists(scene.repo.fsPath() / ".git/index.lock"));
+    }
+
     void cleanup() { setApplyStepCallback({}); }
 
     void kindsOfThings_data()

@@ -12,6 +12,14 @@
 #include <QProcess>
 #include <QtTest/QtTest>
 
+#include <atomic>
+#include <thread>
+
+#include <netinet/in.h>
+#include <poll.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
 using namespace espalier;
 using namespace espalier::test;
 
@@ -51,6 +59,78 @@ print(way.getsockname()[1])
 while True:
     threading.Thread(target=serve, args=(way.accept()[0],), daemon=True).start()
 )";
+// A proxy on loopback that carries what CONNECT asks for (RFC 9110, 9.3.6) to this machine, on a thread of its own.
+class Proxy {
+  public:
+    Proxy()
+    {
+        m_listens = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+        sockaddr_in at{};
+        at.sin_family = AF_INET;
+        at.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+        socklen_t size = sizeof at;
+        if (::bind(m_listens, reinterpret_cast<sockaddr*>(&at), size) < 0 || ::listen(m_listens, 16) < 0 ||
+            ::getsockname(m_listens, reinterpret_cast<sockaddr*>(&at), &size) < 0)
+            qFatal("no proxy can be made");
+        m_port = ntohs(at.sin_port);
+        m_thread = std::jthread([this] { accept(); });
+    }
+    ~Proxy() { stop(); }
+    Proxy(const Proxy&) = delete;
+    int port() const { return m_port; }
+    int carried() const { return m_carried; }
+    void stop()
+    {
+        ::shutdown(m_listens, SHUT_RDWR);
+        if (m_thread.joinable())
+            m_thread.join();
+        if (m_listens >= 0)
+            ::close(std::exchange(m_listens, -1));
+    }
+
+  private:
+    void accept()
+    {
+        std::vector<std::jthread> all;
+        for (int client; (client = ::accept4(m_listens, nullptr, nullptr, SOCK_CLOEXEC)) >= 0;)
+            all.emplace_back([this, client] { carry(client); });
+    }
+    void carry(int client)
+    {
+        std::string asked;
+        for (char byte; !asked.ends_with("\r\n\r\n") && ::read(client, &byte, 1) == 1;)
+            asked += byte;
+        const std::size_t colon = asked.find(':');
+        sockaddr_in at{};
+        at.sin_family = AF_INET;
+        at.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+        at.sin_port = htons(std::uint16_t(colon == std::string::npos ? 0 : std::atoi(asked.c_str() + colon + 1)));
+        const int server = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+        constexpr std::string_view yes = "HTTP/1.1 200 Connection established\r\n\r\n";
+        if (asked.starts_with("CONNECT ") && ::connect(server, reinterpret_cast<sockaddr*>(&at), sizeof at) == 0 &&
+            ::write(client, yes.data(), yes.size()) == ssize_t(yes.size())) {
+            ++m_carried;
+            pump(client, server);
+        }
+        ::close(server);
+        ::close(client);
+    }
+    static void pump(int one, int other)
+    {
+        pollfd both[]{{one, POLLIN, 0}, {other, POLLIN, 0}};
+        for (char part[1 << 14]; ::poll(both, 2, -1) > 0;)
+            for (const auto& [from, to] : {std::pair(0, 1), std::pair(1, 0)}) {
+                if (!both[from].revents)
+                    continue;
+                const ssize_t got = ::read(both[from].fd, part, sizeof part);
+                if (got <= 0 || ::send(both[to].fd, part, std::size_t(got), MSG_NOSIGNAL) != got)
+                    return;
+            }
+    }
+    int m_listens = -1, m_port = 0;
+    std::atomic<int> m_carried = 0;
+    std::jthread m_thread;
+};
 
 template <typename T> std::string whyNot(const Result<T>& result)
 {
@@ -68,9 +148,9 @@ class TestHttps : public QObject {
 
     QString file(const char* name) const { return m_scene->repo.outside() + QLatin1Char('/') + QLatin1String(name); }
     void serve(const char* below, WebServer::Certificate certificate = WebServer::Certificate::Good,
-               const QByteArray& protocol = "TLSv1.3")
+               const QByteArray& protocol = "TLSv1.3", bool asksForCertificate = false)
     {
-        m_server = std::make_unique<WebServer>(m_scene->repo.outside(), certificate, protocol);
+        m_server = std::make_unique<WebServer>(m_scene->repo.outside(), certificate, protocol, asksForCertificate);
         m_server->use(*m_scene, below);
     }
     // A helper that writes down what it is asked.
@@ -199,6 +279,43 @@ class TestHttps : public QObject {
         m_scene->repo.git({"config", "http.extraHeader", "X-Forge: yes"});
         const auto with = fetchRemote(m_scene->repo.open(), "upstream");
         QVERIFY2(with, whyNot(with).c_str());
+    }
+
+    // Through the proxy that the user has set, and not beside it.
+    void proxies()
+    {
+        serve("git/open");
+        Proxy proxy;
+        m_scene->repo.git({"config", "http.proxy", QStringLiteral("http://127.0.0.1:%1").arg(proxy.port())});
+        qputenv("no_proxy", "");
+        qputenv("NO_PROXY", "");
+        const auto fetched = fetchRemote(m_scene->repo.open(), "upstream");
+        QVERIFY2(fetched, whyNot(fetched).c_str());
+        QVERIFY(proxy.carried() > 0);
+        m_scene->replayTopic();
+        const int before = proxy.carried();
+        const auto pushed = push(m_scene->repo.open(), {"topic/x", "origin", Oid::parse(m_scene->topic[1])});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QVERIFY(proxy.carried() > before);
+        proxy.stop();
+        const auto without = fetchRemote(m_scene->repo.open(), "upstream");
+        QVERIFY(!without);
+        QVERIFY2(without.error().line().contains(std::to_string(proxy.port())), without.error().line().c_str());
+    }
+
+    // A server that wants to see a certificate gets the user's.
+    void clientCertificates()
+    {
+        serve("git/open", WebServer::Certificate::Good, "TLSv1.3", true);
+        const auto without = fetchRemote(m_scene->repo.open(), "upstream");
+        QVERIFY(!without);
+        m_scene->repo.git({"config", "http.sslCert", m_server->clientCertificate()});
+        m_scene->repo.git({"config", "http.sslKey", m_server->clientKey()});
+        const auto with = fetchRemote(m_scene->repo.open(), "upstream");
+        QVERIFY2(with, whyNot(with).c_str());
+        m_scene->replayTopic();
+        const auto pushed = push(m_scene->repo.open(), {"topic/x", "origin", Oid::parse(m_scene->topic[1])});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
     }
 
     // Helpers are git's own affair: they get the path where credential.useHttpPath says so, and are told what worked.

@@ -7,6 +7,7 @@
 #include "core/keep/open_entries.h"
 #include "core/keep/recover.h"
 #include "core/remotes/fetch.h"
+#include "core/remotes/git_words.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
 
@@ -294,6 +295,73 @@ class TestPushSafety : public QObject {
         QCOMPARE(readLogbook(scene.repo.open())->size(), std::size_t(0));
         QVERIFY(QFile::remove(lock));
         QVERIFY(push(scene.repo.open(), {"topic/x", "origin", oid(scene.topic[1])}));
+    }
+
+    // A stale lock on what a fetch would move: the lock is named, how old it is, and what to do; the rest is fetched.
+    void locksOfAFetchAreNamed_data()
+    {
+        QTest::addColumn<QString>("lock");
+        QTest::newRow("tracking ref") << QStringLiteral("refs/remotes/upstream/main.lock");
+        QTest::newRow("tag") << QStringLiteral("refs/tags/v1.lock");
+    }
+    void locksOfAFetchAreNamed()
+    {
+        QFETCH(QString, lock);
+        RemoteScene scene;
+        scene.repo.git({"update-ref", "-d", "refs/remotes/upstream/main"});
+        scene.gitIn(scene.upstream, {"tag", "v1", "main"});
+        QFile stale(scene.repo.path() + "/.git/" + lock);
+        QVERIFY(QDir().mkpath(QFileInfo(stale).path()) && stale.open(QIODevice::WriteOnly));
+        QVERIFY(stale.setFileTime(QDateTime::currentDateTime().addSecs(-3 * 3600), QFileDevice::FileModificationTime));
+        stale.close();
+        const auto fetched = fetchRemote(scene.repo.open(), "upstream");
+        std::string said = fetched ? std::string() : fetched.error().line();
+        for (const std::string& notice : fetched ? fetched->notices : std::vector<std::string>())
+            said += notice;
+        QVERIFY2(said.contains(lock.toStdString()) && said.contains("3 hours ago") &&
+                     said.contains("remove that file") && !said.contains("free space") && !said.contains("address"),
+                 said.c_str());
+        QVERIFY(stale.remove());
+        QVERIFY(fetchRemote(scene.repo.open(), "upstream")->notices.empty());
+        QCOMPARE(scene.repo.git({"rev-parse", "v1"}), scene.main);
+    }
+
+    // git's own words about the lock of a shallow clone's cut.
+    void theLockOfTheCutIsNamed()
+    {
+        RemoteScene scene;
+        const QString lock = scene.repo.path() + "/.git/shallow.lock";
+        QFile stale(lock);
+        QVERIFY(stale.open(QIODevice::WriteOnly));
+        stale.close();
+        // What git says itself, deepening a clone whose lock was left.
+        const GitRun ran = runProgram("git", {"fetch", "--depth=1", "upstream"}, scene.repo.path());
+        QVERIFY(ran.exitCode != 0);
+        const Progress quiet;
+        GitWords words(quiet);
+        words.hear(std::string_view(ran.err.constData(), std::size_t(ran.err.size())));
+        const std::string line = explain("The fetch failed", "somewhere", words).line();
+        QVERIFY2(line.contains(lock.toStdString()) && line.contains("remove that file") && !line.contains("address"),
+                 (line + ran.err.toStdString()).c_str());
+    }
+
+    // git's check of what comes, where the user wants it: nothing is moved, and the line says what is wrong with what.
+    void aBadObjectIsRefused()
+    {
+        RemoteScene scene;
+        const std::string tree = scene.repo.git({"rev-parse", text(scene.main) + "^{tree}"});
+        const std::string bad =
+            scene.repo.writeRaw("commit", "tree " + tree + "\nparent " + scene.main +
+                                              "\nauthor A <a@b> nodate +0000\ncommitter A <a@b> 1 +0000\n\nBad\n");
+        scene.repo.git({"push", "--quiet", scene.upstream, text(bad) + ":refs/heads/main"});
+        scene.repo.git({"config", "transfer.fsckObjects", "true"});
+        QDir(scene.repo.path() + "/.git/objects/" + text(bad.substr(0, 2))).removeRecursively();
+        const std::string before = scene.repo.git({"for-each-ref"});
+        const auto fetched = fetchRemote(scene.repo.open(), "upstream");
+        QVERIFY(!fetched);
+        const std::string line = fetched.error().line();
+        QVERIFY2(line.contains(bad) && line.contains("badDate") && !line.contains("Check the address"), line.c_str());
+        QCOMPARE(scene.repo.git({"for-each-ref"}), before);
     }
 
     void severalBranchesTogether_data()

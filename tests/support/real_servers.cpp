@@ -157,7 +157,8 @@ QString WebServer::missing()
     return {};
 }
 
-WebServer::WebServer(const QString& folder, Certificate certificate, const QByteArray& protocol)
+WebServer::WebServer(const QString& folder, Certificate certificate, const QByteArray& protocol,
+                     bool asksForCertificate)
     : RealServer(folder + "/web")
 {
     QDir().mkpath(m_folder + "/root");
@@ -185,8 +186,12 @@ WebServer::WebServer(const QString& folder, Certificate certificate, const QByte
               "ssl.engine = \"enable\"\nssl.pemfile = \"" +
               at + "/cert.pem\"\nssl.privkey = \"" + at +
               "/key.pem\"\nssl.openssl.ssl-conf-cmd = ( \"MinProtocol\" => \"" + protocol +
-              "\", \"MaxProtocol\" => \"" + protocol +
-              "\" )\nauth.backend = \"plain\"\nauth.backend.plain.userfile = \"" + at +
+              "\", \"MaxProtocol\" => \"" + protocol + "\" )\n" +
+              (asksForCertificate ? "ssl.verifyclient.activate = \"enable\"\nssl.verifyclient.enforce = "
+                                    "\"enable\"\nssl.verifyclient.ca-file = \"" +
+                                        at + "/cert.pem\"\n"
+                                  : QByteArray()) +
+              "auth.backend = \"plain\"\nauth.backend.plain.userfile = \"" + at +
               "/users\"\nalias.url = ( \"/git\" => \"" + gitFolder().toUtf8() +
               "/git-http-backend\" )\n"
               "$HTTP[\"url\"] =~ \"^/git\" {\n  cgi.assign = ( \"\" => \"\" )\n"

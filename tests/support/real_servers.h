@@ -61,10 +61,13 @@ class WebServer : public RealServer {
     static QString missing();
     enum class Certificate { Good, Expired, OtherHost };
     explicit WebServer(const QString& folder, Certificate certificate = Certificate::Good,
-                       const QByteArray& protocol = "TLSv1.3");
+                       const QByteArray& protocol = "TLSv1.3", bool asksForCertificate = false);
     QString url(const QString& path) const override { return url(path, "git/open"); }
     QString url(const QString& path, const char* below) const;
     QString authority() const { return file("cert.pem"); }
+    // Of a client that the server knows, when it asks for one.
+    QString clientCertificate() const { return file("cert.pem"); }
+    QString clientKey() const { return file("key.pem"); }
     void use(const RemoteScene& scene) const override;
     void use(const RemoteScene& scene, const char* below) const;
     static constexpr char user[] = "mira";
