@@ -30,9 +30,4 @@ Result<std::vector<Pushed>> sendOrders(const Repository& repository, const std::
                                        const std::vector<PushOrder>& orders, const Access& access,
                                        const Progress& progress);
 
-// A remote's branches where its pushes go: of several addresses all must stand at the same. With `bring` what is not here yet is
-// brought. Errors: Refused when they do not stand at the same.
-Result<Advertised> lookWherePushed(const Repository& repository, Transport& way, const std::vector<std::string>& refs,
-                                   bool bring = true);
-
 } // namespace espalier

@@ -73,4 +73,31 @@ Result<PushPlace> pushPlace(const Repository& repository, const std::string& bra
     return place;
 }
 
+Result<Advertised> lookWherePushed(const Repository& repository, Transport& way, const std::vector<std::string>& refs,
+                                   bool bring)
+{
+    const auto sides = way.pushAddresses();
+    if (!sides)
+        return std::unexpected(sides.error());
+    std::optional<Advertised> first;
+    for (std::size_t side = 0; side < sides->size(); ++side) {
+        auto seen = way.lookWhereItPushes(side, refs);
+        if (!seen)
+            return seen;
+        if (first && *first != *seen)
+            return fail(ErrorKind::Refused, "The addresses that it pushes to hold different commits of the branch",
+                        (*sides)[side], "Bring them together with git push first");
+        first = std::move(*seen);
+    }
+    if (!first || !bring)
+        return first.value_or(Advertised{});
+    std::vector<WantedRef> unknown;
+    for (const auto& [name, id] : *first)
+        if (!hasCommit(repository, id))
+            unknown.push_back({name, id, {}, false, false});
+    if (auto got = unknown.empty() ? Result<void>{} : way.get(unknown); !got)
+        return std::unexpected(got.error());
+    return std::move(*first);
+}
+
 } // namespace espalier

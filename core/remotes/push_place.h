@@ -8,6 +8,7 @@
 
 #include "core/git/error.h"
 #include "core/git/repository.h"
+#include "core/remotes/transport.h"
 
 #include <string>
 
@@ -21,5 +22,10 @@ struct PushPlace {
 // `remote` empty: branch.<name>.pushRemote, else the fork. Refused when there is none, when it is an address without a name,
 // or when the settings lead to a ref that is no branch.
 Result<PushPlace> pushPlace(const Repository& repository, const std::string& branch, const std::string& remote = {});
+
+// A remote's branches where its pushes go: of several addresses all must stand at the same. With `bring` what is not here yet is
+// brought. Errors: Refused when they do not stand at the same.
+Result<Advertised> lookWherePushed(const Repository& repository, Transport& way, const std::vector<std::string>& refs,
+                                   bool bring = true);
 
 } // namespace espalier

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/take_back.h"
+#include "core/remotes/push_place.h"
 
 #include "core/git/commit.h"
 #include "core/git/handles.h"

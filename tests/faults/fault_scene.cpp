@@ -478,10 +478,9 @@ std::vector<std::string> FaultScene::judgeDone(const Ran& ran, const Fault& faul
     m_recoveryCalls = recovered.calls;
     if (recovered.exitCode != 2 || recovered.err.find("no such entry") == std::string::npos)
         wrong.push_back("the recovery says: " + oneLine(recovered.err));
-    // Whether a push arrived only a fetch tells, when a server must be done with it (core/remotes/interrupted.cpp).
+    // Whether a push arrived only a fetch tells.
     if (m_operation.pushes)
-        if (const Ran fetched = run({ESPALIER_FAULT_DRIVER, "fetch", clone().string(), "origin"}, place(),
-                                    {.below = place(), .clock = 1800001000});
+        if (const Ran fetched = run({ESPALIER_FAULT_DRIVER, "fetch", clone().string(), "origin"}, place(), {});
             !fetched.ok())
             wrong.push_back("the fetch after it says: " + oneLine(fetched.err));
     const SceneState now = state();
