@@ -518,9 +518,17 @@ void GraphView::goTo(Row row)
             d->goTo(row);
         return;
     }
+    if (d->gathering) {
+        // What is elsewhere is looked for where one was.
+        if (!d->lanesBefore)
+            d->wantedCurrent = d->snapshot->history.id(row);
+        const bool isThere = d->lanesBefore != nullptr;
+        scatter();
+        if (isThere)
+            goTo(row);
+        return;
+    }
     // Hidden: leave focus and filter.
-    d->gathering.reset();
-    d->held = d->isGathered = false;
     if (d->focus.isZero() && d->ownOnly) {
         // Only everything shows it.
         d->filter->setFolded(false);

@@ -20,7 +20,9 @@
 namespace espalier {
 
 struct Gather {
-    Row tip = noRow; // the topic's, or the newest commit that is dragged
+    // The topic's, or the newest commit that is dragged. noRow: no question but a first look, at the main line's head and its
+    // copies, what is checked out, the clone's branches that have not landed, and where they stand; `room` does not count.
+    Row tip = noRow;
     std::vector<Row>
         touching; // commits of the main line that touch the topic's files (core/history/touching.h), any order
     // How many rows fit; at least the tip, the merge base and the main line's head are shown however few these are.
