@@ -78,9 +78,6 @@ constexpr Advice advices[] = {
      "Connect once with ssh in a terminal, compare the fingerprint with the one that the host's owner publishes, and "
      "try "
      "again"},
-    {"fsck error in packed object", "",
-     "Nothing was taken over. Tell the remote's owner; fetch.fsck.<the kind that is named> = warn lets this kind "
-     "through"},
     {"certificate has expired", "the certificate of the server has expired",
      "Ask the server's owner for a new one; check this machine's clock"},
     {"not yet activated", "the certificate of the server is not valid yet", "Check this machine's clock"},

@@ -77,6 +77,9 @@ std::unique_ptr<MainWindow> TestScrolling::openWindow()
         return nullptr;
     m_list = window->graph()->findChild<GraphList*>();
     m_model = window->graph()->findChild<HistoryModel*>();
+    window->graph()->setFolded(false); // the first look is folded; what is scrolled here is everything
+    if (!waitFor([&] { return m_model->rowCount() >= 2000; }))
+        return nullptr;
     for (int i = 0; i < 4 && !m_list->hasFocus(); ++i)
         press(Qt::Key_F6);
     return window;
