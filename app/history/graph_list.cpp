@@ -283,6 +283,8 @@ void GraphList::resizeEvent(QResizeEvent*)
     updateGeometryOfGraph(true);
     updateScrollBar();
     fetchVisible();
+    if (std::exchange(m_room, roomForRows()) != roomForRows())
+        Q_EMIT roomChanged();
 }
 
 void GraphList::changeEvent(QEvent* event)

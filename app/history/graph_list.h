@@ -85,6 +85,8 @@ class GraphList : public QAbstractScrollArea {
     void dragEnded(bool taken);
     // Nothing is aimed at any more.
     void aimLeft();
+    // roomForRows() is another.
+    void roomChanged();
 
   protected:
     void paintEvent(QPaintEvent* event) override;
@@ -153,6 +155,7 @@ class GraphList : public QAbstractScrollArea {
     Hover m_target;
     Hover m_refused; // hovered over, and may not be dropped on
     int m_previewCommits = 0;
+    int m_room = 0;      // for rows, at the last size
     QTimer m_edgeScroll; // while a drag hovers near an edge
     QTimer m_opening;    // a gap that is hovered over for a while opens
     QPoint m_dragAt;

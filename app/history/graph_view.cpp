@@ -15,6 +15,7 @@
 #include <QDataStream>
 #include <QPushButton>
 #include <QScrollBar>
+#include <QTimer>
 #include <QVBoxLayout>
 
 namespace espalier {
@@ -63,6 +64,8 @@ struct GraphView::Private {
     QPointer<Work> touchSearch;
     Oid touchTip; // whose it is
     int touchCount = 0;
+    ReplayGhost ghost; // of the dry run that is open; not to be seen while another question is asked
+    QTimer roomChanged;
     LanesPtr later; // gathered anew with what was found meanwhile; shown when nothing is aimed at
 
     bool isPlain() const { return !options.fold && options.only.empty() && !options.gather; }
@@ -387,6 +390,15 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
     setFocusProxy(d->list);
     d->hint->clear();
 
+    // How much is gathered in a focus goes by the room there is, also when the window gets its size after the layout. Together
+    // for all steps of a change.
+    d->roomChanged.setSingleShot(true);
+    d->roomChanged.setInterval(0);
+    connect(&d->roomChanged, &QTimer::timeout, this, [this] {
+        if (d->snapshot && !d->gathering && !d->focus.isZero())
+            d->layOutAgain();
+    });
+    connect(d->list, &GraphList::roomChanged, &d->roomChanged, qOverload<>(&QTimer::start));
     connect(d->list, &GraphList::geometryChanged, this,
             [this] { d->header->setLayout(d->list->geometryOfGraph(), d->list->columns()); });
     connect(d->header, &GraphHeader::edgeMoved, d->list, &GraphList::moveEdge);
@@ -499,7 +511,11 @@ void GraphView::showFirstRows(const SnapshotPtr& snapshot, const LanesPtr& lanes
 }
 
 SnapshotPtr GraphView::snapshot() const { return d->snapshot; }
-void GraphView::setGhost(const ReplayGhost& ghost) { d->list->setGhost(ghost); }
+void GraphView::setGhost(const ReplayGhost& ghost)
+{
+    d->ghost = ghost;
+    d->list->setGhost(ghost);
+}
 Row GraphView::currentRow() const { return d->list->currentRow(); }
 std::vector<Row> GraphView::selectedRows() const { return d->list->selectedRows(); }
 
@@ -599,6 +615,8 @@ void GraphView::gatherFor(const DragSource& source)
 {
     if (!d->snapshot || !d->model->lanes() || d->snapshot->history.find(source.tip) == noRow)
         return;
+    // What another dry run announced would pass for an answer to this one.
+    d->list->setGhost({});
     // A history that fits the screen has nothing to gather.
     if (!d->isGathered && d->model->rowCount() <= d->list->roomForRows())
         return;
@@ -621,6 +639,7 @@ void GraphView::scatter()
 {
     if (d->gathering)
         d->endGathering();
+    d->list->setGhost(d->ghost);
 }
 
 void GraphView::holdGathered() { d->held = d->gathering.has_value(); }

@@ -122,6 +122,9 @@ class Picker {
         m_list->setMinimumHeight(theme::gap(&dialog) * 36);
         dialog.form()->addRow(m_filter);
         dialog.form()->addRow(m_list);
+        constexpr std::size_t few = 12;
+        if (const Ref* topic = m_except.empty() ? nullptr : m_snapshot.findRef(m_except); topic && topic->row != noRow)
+            m_sensible = sensibleBases(m_snapshot, topic->row, few);
         QObject::connect(m_filter, &QLineEdit::textChanged, &dialog, [this] { fill(); });
         QObject::connect(m_list, &QListWidget::itemActivated, &dialog, &QDialog::accept);
         fill();
@@ -153,16 +156,12 @@ class Picker {
         std::vector<std::size_t> within;
         // What the cards, the board and the gathered picture offer to the mouse stands first here.
         std::set<std::size_t> likely;
-        if (const Ref* topic = m_except.empty() ? nullptr : m_snapshot.findRef(m_except);
-            topic && topic->row != noRow) {
-            constexpr std::size_t few = 12;
-            for (const int at : sensibleBases(m_snapshot, topic->row, few))
-                if (at != m_snapshot.mainLine &&
-                    toText(m_snapshot.refs[std::size_t(at)].shortName).contains(typed, Qt::CaseInsensitive)) {
-                    likely.insert(std::size_t(at));
-                    add(std::size_t(at));
-                }
-        }
+        for (const int at : m_sensible)
+            if (at != m_snapshot.mainLine &&
+                toText(m_snapshot.refs[std::size_t(at)].shortName).contains(typed, Qt::CaseInsensitive)) {
+                likely.insert(std::size_t(at));
+                add(std::size_t(at));
+            }
         for (std::size_t i = 0; i < m_snapshot.refs.size() && m_list->count() < most; ++i) {
             if (int(i) == m_snapshot.mainLine || likely.contains(i) || m_snapshot.refs[i].kind == RefKind::Other)
                 continue;
@@ -183,7 +182,10 @@ class Picker {
             }
         for (const std::size_t i : within)
             add(i);
-        m_list->setCurrentRow(0);
+        int first = 0;
+        while (first + 1 < m_list->count() && !(m_list->item(first)->flags() & Qt::ItemIsEnabled))
+            ++first;
+        m_list->setCurrentRow(first);
         m_dialog.judge(m_list->count() == 0
                            ? QObject::tr("No branch or tag has this in its name, and no commit's id begins so.")
                            : QString());
@@ -212,6 +214,7 @@ class Picker {
     Question& m_dialog;
     const Snapshot& m_snapshot;
     std::string m_except;
+    std::vector<int> m_sensible; // asked once: it walks the history
     QListWidget* m_list;
     FilterField* m_filter;
 };

@@ -2,6 +2,7 @@
 #include "core/git/lock_files.h"
 
 #include "core/git/files.h"
+#include "core/git/running.h"
 #include "core/git/spawn.h"
 #include "core/git/text.h"
 
@@ -331,20 +332,21 @@ std::string lockHolder(const fs::path& lock)
 {
     std::error_code error;
     const fs::path wanted = fs::canonical(lock, error);
-    for (fs::directory_iterator processes("/proc", error); !error && processes != fs::directory_iterator();
-         processes.increment(error)) {
-        const std::string pid = processes->path().filename().string();
-        if (pid.empty() || pid.find_first_not_of("0123456789") != std::string::npos)
-            continue;
+    std::string holder;
+    isAnyProcess([&](const fs::path& process) {
         std::error_code unreadable;
-        for (fs::directory_iterator files(processes->path() / "fd", unreadable);
-             !unreadable && files != fs::directory_iterator(); files.increment(unreadable)) {
+        for (fs::directory_iterator files(process / "fd", unreadable); !unreadable && files != fs::directory_iterator();
+             files.increment(unreadable)) {
             std::error_code gone;
-            if (fs::read_symlink(files->path(), gone) == wanted)
-                return "process " + pid + " (" + displayText(firstLine(processes->path() / "comm"), 40) + ")";
+            if (fs::read_symlink(files->path(), gone) != wanted)
+                continue;
+            holder =
+                "process " + process.filename().string() + " (" + displayText(firstLine(process / "comm"), 40) + ")";
+            return true;
         }
-    }
-    return {};
+        return false;
+    });
+    return holder;
 }
 
 std::unexpected<Error> lockIsHeld(std::string what, const fs::path& lock)

@@ -2,6 +2,7 @@
 #include "core/git/process_marks.h"
 
 #include "core/git/files.h"
+#include "core/git/running.h"
 #include "core/git/spawn.h"
 
 #include <algorithm>
@@ -14,22 +15,6 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr std::string_view markName = "ESPALIER_PUSHES_FROM";
-
-// True as soon as it is true of one process; nothing when no process can be seen, not even this one.
-template <typename Answer> std::optional<bool> isAnyProcess(Answer answer)
-{
-    bool seen = false;
-    std::error_code error;
-    for (fs::directory_iterator at("/proc", error); !error && at != fs::directory_iterator(); at.increment(error)) {
-        const std::string number = at->path().filename().string();
-        if (!std::ranges::all_of(number, [](char c) { return c >= '0' && c <= '9'; }))
-            continue;
-        seen = true;
-        if (answer(at->path()))
-            return true;
-    }
-    return seen && !error ? std::optional(false) : std::nullopt;
-}
 
 // Nothing when it is another user's or has ended meanwhile.
 std::string environmentOf(const fs::path& process)

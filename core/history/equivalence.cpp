@@ -31,13 +31,12 @@ struct EquivalenceCache::Data {
     // What cannot be written is read again the next time; nobody has to hear of it.
     void keep(const Repository& repository)
     {
-        if (!habits.manyQuestions || outlines.readAnew() < worthKeeping)
+        constexpr std::size_t least = 1000;
+        if (!habits.manyQuestions)
             return;
-        const std::vector<KeptOutline> all = outlines.known();
-        (void)keepOutlines(repository, all);
-        outlines.add({});
+        if (const std::vector<KeptOutline> all = outlines.worthKeeping(least); !all.empty())
+            (void)keepOutlines(repository, all);
     }
-    static constexpr std::size_t worthKeeping = 1000;
 };
 
 EquivalenceCache::EquivalenceCache(const EquivalenceHabits& habits) : m_data(std::make_unique<Data>())

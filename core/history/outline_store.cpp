@@ -6,7 +6,6 @@
 #include "core/history/overrides.h"
 
 #include <algorithm>
-#include <charconv>
 #include <cstring>
 
 namespace espalier {

@@ -3,8 +3,7 @@
 // Outlines of commits (see outlines.h) kept between runs in commonDir()/espalier/outlines: reading what 60,000 commits of a main
 // line change takes seconds, and never changes. Only saves time, and may be deleted whenever one likes. Private to core/history.
 //
-// The file is a line with a version, a probe of the hash that outlines are made with, how many they are and the SHA-1 of the rest;
-// then 20 bytes of id and 8 of outline each. What is damaged, of another version or of another machine's hash is as if it were not
+// The file is a line with a version, a probe of the hash that outlines are made with and the SHA-1 of the rest; then 20 bytes of id and 8 of outline each. What is damaged, of another version or of another machine's hash is as if it were not
 // there.
 #pragma once
 

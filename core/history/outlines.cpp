@@ -53,20 +53,18 @@ Result<Step> stepOf(QuickObjects& objects, const Oid& commit)
     return step;
 }
 
-std::vector<KeptOutline> OutlineTable::known()
+std::vector<KeptOutline> OutlineTable::worthKeeping(std::size_t least)
 {
     const std::scoped_lock locked(m_lock);
     std::vector<KeptOutline> all;
+    if (m_full - m_kept < least)
+        return all;
+    all.reserve(m_full);
     for (const auto& [commit, outline] : m_known)
         if (!outline.ruledOut)
             all.push_back({commit, outline.value});
+    m_kept = m_full;
     return all;
-}
-
-std::size_t OutlineTable::readAnew()
-{
-    const std::scoped_lock locked(m_lock);
-    return m_full - m_added;
 }
 
 void OutlineTable::add(std::span<const KeptOutline> outlines)
@@ -80,7 +78,7 @@ void OutlineTable::add(std::span<const KeptOutline> outlines)
         if (kept.outline != noOutline)
             m_having[kept.outline].push_back(kept.commit);
     }
-    m_added = m_full;
+    m_kept = m_full;
 }
 
 std::uint64_t Outlines::want(const std::vector<PathChange>& changes)

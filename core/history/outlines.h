@@ -37,9 +37,8 @@ class OutlineTable {
     OutlineTable(const OutlineTable&) = delete;
     OutlineTable& operator=(const OutlineTable&) = delete;
 
-    // What is known in full, and how much of that did not come in by add().
-    std::vector<KeptOutline> known();
-    std::size_t readAnew();
+    // What is known in full; nothing when less than `least` of it is new since add() or the last time that it was given.
+    std::vector<KeptOutline> worthKeeping(std::size_t least);
     void add(std::span<const KeptOutline> outlines);
 
   private:
@@ -50,7 +49,7 @@ class OutlineTable {
     };
     std::mutex m_lock;
     std::mutex m_reading; // one question reads what all will ask for, with all cores; the others wait for that
-    std::size_t m_added = 0, m_full = 0; // of the known: by add(); in full
+    std::size_t m_kept = 0, m_full = 0; // of the known: kept already; in full
     std::unordered_map<Oid, Outline> m_known;
     std::unordered_map<std::uint64_t, std::vector<Oid>> m_having, m_ruledOutBy;
     // Commits that are all known: the last ones asked about, for questions about the same line of history that follow.

@@ -2,6 +2,7 @@
 #include "core/history/touching.h"
 
 #include "core/history/quick_objects.h"
+#include "core/history/reached.h"
 
 #include <unordered_set>
 
@@ -106,12 +107,7 @@ Result<Touching> findTouching(const Repository& repository, const Snapshot& snap
         wanted.add(change.path);
     if (wanted.files.empty())
         return found;
-    std::vector<bool> reached(history.size(), false);
-    reached[tip] = true;
-    for (Row row = tip; row < history.size(); ++row)
-        if (reached[row])
-            for (const Row parent : history.parents(row))
-                reached[parent] = true;
+    const std::vector<bool> reached = reachedFrom(history, tip);
     TouchWalk walk(objects, wanted);
     auto tree = treeOf(main->row);
     std::size_t steps = 0;

@@ -39,7 +39,7 @@ bool isOfPush(const fs::path& lock, const fs::path& mark, const Oid& now)
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines)
 {
     for (const RefMove& move : entry.moves) {
-        const std::string tracking = "refs/remotes/" + entry.remote + '/' + shortBranchName(move.name);
+        const std::string tracking = std::string(trackingPrefix) + entry.remote + '/' + shortBranchName(move.name);
         // A name that is none leads out of the folder of refs.
         int valid = 0;
         if (!move.name.starts_with(headsPrefix) || git_reference_name_is_valid(&valid, tracking.c_str()) < 0 || !valid)

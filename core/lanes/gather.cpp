@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "core/lanes/gather.h"
+#include "core/history/reached.h"
 #include "core/lanes/landmarks.h"
 #include "core/lanes/lanes_data.h"
+#include "core/refs/ref_name.h"
 
 #include <map>
 #include <set>
@@ -18,19 +20,6 @@ Row firstParent(const History& history, Row row)
 {
     const auto parents = history.parents(row);
     return parents.empty() ? noRow : parents[0];
-}
-
-std::vector<bool> reachedFrom(const History& history, Row tip)
-{
-    std::vector<bool> reached(history.size(), false);
-    if (tip >= history.size())
-        return reached;
-    reached[tip] = true;
-    for (Row row = tip; row < history.size(); ++row)
-        if (reached[row])
-            for (const Row parent : history.parents(row))
-                reached[parent] = true;
-    return reached;
 }
 
 // The branch names that stand at a tip: copies of those elsewhere are the topic itself.
@@ -245,7 +234,7 @@ std::vector<Row> Gatherer::homeTips() const
             continue;
         const bool ofMain = main && ref.branch == main->branch;
         const bool own = ref.kind == RefKind::Branch ||
-                         (ref.place == Place::Fork && m_snapshot.findRef("refs/heads/" + ref.branch) != nullptr);
+                         (ref.place == Place::Fork && m_snapshot.findRef(branchRef(ref.branch)) != nullptr);
         if (ofMain || (own && !(m_reach[ref.row] & byMain)))
             tips.insert(ref.row);
     }

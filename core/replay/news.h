@@ -37,8 +37,8 @@ Look lookAt(const Snapshot& snapshot, const std::map<std::string, Forecast>& for
 
 struct News {
     std::size_t commits = 0; // that the main line has and had not
-    std::vector<std::string>
-        nowConflict; // full names, in order; each of these landed cleanly or was not known to conflict
+    // Full names, in order. What conflicts now landed cleanly before, or had landed.
+    std::vector<std::string> nowConflict;
     std::vector<std::string> nowClean, nowLanded;
     bool empty() const { return commits == 0 && nowConflict.empty() && nowClean.empty() && nowLanded.empty(); }
 };

@@ -22,13 +22,19 @@ CheckedCommit commit(int number, const char* subject, const char* author)
     return made;
 }
 
-OverwriteCheck forced()
+OverwriteCheck checkOf(const char* branch, std::uint8_t there, std::uint8_t here)
 {
     OverwriteCheck check;
-    check.branch = "topic/metric-heights";
+    check.branch = branch;
     check.remote = "origin";
-    check.remoteTip.bytes.fill(0xab);
-    check.localTip.bytes.fill(0xcd);
+    check.remoteTip.bytes.fill(there);
+    check.localTip.bytes.fill(here);
+    return check;
+}
+
+OverwriteCheck forced()
+{
+    OverwriteCheck check = checkOf("topic/metric-heights", 0xab, 0xcd);
     check.pairs = {
         {commit(1, "Add a unit", "Mira Sol"), commit(2, "Add a unit", "Mira Sol"), true, true},
         {commit(3, "Convert <b>feet</b>", "Mira Sol"), commit(4, "Convert <b>feet</b>", "Mira Sol"), false, true}};
@@ -147,11 +153,7 @@ class TestOverwritePage : public QObject {
     // Branches that moved together: each with its check, pushed in one step; what is not on the fork yet only when asked for.
     void severalInOneStep()
     {
-        OverwriteCheck below;
-        below.branch = "topic/below";
-        below.remote = "origin";
-        below.remoteTip.bytes.fill(0x12);
-        below.localTip.bytes.fill(0x34);
+        OverwriteCheck below = checkOf("topic/below", 0x12, 0x34);
         below.pairs = {{commit(6, "Lower part", "Mira Sol"), commit(7, "Lower part", "Mira Sol"), true, true}};
         below.foreign = {commit(9, "Fix a typo", "Teo Brandt")};
         OverwriteCheck fresh;
