@@ -2,7 +2,7 @@
 //
 // The processes of this machine, as /proc shows them.
 //
-//     const auto held = isAnyProcess([&](const auto& process) { return hasOpen(process, lock); });
+//     const auto isHere = isAnyProcess([&](const fs::path& process) { return isInside(process, folder); });
 #pragma once
 
 #include <filesystem>
