@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/commit.h"
 
+#include "core/git/overrides.h"
 #include "core/git/process.h"
 #include "core/git/text.h"
 
@@ -206,7 +207,12 @@ Result<Commit> readCommit(ObjectStore& store, const Oid& id)
     const auto object = store.read(id, ObjectType::Commit);
     if (!object)
         return std::unexpected(object.error());
-    return parseCommit(id, object->view());
+    auto commit = parseCommit(id, object->view());
+    if (!commit)
+        return commit;
+    if (auto given = store.overrides().parentsOf(id))
+        commit->parents = std::move(*given);
+    return commit;
 }
 
 std::string formatPerson(const Person& person)

@@ -53,6 +53,7 @@ struct Commit {
     std::size_t m_encodingAt = 0; // how many of otherHeaders stand before it
 };
 
+// With the parents that git gives it, which shallow clones and info/grafts make others than the object's (see overrides.h).
 // Errors: Broken (`on` is the id) for a missing or malformed commit.
 Result<Commit> readCommit(ObjectStore& store, const Oid& id);
 Result<Commit> parseCommit(const Oid& id, std::string_view bytes);

@@ -3,8 +3,8 @@
 
 #include "core/git/handles.h"
 #include "core/git/library.h"
+#include "core/git/overrides.h"
 #include "core/git/pack_reader.h"
-#include "core/git/replaced.h"
 #include "core/git/sha1.h"
 
 #include <charconv>
@@ -85,8 +85,8 @@ struct ObjectStore::Data {
     Data(const Repository& from, std::size_t cacheBytes) : repository(from), limit(cacheBytes) {}
 
     const Repository& repository;
-    std::optional<Replaced> replaced;  // read when something is first read
-    std::unique_ptr<PackReader> packs; // opened when first read from
+    std::optional<Overrides> overrides; // read when something is first read
+    std::unique_ptr<PackReader> packs;  // opened when first read from
     std::uint64_t packsState = 0;
     Handle<git_odb> odb; // opened when the packs do not answer
     std::unique_ptr<NewObjects> ownObjects = std::make_unique<NewObjects>();
@@ -126,11 +126,17 @@ struct ObjectStore::Data {
         return ask(*packs);
     }
 
+    const Overrides& known()
+    {
+        if (!overrides)
+            overrides = readOverrides(repository);
+        return *overrides;
+    }
+
     Oid standIn(const Oid& id)
     {
-        if (!replaced)
-            replaced = readReplaced(repository);
-        return replaced->objects.empty() ? id : replaced->standIn(id);
+        const Replaced& replaced = known().replaced;
+        return replaced.objects.empty() ? id : replaced.standIn(id);
     }
 
     git_odb* library()
@@ -164,6 +170,8 @@ ObjectStore::ObjectStore(const Repository& repository, std::size_t cacheBytes)
 }
 
 ObjectStore::~ObjectStore() = default;
+
+const Overrides& ObjectStore::overrides() { return m_data->known(); }
 
 const Repository& ObjectStore::repository() const { return m_data->repository; }
 NewObjects& ObjectStore::newObjects() { return *m_data->ownObjects; }

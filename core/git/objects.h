@@ -21,6 +21,8 @@
 
 namespace espalier {
 
+struct Overrides; // see overrides.h
+
 enum class ObjectType : std::uint8_t { Commit = 1, Tree = 2, Blob = 3, Tag = 4 };
 
 // An object's bytes without its header. Shared with the store's cache; immutable.
@@ -84,6 +86,8 @@ class ObjectStore {
     void dropNewObjects();
 
     const Repository& repository() const;
+    // What git reads in place of what objects say, as it was when the store first read something; valid as long as the store.
+    const Overrides& overrides();
 
   private:
     struct Data;

@@ -140,14 +140,11 @@ CommitHeader CommitHeaders::Worker::read(const Oid& id, const Overrides& overrid
         header = readSlowly(from, original);
     if (header.kind != CommitHeader::Commit || overrides.empty())
         return header;
-    if (const auto graft = overrides.grafts.find(id); graft != overrides.grafts.end()) {
+    if (const auto given = overrides.parentsOf(id)) {
+        header.boundary = overrides.shallow.contains(id);
         header.firstParent = std::uint32_t(parents.size());
-        header.parentCount = std::uint32_t(graft->second.size());
-        parents.insert(parents.end(), graft->second.begin(), graft->second.end());
-    }
-    if (overrides.shallow.contains(id)) {
-        header.boundary = true;
-        header.parentCount = 0;
+        header.parentCount = std::uint32_t(given->size());
+        parents.insert(parents.end(), given->begin(), given->end());
     }
     return header;
 }

@@ -4,8 +4,8 @@
 // cores; straight from packs, through libgit2 for what PackReader does not find. Private to core/history.
 #pragma once
 
+#include "core/git/overrides.h"
 #include "core/git/pack_reader.h"
-#include "core/history/overrides.h"
 
 #include <memory>
 #include <span>

@@ -3,8 +3,8 @@
 // The inside of History, and what fills it. Private to core/history.
 #pragma once
 
+#include "core/git/overrides.h"
 #include "core/history/history.h"
-#include "core/history/overrides.h"
 
 #include <functional>
 

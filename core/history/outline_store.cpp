@@ -2,8 +2,8 @@
 #include "core/history/outline_store.h"
 
 #include "core/git/files.h"
+#include "core/git/overrides.h"
 #include "core/git/sha1.h"
-#include "core/history/overrides.h"
 
 #include <algorithm>
 #include <cstring>

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/quick_objects.h"
 
+#include "core/git/overrides.h"
 #include "core/history/commit_headers.h"
-#include "core/history/overrides.h"
 
 namespace espalier {
 

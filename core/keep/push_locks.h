@@ -1,13 +1,16 @@
 // SPDX-License-Identifier: MIT
 //
-// The locks of git's own that a push can leave in this clone when it is killed: it moves the branch's tracking ref itself, and
-// a program that is killed takes no lock along. Private to core/keep and core/remotes.
+// The locks of git's own that a push can leave when it is killed: in this clone, where it moves the branch's tracking ref, and on
+// the other side where that is a folder of the same disk. A program that is killed takes no lock along. Private to core/keep and
+// core/remotes.
 //
 //     removePushLocks(repository, entry, lines);   // the caller holds the ChangeLock
+//     removePushLocksIn("/srv/mira/tidebook.git", repository, entry, lines);
 #pragma once
 
 #include "core/keep/logbook.h"
 
+#include <filesystem>
 #include <string>
 #include <vector>
 
@@ -17,5 +20,10 @@ namespace espalier {
 // push: made since its entry was begun, empty or with the pushed tip in it, and no git in this clone and nobody who has it open is
 // left. A line for each in `lines`. Where one of these cannot be known, it stays.
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines);
+
+// The same in the repository `fork` that was pushed to: on the entry's branches, on HEAD, and, where a branch was to be deleted,
+// on packed-refs. Nothing where `fork` is no repository or on another disk, whose clock may be another.
+void removePushLocksIn(const std::filesystem::path& fork, const Repository& repository, const LogbookEntry& entry,
+                       std::vector<std::string>& lines);
 
 } // namespace espalier

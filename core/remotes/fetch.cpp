@@ -233,7 +233,7 @@ Result<Fetched> fetchAndLook(const Repository& repository, const std::string& re
     writeFetchHead(repository, wanted, way.address(), report);
     if (const std::string notice = way.notice(); !notice.empty())
         report.notices.push_back(notice);
-    settleInterrupted(repository, remote, way);
+    std::ranges::move(settleInterrupted(repository, remote, way), std::back_inserter(report.notices));
     return Fetched{std::move(report), std::move(brought->seen.refs)};
 }
 

@@ -31,8 +31,9 @@ Result<FetchSettings> fetchSettings(const Repository& repository, const std::str
 // The remote-tracking ref of a remote's ref, by the configured refspecs; empty when there is none below refs/remotes/.
 std::string trackingRef(const Repository& repository, const std::string& remote, const std::string& ref);
 
-// Pushes of which a crash or a broken connection left open whether they arrived: settled by what the remote shows now.
-void settleInterrupted(const Repository& repository, const std::string& remote, Transport& way);
+// Pushes of which a crash or a broken connection left open whether they arrived: settled by what the remote shows now. On the
+// same disk the locks that they left there go. A line for people about each of those.
+std::vector<std::string> settleInterrupted(const Repository& repository, const std::string& remote, Transport& way);
 
 // The commit is here and can be read.
 bool hasCommit(const Repository& repository, const Oid& id);

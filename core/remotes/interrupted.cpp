@@ -2,6 +2,7 @@
 #include "core/git/process_marks.h"
 #include "core/keep/entry_file.h"
 #include "core/keep/open_entries.h"
+#include "core/keep/push_locks.h"
 #include "core/keep/storage.h"
 #include "core/remotes/fetching.h"
 
@@ -86,16 +87,29 @@ void bringUnknown(const Repository& repository, Transport& way, const std::vecto
         (void)way.get(unknown);
 }
 
+// Only of pushes that are open: of the others nobody knows any more when they began.
+std::vector<std::string> removeLocksThere(const Repository& repository, const std::vector<std::string>& sides,
+                                          const std::vector<LogbookEntry>& entries)
+{
+    std::vector<std::string> lines;
+    for (const std::string& side : sides)
+        if (const auto folder = folderOfAddress(repository, side); !folder.empty())
+            for (const LogbookEntry& entry : entries)
+                if (entry.state == EntryState::Begun)
+                    removePushLocksIn(folder, repository, entry, lines);
+    return lines;
+}
+
 } // namespace
 
-void settleInterrupted(const Repository& repository, const std::string& remote, Transport& way)
+std::vector<std::string> settleInterrupted(const Repository& repository, const std::string& remote, Transport& way)
 {
     if (unsettled(repository, remote).empty())
-        return;
+        return {};
     // Held by somebody who is pushing right now: then the entry is theirs to close.
     const auto lock = ChangeLock::take(repository);
     if (!lock)
-        return;
+        return {};
     const std::vector<LogbookEntry> open = unsettled(repository, remote);
     std::vector<std::string> refs;
     for (const LogbookEntry& entry : open)
@@ -103,12 +117,13 @@ void settleInterrupted(const Repository& repository, const std::string& remote, 
             refs.push_back(move.name);
     const auto sides = open.empty() ? Result<std::vector<std::string>>() : way.pushAddresses();
     if (!sides)
-        return;
+        return {};
+    std::vector<std::string> lines = removeLocksThere(repository, *sides, open);
     std::vector<Advertised> there;
     for (std::size_t side = 0; side < sides->size(); ++side) {
         auto seen = way.lookWhereItPushes(side, refs);
         if (!seen)
-            return;
+            return lines;
         there.push_back(std::move(*seen));
     }
     bringUnknown(repository, way, there);
@@ -141,6 +156,7 @@ void settleInterrupted(const Repository& repository, const std::string& remote, 
         else if (never == looks)
             (void)setEntryState(repository, entry, EntryState::Undone);
     }
+    return lines;
 }
 
 } // namespace espalier

@@ -16,14 +16,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// git-fetch(1), "GIT URLS": a path unless there is a scheme, or a host before the first slash.
-bool isOnThisDisk(const std::string& url)
-{
-    const std::size_t colon = url.find(':'), slash = url.find('/');
-    const bool hasHost = url.find("://") != std::string::npos || (colon != std::string::npos && colon < slash);
-    return !hasHost || url.starts_with("file://");
-}
-
 class LibgitTransport : public Transport {
   public:
     LibgitTransport(const Repository& repository, std::string remote, const Access& access, const Progress& progress)
@@ -95,7 +87,7 @@ class LibgitTransport : public Transport {
 
     Result<Advertised> lookWhereItPushes(std::size_t, const std::vector<std::string>& refs) override
     {
-        if (isOnThisDisk(m_pushAddress))
+        if (!folderOfAddress(m_repository, m_pushAddress).empty())
             return fail(ErrorKind::Unsupported, "A push into a repository on this disk needs git itself", m_pushAddress,
                         "Install git (2.31 or newer)");
         m_progress.report("Connecting");

@@ -68,7 +68,7 @@ class Pusher {
             return std::unexpected(way.error());
         m_way = std::move(*way);
         // What broke off before has its end now, before this one makes it unknowable.
-        settleInterrupted(m_repository, m_remote, *m_way);
+        m_notices = settleInterrupted(m_repository, m_remote, *m_way);
         for (const PushOrder& order : orders) {
             m_passages.emplace_back().order = &order;
             m_refs.push_back(order.ref);
@@ -265,8 +265,12 @@ class Pusher {
             passage.reason = displayText(answer.reason, 500);
             passage.state = stateOf(passage, answer, after);
             // git itself may have died on the way, and left what it held.
-            if (sent.error)
+            if (sent.error) {
                 removePushLocks(m_repository, passage.entry, m_notices);
+                for (const std::string& side : m_sides)
+                    if (const auto folder = folderOfAddress(m_repository, side); !folder.empty())
+                        removePushLocksIn(folder, m_repository, passage.entry, m_notices);
+            }
             close(passage);
         }
     }

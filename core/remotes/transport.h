@@ -91,6 +91,11 @@ Result<std::unique_ptr<Transport>> openTransport(const Repository& repository, c
 Result<void> cloneInto(const std::string& url, const std::filesystem::path& folder, const Access& access,
                        const Progress& progress);
 
+// The folder that an address names on this machine, a path or file://, relative ones from the top of the worktree; empty where it
+// names another machine. The folder need not be there.
+// Source: git-fetch(1), "GIT URLS": a path unless there is a scheme, or a host before the first slash.
+std::filesystem::path folderOfAddress(const Repository& repository, const std::string& address);
+
 // The two ways. The git way's functions are called only when hasGit().
 Result<std::unique_ptr<Transport>> openGitTransport(const Repository& repository, const std::string& remote,
                                                     const Access& access, const Progress& progress);

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/commit_table.h"
 
+#include "core/git/overrides.h"
 #include "core/git/pack_reader.h"
 #include "core/history/commit_graph.h"
 #include "core/history/commit_headers.h"
 #include "core/history/history.h"
-#include "core/history/overrides.h"
 
 #include <algorithm>
 #include <map>
@@ -198,10 +198,8 @@ struct CommitTable::Data {
             return std::unexpected(object.error());
         if (!parseHeader(object->view(), parentIds, time) || parentIds.size() > 0xFFFF)
             return fail(ErrorKind::Broken, "A commit object is damaged", id.hex(), "Run git fsck in the repository");
-        if (const auto graft = overrides.grafts.find(id); graft != overrides.grafts.end())
-            parentIds = graft->second;
-        else if (overrides.shallow.contains(id))
-            parentIds.clear();
+        if (auto given = overrides.parentsOf(id))
+            parentIds = std::move(*given);
         set(index, parentIds, time);
         return {};
     }

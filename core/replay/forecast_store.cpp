@@ -4,9 +4,9 @@
 #include "core/git/config_path.h"
 #include "core/git/files.h"
 #include "core/git/handles.h"
+#include "core/git/overrides.h"
 #include "core/git/sha1.h"
 #include "core/git/text.h"
-#include "core/history/overrides.h"
 
 #include <algorithm>
 #include <charconv>

@@ -28,6 +28,14 @@ void attributes(const Scene& scene, const QByteArray& text)
     scene.write(scene.dotGit() + "/info/attributes", text);
 }
 
+// The first commit gets the others as its parents.
+void graft(const Scene& scene, const QStringList& commits)
+{
+    QDir().mkpath(scene.dotGit() + "/info");
+    const QByteArray ids = scene.git(QStringList{"rev-parse"} + commits).replace('\n', ' ');
+    scene.write(scene.dotGit() + "/info/grafts", ids + '\n');
+}
+
 void bothChangeTides(const Scene& scene)
 {
     scene.commit("main", "tides.txt", "high\nlow\nspring\n");
@@ -160,6 +168,19 @@ QList<Case> cases()
              scene.git({"update-index", "--assume-unchanged", "tides.txt"});
          }},
         {"a graft by git replace", [](const Scene& scene) { scene.git({"replace", "--graft", "topic", "topic~2"}); }},
+        {"a graft in info/grafts", [](const Scene& scene) { graft(scene, {"topic", "topic~2"}); }},
+        {"a graft inside the topic", [](const Scene& scene) { graft(scene, {"topic~1", "main~1"}); }},
+        {"a graft of the new base", [](const Scene& scene) { graft(scene, {"main", "topic~1"}); }},
+        {"a graft that cuts off", [](const Scene& scene) { graft(scene, {"topic~1"}); }},
+        {"a shallow clone that ends inside the topic",
+         [](const Scene& scene) {
+             scene.write(scene.dotGit() + "/shallow", scene.git({"rev-parse", "topic~1"}) + '\n');
+         }},
+        {"a boundary that a graft would go beyond",
+         [](const Scene& scene) {
+             graft(scene, {"topic~1", "main~1"});
+             scene.write(scene.dotGit() + "/shallow", scene.git({"rev-parse", "topic~1"}) + '\n');
+         }},
         {"a commit replaced by another",
          [](const Scene& scene) {
              const QByteArray other =

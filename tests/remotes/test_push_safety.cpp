@@ -178,11 +178,16 @@ class TestPushSafety : public QObject {
         QTest::addColumn<int>("age");
         QTest::addColumn<bool>("isHeld");
         QTest::addColumn<bool>("goes");
-        QTest::newRow("empty") << QByteArray() << 0 << false << true;
-        QTest::newRow("what was pushed") << QByteArray("new") << 0 << false << true;
-        QTest::newRow("something else") << QByteArray("other") << 0 << false << false;
-        QTest::newRow("older than the push") << QByteArray() << 3600 << false << false;
-        QTest::newRow("somebody has it open") << QByteArray() << 0 << true << false;
+        QTest::addColumn<QString>("inFork");
+        for (const char* name : {"", "refs/heads/topic/x", "HEAD"}) {
+            const QByteArray where = *name ? QByteArray(", the fork's ") + name : QByteArray();
+            QTest::addRow("empty%s", where.constData()) << QByteArray() << 0 << false << true << name;
+            QTest::addRow("what was pushed%s", where.constData()) << QByteArray("new") << 0 << false << true << name;
+            QTest::addRow("something else%s", where.constData()) << QByteArray("other") << 0 << false << false << name;
+            QTest::addRow("older than the push%s", where.constData()) << QByteArray() << 3600 << false << false << name;
+            QTest::addRow("somebody has it open%s", where.constData()) << QByteArray() << 0 << true << false << name;
+        }
+        QTest::newRow("packed refs, no deletion") << QByteArray() << 0 << false << false << "packed-refs";
     }
     void aKilledChildsLock()
     {
@@ -190,11 +195,13 @@ class TestPushSafety : public QObject {
         QFETCH(int, age);
         QFETCH(bool, isHeld);
         QFETCH(bool, goes);
+        QFETCH(QString, inFork);
         RemoteScene scene;
         scene.replayTopic();
         const Repository clone = scene.repo.open();
         (void)brokenOff(scene, scene.topic[1], scene.replayed[1], 0);
-        const QString lock = scene.repo.path() + "/.git/refs/remotes/origin/topic/x.lock";
+        const QString lock = inFork.isEmpty() ? scene.repo.path() + "/.git/refs/remotes/origin/topic/x.lock"
+                                              : scene.fork + '/' + inFork + ".lock";
         QVERIFY(QDir().mkpath(QFileInfo(lock).path()));
         QFile file(lock);
         QVERIFY(file.open(QIODevice::WriteOnly));
@@ -205,12 +212,19 @@ class TestPushSafety : public QObject {
             QVERIFY(file.setFileTime(QDateTime::currentDateTime().addSecs(-age), QFileDevice::FileModificationTime));
         if (!isHeld)
             file.close();
-        const auto resolved = resolveOpenEntries(clone);
-        QVERIFY2(resolved, whyNot(resolved).c_str());
+        std::vector<std::string> lines;
+        if (inFork.isEmpty()) {
+            auto resolved = resolveOpenEntries(clone);
+            QVERIFY2(resolved, whyNot(resolved).c_str());
+            lines = std::move(resolved->lines);
+        } else {
+            // The other side is only looked at when it is talked to.
+            auto fetched = fetchRemote(clone, "origin");
+            QVERIFY2(fetched, whyNot(fetched).c_str());
+            lines = std::move(fetched->notices);
+        }
         QCOMPARE(QFile::exists(lock), !goes);
-        QCOMPARE(
-            std::ranges::any_of(resolved->lines, [&](const auto& said) { return said.contains(lock.toStdString()); }),
-            goes);
+        QCOMPARE(std::ranges::any_of(lines, [&](const auto& said) { return said.contains(lock.toStdString()); }), goes);
     }
 
     // Locks of our own do not wait for what becomes of the push.

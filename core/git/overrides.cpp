@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "core/history/overrides.h"
+#include "core/git/overrides.h"
 
 #include "core/git/mapped_file.h"
 #include "core/git/text.h"
@@ -24,6 +24,15 @@ template <typename Take> void eachLine(const std::filesystem::path& path, Take t
 }
 
 } // namespace
+
+std::optional<std::vector<Oid>> Overrides::parentsOf(const Oid& commit) const
+{
+    if (shallow.contains(commit))
+        return std::vector<Oid>{};
+    if (const auto graft = grafts.find(commit); graft != grafts.end())
+        return graft->second;
+    return std::nullopt;
+}
 
 std::vector<std::string> Overrides::notices() const
 {
