@@ -8,6 +8,10 @@
 // that the bytes have the id that was asked for: an entry's header and the offset of a delta's base are covered by no
 // checksum. The others do not.
 //
+// Beside libgit2's git_odb_read, every file and tree of a checkout once, checked, one thread, processor time
+// (tests/bench/bench_own_code): 291 ms against 419 of a project of 128,000 commits, 252 against 321 of one of 80,000; in a small
+// repository no difference. Views, checked by checksum only, are what it is for.
+//
 //     auto packs = PackFiles::open(objectFolders(repository.commonDir()));   // shared by all workers
 //     PackReader reader(packs);                                              // one a worker
 //     if (auto commit = reader.view(id)) use(commit->bytes);                 // valid until the next call

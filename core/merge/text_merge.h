@@ -4,6 +4,11 @@
 // (histogram diff, "zealous" conflicts, style "merge"), and beside the bytes it says which lines came from where, so
 // that the settle page rebuilds the file from pieces and never has to look for markers in it.
 //
+// Not libgit2's git_merge_file: that has no histogram diff, so its conflicts are not git's, and it tells no pieces. On its own
+// terms it takes as long for 1,000 lines with 25 changes a side (274 us against 263), and is six times as quick for 20,000 lines
+// with 500 (53 ms against 9): each change that the histogram takes out makes it look at the rest anew, as in git
+// (tests/bench/bench_own_code).
+//
 //     TextMerge merge = mergeTexts("a\nb\n", "a\nB\n", "a\nc\n");
 //     merge.clean();            // false: both changed line 2
 //     merge.bytes;              // "a\n<<<<<<< new base\nB\n=======\nc\n>>>>>>> your commit\n"

@@ -4,6 +4,9 @@
 //
 //     std::cout << dryRunJson(*run) << '\n';
 //     std::cout << batchJson(answer) << '\n';
+//
+// Written out by hand: a batch is mostly lines. A dry run of one commit takes 0.9 us of processor time, with nlohmann's library
+// 4.2; of twenty commits 13 against 62 (tests/bench/bench_own_code).
 #pragma once
 
 #include "core/replay/batch.h"
