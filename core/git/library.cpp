@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/git/library.h"
+#include "core/git/authorities.h"
 #include "core/git/filters.h"
 #include "core/git/handles.h"
 
@@ -11,7 +12,7 @@ void startLibrary()
 {
     static std::once_flag once;
     std::call_once(once, [] {
-        git_libgit2_init();
+        startLibgit2();
         // A ref must never name an object that a power cut could take away.
         git_libgit2_opts(GIT_OPT_ENABLE_FSYNC_GITDIR, 1);
         // ObjectStore checks what it reads itself, several times as quick.

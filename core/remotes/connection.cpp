@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/connection.h"
 
+#include "core/git/authorities.h"
 #include "core/git/library.h"
 #include "core/git/sha256.h"
 #include "core/git/text.h"
@@ -138,6 +139,7 @@ int Connection::onCertificate(git_cert* certificate, int valid, const char* host
 
 git_remote_callbacks Connection::callbacks(const std::string& url)
 {
+    readAuthorities(); // what comes next connects
     m_url = url;
     git_remote_callbacks callbacks = GIT_REMOTE_CALLBACKS_INIT;
     callbacks.payload = this;
