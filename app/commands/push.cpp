@@ -4,7 +4,9 @@
 #include "app/commands/interrupt.h"
 #include "core/git/process.h"
 #include "core/git/text.h"
+#include "core/remotes/branch_difference.h"
 #include "core/remotes/overwrite_check.h"
+#include "core/remotes/stands_on.h"
 
 #include <sstream>
 
@@ -20,11 +22,50 @@ nlohmann::json jsonCommits(const std::vector<CheckedCommit>& commits)
     return ids;
 }
 
-nlohmann::json jsonCheck(const OverwriteCheck& check)
+// A check with all that it is shown with.
+struct CheckedBranch {
+    OverwriteCheck check;
+    BranchDifference difference;
+    std::vector<StandsOn> standing;
+};
+
+nlohmann::json jsonDifference(const CheckedBranch& branch)
 {
+    if (branch.check.upToDate || branch.check.remoteTip.isZero())
+        return nullptr;
+    nlohmann::json files = nlohmann::json::array(), conflicts = nlohmann::json::array();
+    for (const FileChange& file : branch.difference.changes.files)
+        files.push_back({{"path", escapePath(file.newPath)}, {"added", file.added}, {"deleted", file.deleted}});
+    for (const std::string& path : branch.difference.conflicts)
+        conflicts.push_back(escapePath(path));
+    return {{"oldBase", jsonId(branch.difference.oldBase.id)},
+            {"newBase", jsonId(branch.difference.newBase.id)},
+            {"files", files},
+            {"conflicts", conflicts}};
+}
+
+nlohmann::json jsonStanding(const std::vector<StandsOn>& standing)
+{
+    nlohmann::json list = nlohmann::json::array();
+    for (const StandsOn& other : standing)
+        list.push_back({{"ref", jsonText(other.ref)},
+                        {"kind", standsOnKindName(other.kind)},
+                        {"tip", other.hasTip},
+                        {"above", other.above},
+                        {"old", other.old},
+                        {"lost", other.lost}});
+    return list;
+}
+
+nlohmann::json jsonCheck(const CheckedBranch& branch)
+{
+    const OverwriteCheck& check = branch.check;
     nlohmann::json pairs = nlohmann::json::array();
     for (const CommitPair& pair : check.pairs)
-        pairs.push_back({{"old", jsonId(pair.old.id)}, {"new", jsonId(pair.now.id)}});
+        pairs.push_back({{"old", jsonId(pair.old.id)},
+                         {"new", jsonId(pair.now.id)},
+                         {"state", checkStateName(stateOf(pair))},
+                         {"moved", pair.moved}});
     return {{"branch", jsonText(check.branch)},
             {"remoteTip", jsonId(check.remoteTip)},
             {"localTip", jsonId(check.localTip)},
@@ -32,7 +73,10 @@ nlohmann::json jsonCheck(const OverwriteCheck& check)
             {"pairs", pairs},
             {"added", jsonCommits(check.added)},
             {"removed", jsonCommits(check.removed)},
-            {"foreign", jsonCommits(check.foreign)}};
+            {"foreign", jsonCommits(check.foreign)},
+            {"kept", jsonCommits(check.kept)},
+            {"difference", jsonDifference(branch)},
+            {"standing", jsonStanding(branch.standing)}};
 }
 
 void printCommits(const std::string& title, const std::vector<CheckedCommit>& commits)
@@ -44,8 +88,29 @@ void printCommits(const std::string& title, const std::vector<CheckedCommit>& co
         printLine("    " + commit.id.brief() + " " + commit.subject + " (" + commit.author + ")");
 }
 
-void printCheck(const OverwriteCheck& check)
+// What is to be read of a pair behind its subject.
+std::string remarkOn(const CommitPair& pair)
 {
+    constexpr const char* remarks[] = {
+        "", "", " (changed)", " (reworded)", " (same lines, other surroundings)", "", " (landed upstream)"};
+    return remarks[std::size_t(stateOf(pair))] + std::string(pair.moved ? " (moved)" : "") +
+           (pair.byUser ? "" : " (" + pair.old.author + ")");
+}
+
+void printDifference(const BranchDifference& difference)
+{
+    printLine("On the whole " + differenceWords(difference) + ", the upstream's own changes taken out.");
+    for (const FileChange& file : difference.changes.files)
+        printLine(
+            "    " + displayText(file.newPath) +
+            (file.binary ? " (binary)" : " +" + std::to_string(file.added) + " -" + std::to_string(file.deleted)));
+    for (const std::string& path : difference.conflicts)
+        printLine("    " + displayText(path) + ": the upstream changed what the old version changes");
+}
+
+void printCheck(const CheckedBranch& branch)
+{
+    const OverwriteCheck& check = branch.check;
     const std::size_t replaced = check.pairs.size() + check.removed.size() + check.foreign.size();
     if (check.upToDate)
         printLine("The fork already has " + check.branch + " as it is here.");
@@ -58,11 +123,39 @@ void printCheck(const OverwriteCheck& check)
         printLine("Replaced by a new version:");
     for (const CommitPair& pair : check.pairs)
         printLine("    " + pair.old.id.brief() + " by " + pair.now.id.brief() + " " + pair.now.subject +
-                  (pair.sameChange ? "" : " (changed)") + (pair.byUser ? "" : " (" + pair.old.author + ")"));
+                  remarkOn(pair));
     printCommits("Yours, only on the fork:", check.removed);
     printCommits("Added:", check.added);
+    if (!check.kept.empty() && !check.upToDate)
+        printLine((check.kept.size() == OverwriteCheck::mostKept ? "At least " : "") +
+                  counted(check.kept.size(), "commit", "commits") + " below " +
+                  (check.kept.size() == 1 ? "stays as it is." : "stay as they are."));
+    if (!check.upToDate && !check.fastForward)
+        printDifference(branch.difference);
+    if (!branch.standing.empty())
+        printLine("Also on the old commits, and not moved by the push:");
+    for (const StandsOn& other : branch.standing)
+        printLine("    " + standsOnWords(other));
     for (const std::string& caution : check.cautions)
         printLine(caution);
+}
+
+Result<std::vector<CheckedBranch>> lookAround(const Repository& repository, const std::vector<OverwriteCheck>& checks,
+                                              const Progress& progress)
+{
+    // After all fetches: what they brought may be looked at. Where nothing is replaced nothing is looked for.
+    const bool replaces = !std::ranges::all_of(checks, &OverwriteCheck::fastForward);
+    const auto snapshot = replaces ? takeSnapshot(repository, progress) : std::make_shared<const Snapshot>();
+    if (!snapshot)
+        return std::unexpected(snapshot.error());
+    std::vector<CheckedBranch> branches;
+    for (const OverwriteCheck& check : checks) {
+        auto difference = branchDifference(repository, check, progress);
+        if (!difference)
+            return std::unexpected(difference.error());
+        branches.push_back({check, std::move(*difference), whatStandsOn(**snapshot, check)});
+    }
+    return branches;
 }
 
 // What a push would take to go on from here; empty when there is nothing to push, or nothing that must have been seen.
@@ -155,21 +248,25 @@ Result<ExitStatus> runOverwriteCheck(const Arguments& arguments)
         return std::unexpected(repository.error());
     const Interrupt interrupt;
     std::vector<OverwriteCheck> checks;
-    nlohmann::json list = nlohmann::json::array();
     for (const PushRequest& request : *requests) {
         auto check = overwriteCheck(*repository, request.branch, true, terminalAccess(), interrupt.progress());
         if (!check)
             return std::unexpected(check.error());
-        list.push_back(jsonCheck(*check));
         checks.push_back(std::move(*check));
     }
+    const auto branches = lookAround(*repository, checks, interrupt.progress());
+    if (!branches)
+        return std::unexpected(branches.error());
     if (arguments.has("json")) {
+        nlohmann::json list = nlohmann::json::array();
+        for (const CheckedBranch& branch : *branches)
+            list.push_back(jsonCheck(branch));
         printJson(jsonAll("checks", std::move(list), together));
     } else {
-        for (const OverwriteCheck& check : checks) {
+        for (const CheckedBranch& branch : *branches) {
             if (together)
-                printLine(check.branch + ":");
-            printCheck(check);
+                printLine(branch.check.branch + ":");
+            printCheck(branch);
         }
         if (const std::string next = nextCommand(checks, together); !next.empty())
             printLine("To go on: " + next);

@@ -58,6 +58,8 @@ class GraphPainter {
     // The labels of a row, for painting and for finding what the pointer is on.
     std::vector<RefLabel> labelsOf(const HistoryModel& model, const ViewRow& row, const Columns& columns) const;
     QColor colourOf(LanePosition position) const;
+    // The presence mark of a commit, for pictures of their own (app/overwrite). The painter's geometry gives its size.
+    void paintMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
     void setNow(const QDateTime& now) { m_now = now; }
 
   private:
@@ -68,7 +70,6 @@ class GraphPainter {
     void paintStub(QPainter& painter, QPointF node, const LaneEdge& edge) const;
     void paintFoldBegin(QPainter& painter, QPointF node, LanePosition lane) const;
     void paintGap(QPainter& painter, QPointF node, LanePosition lane) const;
-    void paintMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
     void drawMark(QPainter& painter, QPointF middle, Places places, bool isHead, bool isGhost) const;
     QPen penFor(const LaneEdge& edge) const;
 

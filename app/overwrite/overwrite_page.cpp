@@ -1,68 +1,29 @@
 // SPDX-License-Identifier: MIT
 #include "app/overwrite/overwrite_page.h"
 
+#include "app/overwrite/base_strip.h"
+#include "app/overwrite/check_detail.h"
+#include "app/overwrite/check_words.h"
+#include "app/overwrite/pair_picture.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
+#include "app/support/work.h"
 #include "core/git/text.h"
 
 #include <QCheckBox>
-#include <QHeaderView>
 #include <QPushButton>
-#include <QTreeWidget>
+#include <QSplitter>
 #include <QVBoxLayout>
 
 namespace espalier {
 
 namespace {
 
-// A table with more rows scrolls by itself.
-constexpr int mostRows = 12;
-
 QString counted(std::size_t number, const char* one, const char* many)
 {
     return toText(espalier::counted(number, one, many));
 }
-
-// One table of commits; chosen rows are told by id.
-class CheckTable : public QTreeWidget {
-  public:
-    // `subject` is the column that takes the room that is left.
-    CheckTable(const QStringList& columns, int subject, QWidget* parent) : QTreeWidget(parent), m_subject(subject)
-    {
-        setColumnCount(int(columns.size()));
-        setHeaderLabels(columns);
-        setRootIsDecorated(false);
-        setUniformRowHeights(true);
-        setAllColumnsShowFocus(true);
-        setFrameShape(QFrame::NoFrame);
-        setSizePolicy(QSizePolicy::Expanding, QSizePolicy::Fixed);
-        header()->setStretchLastSection(false);
-        header()->setSectionResizeMode(QHeaderView::ResizeToContents);
-        header()->setSectionResizeMode(subject, QHeaderView::Stretch);
-    }
-
-    // `ids` of the texts, from the left, are commit ids.
-    void add(const QStringList& texts, int ids, const Oid& id)
-    {
-        auto* item = new QTreeWidgetItem(this, texts);
-        item->setData(0, Qt::UserRole, QByteArray::fromStdString(id.hex()));
-        for (int i = 0; i < texts.size(); ++i) {
-            item->setToolTip(i, toToolTip(texts[i]));
-            if (i < ids)
-                item->setFont(i, theme::monospace());
-            else if (i != m_subject)
-                theme::keepColour(this, item, i, theme::quiet);
-        }
-    }
-
-  private:
-    int m_subject;
-};
-
-} // namespace
-
-namespace {
 
 std::size_t replacedBy(const OverwriteCheck& check)
 {
@@ -106,22 +67,42 @@ PushRequest requestFor(const OverwriteCheck& check)
 
 } // namespace
 
+// What is found out about a branch once its check is shown.
+struct Surroundings {
+    std::optional<BranchDifference> difference;
+    QString why; // it is not known and will not be
+    std::vector<StandsOn> standing;
+    bool standingKnown = false;
+};
+
 struct OverwritePage::Private {
     OverwritePage* page;
     Session* session;
     std::vector<OverwriteCheck> checks; // one at least; the branch that was asked about first
-    std::vector<QCheckBox*> chosen;     // beside the checks, where there are several; null: nothing to push
+    std::vector<std::vector<CheckRow>> rows;
+    std::vector<Surroundings> around; // both beside the checks
+    std::vector<QCheckBox*> chosen;   // beside the checks, where there are several; null: nothing to push
+    std::vector<QPointer<Work>> works;
+    int shown = 0; // counts what was shown: an answer to what stood here before is dropped
     PageHead* head = nullptr;
     NoticeBar* notice = nullptr;
+    FittingArea* above = nullptr; // what is to be read and ticked first
     QVBoxLayout* body = nullptr;
     QWidget* bodyWidget = nullptr;
+    QSplitter* splitter = nullptr;
+    PlainLabel* summary = nullptr;
+    PairPicture* picture = nullptr;
+    BaseStrip* bases = nullptr;
+    CheckDetail* detail = nullptr;
     QCheckBox* understood = nullptr;
     QPushButton* push = nullptr;
     QPushButton* again = nullptr;
     QPushButton* close = nullptr;
+    bool onHeading = false; // a branch's, not a commit, was chosen in the picture
     bool done = false;
     bool refused = false; // by the remote: the check is old now
 
+    const OverwriteCheck& check() const { return checks.front(); }
     bool isSeveral() const { return checks.size() > 1; }
     bool isChosen(std::size_t number) const
     {
@@ -145,36 +126,79 @@ struct OverwritePage::Private {
     }
 
     void build();
+    void buildPicture();
+    void buildActions(QVBoxLayout* column);
     void fill();
-    void fillOne(const OverwriteCheck& check);
-    void choose(std::size_t number);
+    void addChoice(std::size_t number);
+    void addLoss(const OverwriteCheck& check);
+    void fillPicture();
+    void lookAround();
+    void lookAtBranch(std::size_t number);
+    void lookForOthers();
+    void showChosen(int branch, int row);
+    void showSurroundings();
+    void arrange();
     void checkAgain();
     void askForPush();
-    CheckTable* section(const QString& heading, const QString& meaning, const QStringList& columns, int subject,
-                        bool loud);
-    void buildActions(QVBoxLayout* column);
-    void addCommits(const std::vector<CheckedCommit>& commits, const QString& heading, const QString& meaning,
-                    bool loud);
     void update();
     void updateButton();
+    void updateSentence();
 };
 
 void OverwritePage::Private::build()
 {
-    QVBoxLayout* column = page::readableColumn(page);
+    auto* column = new QVBoxLayout(page);
+    column->setContentsMargins(0, 0, 0, 0);
+    column->setSpacing(theme::gap(page));
     head = new PageHead(QString(), page);
     notice = new NoticeBar(page);
-    auto* area = new FittingArea(page);
-    area->setAccessibleName(tr("What the push would replace"));
-    bodyWidget = area->widget();
+    above = new FittingArea(page);
+    above->setAccessibleName(tr("What the push would replace"));
+    bodyWidget = above->widget();
     body = new QVBoxLayout(bodyWidget);
     body->setContentsMargins(0, 0, 0, 0);
     body->setSpacing(theme::gap(page));
     column->addWidget(head);
     column->addWidget(notice);
-    column->addWidget(area, FittingArea::stretch);
+    column->addWidget(above);
+    buildPicture();
+    column->addWidget(splitter, 1);
     buildActions(column);
-    column->addStretch(1);
+}
+
+void OverwritePage::Private::buildPicture()
+{
+    const int space = theme::gap(page);
+    splitter = new QSplitter(page);
+    splitter->setChildrenCollapsible(false);
+    splitter->setHandleWidth(space);
+    splitter->setObjectName(QStringLiteral("parts"));
+    auto* card = new Card(splitter);
+    auto* column = page::tableColumn(card);
+    column->setSpacing(space / 2);
+    summary = new PlainLabel(card);
+    summary->setWrapped(true);
+    picture = new PairPicture(card);
+    picture->setMinimumHeight(page->fontMetrics().height() * 6);
+    picture->setMinimumWidth(page->fontMetrics().averageCharWidth() * 40);
+    bases = new BaseStrip(picture, card);
+    page::addToTable(column, summary);
+    // The lanes go on from one into the other.
+    auto* lanes = new QVBoxLayout;
+    lanes->setSpacing(0);
+    lanes->addWidget(picture, 1000);
+    lanes->addWidget(bases, 1);
+    lanes->addStretch(0);
+    column->addLayout(lanes, 1);
+    detail = new CheckDetail(splitter);
+    detail->setMinimumWidth(page->fontMetrics().averageCharWidth() * 34);
+    detail->setMinimumHeight(page->fontMetrics().height() * 9);
+    QObject::connect(picture, &PairPicture::chosen, page, [this](int branch, int row) { showChosen(branch, row); });
+    QObject::connect(picture, &QTreeWidget::itemActivated, page, [this] {
+        detail->choose(picture->currentRow() < 0 ? CheckDetail::Whole : CheckDetail::Commit);
+        detail->focusShown();
+    });
+    QObject::connect(detail, &CheckDetail::commitRequested, page, &OverwritePage::commitChosen);
 }
 
 void OverwritePage::Private::buildActions(QVBoxLayout* column)
@@ -237,48 +261,6 @@ void OverwritePage::Private::askForPush()
         });
 }
 
-CheckTable* OverwritePage::Private::section(const QString& heading, const QString& meaning, const QStringList& columns,
-                                            int subject, bool loud)
-{
-    auto* card = new Card(bodyWidget);
-    auto* column = page::tableColumn(card);
-    column->setSpacing(theme::gap(page) / 2);
-    auto* label = new PlainLabel(heading, card);
-    label->setFont(theme::sized(page->font(), loud ? 1.2 : 1.05, true));
-    auto* text = new PlainLabel(meaning, card);
-    text->setWrapped(true);
-    if (loud) {
-        label->setWrapped(true); // names of people: none may be cut
-        card->setAccent(theme::danger);
-        theme::keepColour(label, QPalette::WindowText, theme::danger);
-    }
-    auto* table = new CheckTable(columns, subject, card);
-    table->setAccessibleName(heading);
-    QObject::connect(table, &QTreeWidget::itemActivated, page, [this](QTreeWidgetItem* item) {
-        if (const auto id = Oid::parse(item->data(0, Qt::UserRole).toByteArray().toStdString()))
-            Q_EMIT page->commitChosen(*id);
-    });
-    page::addToTable(column, label);
-    page::addToTable(column, text);
-    column->addSpacing(theme::gap(page) / 2);
-    column->addWidget(table);
-    body->addWidget(card);
-    return table;
-}
-
-void OverwritePage::Private::addCommits(const std::vector<CheckedCommit>& commits, const QString& heading,
-                                        const QString& meaning, bool loud)
-{
-    if (commits.empty())
-        return;
-    CheckTable* table = section(heading, meaning, {tr("Commit"), tr("Subject"), tr("Author"), tr("Written")}, 1, loud);
-    for (const CheckedCommit& commit : commits)
-        table->add(
-            {toText(commit.id.brief()), toText(commit.subject), toText(commit.author), relativeTime(commit.authorTime)},
-            1, commit.id);
-    page::fitRows(table, mostRows);
-}
-
 void OverwritePage::Private::fill()
 {
     while (QLayoutItem* item = body->takeAt(0)) {
@@ -288,17 +270,21 @@ void OverwritePage::Private::fill()
     chosen.assign(checks.size(), nullptr);
     for (std::size_t i = 0; i < checks.size(); ++i) {
         if (isSeveral())
-            choose(i);
-        fillOne(checks[i]);
+            addChoice(i);
+        addLoss(checks[i]);
     }
+    above->setVisible(body->count() > 0);
+    fillPicture();
+    lookAround();
 }
 
 // A branch among several: its name, whether it goes along, and what that would do.
-void OverwritePage::Private::choose(std::size_t number)
+void OverwritePage::Private::addChoice(std::size_t number)
 {
     const OverwriteCheck& check = checks[number];
     auto* card = new Card(bodyWidget);
     auto* inside = page::cardColumn(card);
+    inside->setSpacing(theme::gap(page) / 4);
     const QString name = toText(check.branch);
     if (check.upToDate) {
         auto* label = new PlainLabel(name, card);
@@ -324,41 +310,203 @@ void OverwritePage::Private::choose(std::size_t number)
     body->addWidget(card);
 }
 
-void OverwritePage::Private::fillOne(const OverwriteCheck& check)
+// Loudest, and said here and nowhere else in words; the picture shows which.
+void OverwritePage::Private::addLoss(const OverwriteCheck& check)
 {
-    // All that the check cautions against is said here, beside what it is about, and nowhere else.
-    const bool one = check.foreign.size() == 1;
+    if (check.foreign.empty())
+        return;
     const QString lost = counted(check.foreign.size(), "commit", "commits");
     const QString there = toText(check.remote + "/" + check.branch);
-    addCommits(
-        check.foreign,
-        tr("Of others, without a counterpart, lost if overwritten: %1 by %2")
-            .arg(lost, toText(authorsOf(check.foreign))),
-        one ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
+    auto* card = new Card(bodyWidget);
+    card->setAccent(theme::danger);
+    auto* column = page::cardColumn(card);
+    column->setSpacing(theme::gap(page) / 2);
+    auto* heading = new PlainLabel(tr("Of others, without a counterpart, lost if overwritten: %1 by %2")
+                                       .arg(lost, toText(authorsOf(check.foreign))),
+                                   card);
+    heading->setFont(theme::sized(page->font(), 1.2, true));
+    heading->setWrapped(true); // names of people: none may be cut
+    theme::keepColour(heading, QPalette::WindowText, theme::danger);
+    auto* text = new PlainLabel(
+        check.foreign.size() == 1
+            ? tr("It is on the fork and nowhere in your clone's branch. To keep it, carry it over from %1 onto your "
                  "branch first, or ask its author.")
                   .arg(there)
             : tr("They are on the fork and nowhere in your clone's branch. To keep them, carry them over from %1 onto "
                  "your branch first, or ask their authors.")
                   .arg(there),
-        true);
-    if (!check.pairs.empty()) {
-        CheckTable* table =
-            section(tr("Replaced by a new version"),
-                    tr("Each old commit on the fork has a counterpart in your branch.") + writtenByOthers(check),
-                    {tr("On the fork"), tr("In your clone"), tr("What differs"), tr("Subject")}, 3, false);
-        for (const CommitPair& pair : check.pairs)
-            table->add({toText(pair.old.id.brief()), toText(pair.now.id.brief()),
-                        pair.sameChange ? tr("same change, new ID") : tr("the change was edited"),
-                        toText(pair.now.subject)},
-                       2, pair.now.id);
-        page::fitRows(table, mostRows);
+        card);
+    text->setWrapped(true);
+    column->addWidget(heading);
+    column->addWidget(text);
+    body->addWidget(card);
+}
+
+void OverwritePage::Private::fillPicture()
+{
+    std::vector<PictureBranch> branches;
+    std::vector<CheckRow> all;
+    QString written;
+    rows.clear();
+    for (const OverwriteCheck& check : checks) {
+        rows.push_back(rowsOf(check));
+        all.insert(all.end(), rows.back().begin(), rows.back().end());
+        written += writtenByOthers(check);
+        branches.push_back({isSeveral() ? toText(check.branch) : QString(), rows.back()});
     }
-    addCommits(
-        check.removed, tr("Yours, only on the fork"),
-        tr("Your own commits that the clone's branch has not, perhaps pushed from another computer. The logbook keeps "
-           "them."),
-        false);
-    addCommits(check.added, tr("New on the fork afterwards"), tr("Commits of your branch that the fork lacks."), false);
+    summary->setText(all.empty() ? tr("There is no commit to show.") : checkSummary(all) + QLatin1Char('.') + written);
+    picture->setSnapshot(session ? session->snapshot() : nullptr);
+    picture->show(std::move(branches));
+}
+
+// What takes longer than a look: read in the background, shown when it is known.
+void OverwritePage::Private::lookAround()
+{
+    for (const QPointer<Work>& work : works)
+        if (work)
+            work->cancel();
+    works.clear();
+    ++shown;
+    around.assign(checks.size(), {});
+    detail->setRepository(session ? session->path() : QString());
+    detail->clear(tr("No commit is chosen."));
+    for (std::size_t i = 0; i < checks.size(); ++i)
+        lookAtBranch(i);
+    lookForOthers();
+    showChosen(picture->currentBranch(), picture->currentRow());
+}
+
+void OverwritePage::Private::lookAtBranch(std::size_t number)
+{
+    const OverwriteCheck& check = checks[number];
+    if (check.upToDate || check.remoteTip.isZero())
+        around[number].why = check.upToDate ? tr("The fork has the branch as it is here.")
+                                            : tr("The fork has no such branch yet: all of it is new there.");
+    if (!session || session->path().isEmpty() || check.upToDate)
+        return;
+    works.push_back(startWork<BranchDifference>(
+        page, tr("Comparing the whole of %1").arg(toText(check.branch)),
+        [path = toBytes(session->path()), check](const Progress& progress) -> Result<BranchDifference> {
+            const auto repository = Repository::open(path);
+            if (!repository)
+                return std::unexpected(repository.error());
+            return branchDifference(*repository, check, progress);
+        },
+        [this, number, mine = shown](const Result<BranchDifference>& difference) {
+            if (mine != shown)
+                return;
+            if (difference)
+                around[number].difference = *difference;
+            else
+                around[number].why = toText(difference.error().line());
+            showSurroundings();
+            Q_EMIT page->surroundingsShown();
+        }));
+}
+
+// The check has fetched: the session's snapshot may be older, and is asked again when there is a newer one.
+void OverwritePage::Private::lookForOthers()
+{
+    const SnapshotPtr snapshot = session ? session->snapshot() : nullptr;
+    if (!snapshot)
+        return;
+    std::erase_if(works, [](const QPointer<Work>& work) { return !work; });
+    works.push_back(startWork<std::vector<std::vector<StandsOn>>>(
+        page, tr("Looking for what else has the old commits"),
+        [snapshot, checks = checks](const Progress& progress) -> Result<std::vector<std::vector<StandsOn>>> {
+            std::vector<std::vector<StandsOn>> found;
+            for (const OverwriteCheck& check : checks) {
+                if (progress.stopped())
+                    return cancelled();
+                found.push_back(whatStandsOn(*snapshot, check));
+            }
+            return found;
+        },
+        [this, snapshot, mine = shown](const Result<std::vector<std::vector<StandsOn>>>& found) {
+            if (mine != shown || !found || snapshot != session->snapshot())
+                return;
+            for (std::size_t i = 0; i < checks.size(); ++i) {
+                const bool known = checks[i].remoteTip.isZero() || snapshot->history.find(checks[i].remoteTip) != noRow;
+                // Once it is pushed no ref of the snapshot has the old tip any more; what was found before stays.
+                if (!known && around[i].standingKnown)
+                    continue;
+                around[i].standing = (*found)[i];
+                around[i].standingKnown = known;
+            }
+            showSurroundings();
+            Q_EMIT page->surroundingsShown();
+        },
+        WorkPriority::Background));
+}
+
+void OverwritePage::Private::showChosen(int branch, int row)
+{
+    if (branch >= 0 && row >= 0) {
+        if (onHeading)
+            detail->choose(CheckDetail::Commit);
+        detail->showRow(rows[std::size_t(branch)][std::size_t(row)]);
+    } else if (branch >= 0) {
+        detail->choose(CheckDetail::Whole);
+    }
+    onHeading = branch >= 0 && row < 0;
+    showSurroundings();
+}
+
+void OverwritePage::Private::showSurroundings()
+{
+    const auto at = std::size_t(std::max(0, picture->currentBranch()));
+    const Surroundings& known = around[at];
+    detail->showWhole(known.why.isEmpty() ? known.difference : std::nullopt,
+                      known.why.isEmpty() ? tr("Not known yet.") : known.why);
+    detail->showStanding(known.standing, known.standingKnown);
+    const auto has = [&](auto&& is) { return at < rows.size() && std::ranges::any_of(rows[at], is); };
+    const bool old = has([](const CheckRow& row) { return row.before.has_value(); });
+    const bool now = has([](const CheckRow& row) {
+        return row.now && row.state != CheckState::Landed && row.state != CheckState::Kept;
+    });
+    // One line comes down where the new version has left what both have.
+    const bool joined = has([](const CheckRow& row) { return row.state == CheckState::Kept; });
+    // Among several branches the lanes that come down are not those of the chosen one.
+    if (!session || isSeveral() || checks[at].upToDate)
+        bases->show(std::nullopt, false, false);
+    else
+        bases->show(known.difference, old, now && !joined);
+    updateSentence();
+}
+
+// What can be said of the whole in a sentence stands in the head.
+void OverwritePage::Private::updateSentence()
+{
+    if (isSeveral())
+        return;
+    QString sentence = meaningOf(check());
+    const Surroundings& known = around.front();
+    if (known.difference && !check().fastForward)
+        sentence += QLatin1Char(' ') + tr("On the whole %1, the upstream's own changes taken out.")
+                                           .arg(toText(differenceWords(*known.difference)));
+    if (!known.standing.empty())
+        sentence += QLatin1Char(' ') + tr("%1 in the clone also %2 old commits.")
+                                           .arg(counted(known.standing.size(), "other ref", "other refs"),
+                                                known.standing.size() == 1 ? tr("has") : tr("have"));
+    head->setSentence(sentence);
+}
+
+// Side by side where it is wide enough for both, else one above the other; what is read first never takes all the room.
+void OverwritePage::Private::arrange()
+{
+    const int em = page->fontMetrics().averageCharWidth();
+    const Qt::Orientation wanted =
+        page->width() >= em * 100 || page->width() > page->height() ? Qt::Horizontal : Qt::Vertical;
+    if (splitter->orientation() != wanted || splitter->property("fresh").isNull()) {
+        splitter->setProperty("fresh", false);
+        splitter->setOrientation(wanted);
+        splitter->setSizes(wanted == Qt::Horizontal ? QList<int>{3 * page->width(), 2 * page->width()}
+                                                    : QList<int>{page->height(), page->height()});
+    }
+    const int line = page->fontMetrics().height();
+    const int least = std::min(above->maximumHeight(), std::clamp(page->height() / 4, 4 * line, 9 * line));
+    if (above->minimumHeight() != least)
+        above->setMinimumHeight(least);
 }
 
 void OverwritePage::Private::update()
@@ -406,14 +554,29 @@ OverwritePage::OverwritePage(Session* session, QWidget* parent) : QWidget(parent
     d->page = this;
     d->session = session;
     d->checks.emplace_back();
+    d->around.emplace_back();
     setAccessibleName(tr("Overwrite check"));
     d->build();
     d->update();
+    if (session)
+        connect(session, &Session::snapshotChanged, this, [this] {
+            d->picture->setSnapshot(d->session->snapshot());
+            if (isVisible())
+                d->lookForOthers();
+        });
 }
 
 OverwritePage::~OverwritePage() = default;
 
 const OverwriteCheck& OverwritePage::check() const { return d->checks.front(); }
+
+bool OverwritePage::event(QEvent* event)
+{
+    const bool handled = QWidget::event(event);
+    if (d->splitter && (event->type() == QEvent::Resize || event->type() == QEvent::LayoutRequest))
+        d->arrange();
+    return handled;
+}
 
 void OverwritePage::showFor(const OverwriteCheck& check) { showFor(std::vector{check}); }
 

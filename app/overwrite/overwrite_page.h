@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// The overwrite check: what a push would replace on the fork, and loudest what would be lost that is not the user's.
+// The overwrite check: what a push would replace on the fork, as a picture, and loudest what would be lost that is not the
+// user's; beside it what a reviewer will see as new, and what else stands on the old commits.
 //
 //     session->checkOverwrite({"topic/x"}, [=](const Result<std::vector<OverwriteCheck>>& checks) { page->showFor(*checks); });
 #pragma once
@@ -37,6 +38,11 @@ class OverwritePage : public QWidget {
     void pushRequested(const espalier::PushRequest& request);
     void commitChosen(const espalier::Oid& id);
     void closed();
+    // The difference of a whole branch, or what else stands on the old commits, is known now and shown.
+    void surroundingsShown();
+
+  protected:
+    bool event(QEvent* event) override;
 
   private:
     struct Private;

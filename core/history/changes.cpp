@@ -4,6 +4,7 @@
 #include "core/git/handles.h"
 #include "core/git/replaced.h"
 #include "core/git/text.h"
+#include "core/tree/differences.h"
 
 #include <algorithm>
 
@@ -246,17 +247,158 @@ Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommi
     return changesOfDiff(repository, diff->get(), options, progress);
 }
 
-Result<FileChange> changesOfTexts(std::string_view before, std::string_view now, const ChangesOptions& options)
+namespace {
+
+// Lines and counts, and whether it is binary; `flags` are added to libgit2's.
+Result<FileChange> compareTexts(std::string_view before, std::string_view now, std::uint32_t flags,
+                                const ChangesOptions& options)
 {
     git_diff_options diffOptions = GIT_DIFF_OPTIONS_INIT;
-    diffOptions.flags = GIT_DIFF_INDENT_HEURISTIC | GIT_DIFF_FORCE_TEXT;
+    diffOptions.flags = GIT_DIFF_INDENT_HEURISTIC | flags;
+    if (options.ignoreWhitespace)
+        diffOptions.flags |= GIT_DIFF_IGNORE_WHITESPACE;
     diffOptions.context_lines = std::uint32_t(std::clamp(options.context, 0, 1'000'000));
     Handle<git_patch> patch;
     if (git_patch_from_buffers(out(patch), before.data(), before.size(), nullptr, now.data(), now.size(), nullptr,
                                &diffOptions) < 0)
         return libgitError("The texts cannot be compared");
     FileChange change;
-    fillLines(patch.get(), options, change);
+    change.binary = (git_patch_get_delta(patch.get())->flags & GIT_DIFF_FLAG_BINARY) != 0;
+    if (!change.binary)
+        fillLines(patch.get(), options, change);
+    return change;
+}
+
+// What stands at a path as a text: a file's or a link's contents; of a submodule the line that git shows.
+Result<std::string> contentsAt(ObjectStore& store, const PathEntry& entry)
+{
+    if (!entry.exists())
+        return std::string();
+    if (entry.mode == FileMode::Submodule)
+        return "Subproject commit " + entry.id.hex() + "\n";
+    return store.read(entry.id, ObjectType::Blob).transform([](const Object& blob) {
+        return std::string(blob.view());
+    });
+}
+
+bool isTooBig(ObjectStore& store, const PathEntry& entry)
+{
+    if (!entry.exists() || entry.mode == FileMode::Submodule)
+        return false;
+    const auto size = store.size(entry.id);
+    return size && *size > std::uint64_t(biggestText);
+}
+
+Result<FileChange> changeAt(ObjectStore& store, const PathChange& path, const ChangesOptions& options)
+{
+    FileChange change;
+    if (isTooBig(store, path.before) || isTooBig(store, path.after)) {
+        change.tooBig = true;
+    } else {
+        const auto before = contentsAt(store, path.before), after = contentsAt(store, path.after);
+        if (!before || !after)
+            return std::unexpected(before ? after.error() : before.error());
+        auto compared = compareTexts(*before, *after, 0, options);
+        if (!compared)
+            return compared;
+        change = std::move(*compared);
+    }
+    change.oldPath = change.newPath = path.path;
+    change.before = path.before;
+    change.after = path.after;
+    change.kind = !path.before.exists()                                               ? ChangeKind::Added
+                  : !path.after.exists()                                              ? ChangeKind::Deleted
+                  : isRegularFile(path.before.mode) == isRegularFile(path.after.mode) ? ChangeKind::Modified
+                                                                                      : ChangeKind::TypeChanged;
+    return change;
+}
+
+} // namespace
+
+Result<Changes> changesOfTrees(ObjectStore& store, const Oid& before, const Oid& after, const ChangesOptions& options,
+                               const Progress& progress)
+{
+    const auto paths = treeChanges(StoreTrees{store}, before, after);
+    if (!paths)
+        return std::unexpected(paths.error());
+    Changes changes;
+    const std::size_t count = (*paths)->size();
+    changes.truncated = count > options.maxFiles;
+    for (std::size_t at = 0; at < std::min(count, options.maxFiles); ++at) {
+        if (progress.stopped())
+            return cancelled();
+        progress.report("Comparing files", at, count);
+        auto change = changeAt(store, (**paths)[at], options);
+        if (!change)
+            return std::unexpected(change.error());
+        changes.added += change->added;
+        changes.deleted += change->deleted;
+        changes.files.push_back(std::move(*change));
+    }
+    return changes;
+}
+
+FileChange joinedChanges(const Changes& changes, std::size_t maxLines)
+{
+    FileChange joined;
+    joined.added = changes.added;
+    joined.deleted = changes.deleted;
+    if (changes.files.size() == 1)
+        joined.oldPath = joined.newPath = changes.files.front().newPath;
+    std::size_t lines = 0;
+    const auto remark = [&](const std::string& path, const char* words) {
+        DiffHunk& hunk = joined.hunks.emplace_back();
+        hunk.header = path;
+        hunk.lines.push_back({DiffLine::Context, 0, 0, words});
+    };
+    for (const FileChange& file : changes.files) {
+        if (lines > maxLines)
+            break;
+        const std::string path = file.oldPath == file.newPath || file.oldPath.empty() || file.newPath.empty()
+                                     ? file.newPath.empty() ? file.oldPath : file.newPath
+                                     : file.oldPath + " => " + file.newPath;
+        if (file.binary)
+            remark(path, "(a binary file; its lines are not shown)");
+        else if (file.tooBig)
+            remark(path, "(too big to be shown line by line)");
+        else if (file.hunks.empty())
+            remark(path, file.kind == ChangeKind::Renamed      ? "(renamed; no line changed)"
+                         : file.kind == ChangeKind::Added      ? "(a new file, empty)"
+                         : file.kind == ChangeKind::Deleted    ? "(an empty file, deleted)"
+                         : file.before.mode != file.after.mode ? "(only the file's mode changed)"
+                                                               : "(no line changed)");
+        lines += file.hunks.empty() ? 1 : 0;
+        for (const DiffHunk& hunk : file.hunks) {
+            lines += hunk.lines.size();
+            joined.hunks.push_back(hunk);
+            joined.hunks.back().header = path + (hunk.header.empty() ? "" : ": " + hunk.header);
+        }
+    }
+    cutLines(joined, maxLines);
+    if (changes.truncated && lines <= maxLines)
+        joined.hunks.push_back({.header = "more files follow, which are not shown", .lines = {}});
+    return joined;
+}
+
+void cutLines(FileChange& change, std::size_t most)
+{
+    std::size_t lines = 0, kept = 0;
+    while (kept < change.hunks.size() && lines + change.hunks[kept].lines.size() <= most)
+        lines += change.hunks[kept++].lines.size();
+    if (kept == change.hunks.size())
+        return;
+    change.hunks[kept].lines.resize(most - lines);
+    if (most > lines)
+        ++kept;
+    change.hunks.resize(kept);
+    change.hunks.push_back({.header = "more lines follow, which are not shown", .lines = {}});
+}
+
+Result<FileChange> changesOfTexts(std::string_view before, std::string_view now, const ChangesOptions& options)
+{
+    auto change = compareTexts(before, now, GIT_DIFF_FORCE_TEXT, options);
+    if (change)
+        change->binary = false;
     return change;
 }
 

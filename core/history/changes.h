@@ -55,6 +55,14 @@ Result<Changes> changesOf(const Repository& repository, const Oid& commit, const
                           const Progress& progress = {});
 Result<Changes> changesBetween(const Repository& repository, const Oid& oldCommit, const Oid& newCommit,
                                const ChangesOptions& options = {}, const Progress& progress = {});
+// Two trees, either of which may be new and in memory only; the zero id is an empty tree. No renames.
+Result<Changes> changesOfTrees(ObjectStore& store, const Oid& before, const Oid& after,
+                               const ChangesOptions& options = {}, const Progress& progress = {});
+// All files of a change one after another as one, each hunk headed with its file's path; what has no lines to show (binary,
+// too big, another mode) says so in a line of its own. Cut by cutLines().
+FileChange joinedChanges(const Changes& changes, std::size_t maxLines);
+// Keeps the first `most` lines; where there were more, the header of a last hunk says so.
+void cutLines(FileChange& change, std::size_t most);
 // Two texts that are no files, compared line by line; only counts and hunks are set.
 Result<FileChange> changesOfTexts(std::string_view before, std::string_view now, const ChangesOptions& options = {});
 // As a patch in the format that mail and `git apply` take.

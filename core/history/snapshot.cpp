@@ -45,6 +45,8 @@ void describe(Ref& ref, const Snapshot& snapshot)
             ref.remote = ref.shortName.substr(0, ref.shortName.find('/'));
         }
         ref.branch = ref.shortName.substr(std::min(ref.shortName.size(), ref.remote.size() + 1));
+        if (!pullRequestOf(name).empty())
+            return; // somebody's branch, which the remote only shows
         if (!snapshot.roles.upstream.empty() && ref.remote == snapshot.roles.upstream)
             ref.place = Place::Upstream;
         else if (!snapshot.roles.fork.empty() && ref.remote == snapshot.roles.fork)

@@ -3,6 +3,7 @@
 
 #include "core/git/commit.h"
 #include "core/git/text.h"
+#include "core/tree/differences.h"
 
 #include <algorithm>
 #include <cstdlib>
@@ -95,20 +96,39 @@ Result<std::vector<std::optional<Read>>> landedPartners(ObjectStore& store, cons
     return found;
 }
 
-// What a commit does, as lines without numbers: its message, then each file and its hunks with their signs.
-std::string textOf(const Commit& commit, const Changes& changes)
+std::string authorOf(const Commit& commit) { return commit.author.name + " <" + commit.author.email + ">"; }
+
+std::string messageText(const Commit& commit, bool withAuthor)
 {
-    std::string text = commit.messageUtf8();
+    std::string text = (withAuthor ? "Author: " + authorOf(commit) + "\n\n" : "") + commit.messageUtf8();
     if (!text.ends_with('\n'))
         text += '\n';
+    return text;
+}
+
+// "100755", as git writes it.
+std::string modeText(FileMode mode)
+{
+    std::string digits;
+    for (auto bits = std::uint32_t(mode); bits > 0; bits /= 8)
+        digits.insert(digits.begin(), char('0' + bits % 8));
+    return digits;
+}
+
+// What a commit changes, as lines without numbers: each file and its hunks with their signs.
+std::string linesText(const Changes& changes)
+{
+    std::string text;
     for (const FileChange& file : changes.files) {
         text += file.oldPath == file.newPath || file.oldPath.empty() || file.newPath.empty()
                     ? "## " + (file.newPath.empty() ? file.oldPath : file.newPath) + " ##\n"
                     : "## " + file.oldPath + " => " + file.newPath + " ##\n";
         if (file.kind == ChangeKind::Added)
-            text += "new file\n";
-        if (file.kind == ChangeKind::Deleted)
+            text += "new file" + (file.after.mode == FileMode::File ? "" : " " + modeText(file.after.mode)) + "\n";
+        else if (file.kind == ChangeKind::Deleted)
             text += "file deleted\n";
+        else if (file.before.mode != file.after.mode)
+            text += "mode " + modeText(file.before.mode) + " => " + modeText(file.after.mode) + "\n";
         if (file.binary || file.tooBig)
             text += file.before.id.brief() + " became " + file.after.id.brief() + "\n";
         for (const DiffHunk& hunk : file.hunks) {
@@ -116,27 +136,90 @@ std::string textOf(const Commit& commit, const Changes& changes)
             for (const DiffLine& line : hunk.lines) {
                 text += line.kind == DiffLine::Added ? '+' : line.kind == DiffLine::Deleted ? '-' : ' ';
                 text += line.text + "\n";
+                if (line.noNewline)
+                    text += "\\ no line end\n";
             }
         }
     }
     return text;
 }
 
-Result<std::string> textOf(const Repository& repository, const Oid& id, const Progress& progress)
+constexpr std::string_view fileMark = "## ";
+
+// The same without the lines that a change only stands between, and without the names of files.
+std::string withoutSurroundings(std::string_view text)
+{
+    std::string changed;
+    while (!text.empty()) {
+        const std::string_view line = text.substr(0, std::min(text.size() - 1, text.find('\n')) + 1);
+        if (!line.starts_with(' ') && !line.starts_with("@@") && !line.starts_with(fileMark))
+            changed += line;
+        text.remove_prefix(line.size());
+    }
+    return changed;
+}
+
+// Nothing for the zero id.
+Result<std::string> linesText(const Repository& repository, const Oid& id, const Progress& progress)
 {
     if (id.isZero())
         return std::string();
-    ObjectStore store(repository);
-    const auto commit = readCommit(store, id);
-    if (!commit)
-        return std::unexpected(commit.error());
     const auto changes = changesOf(repository, id, {}, progress);
     if (!changes)
         return std::unexpected(changes.error());
-    return textOf(*commit, *changes);
+    return linesText(*changes);
 }
 
-constexpr std::string_view fileMark = "## ";
+// The messages of two commits as they are compared; that of the zero id is empty.
+Result<std::pair<std::string, std::string>> messageTexts(ObjectStore& store, const Oid& before, const Oid& now)
+{
+    std::optional<Commit> commits[2];
+    for (const auto& [id, commit] : {std::pair(before, &commits[0]), std::pair(now, &commits[1])}) {
+        if (id.isZero())
+            continue;
+        auto read = readCommit(store, id);
+        if (!read)
+            return std::unexpected(read.error());
+        *commit = std::move(*read);
+    }
+    const bool withAuthor = commits[0] && commits[1] && authorOf(*commits[0]) != authorOf(*commits[1]);
+    return std::pair(commits[0] ? messageText(*commits[0], withAuthor) : std::string(),
+                     commits[1] ? messageText(*commits[1], withAuthor) : std::string());
+}
+
+// From and to which tree a commit leads; a parent that is not here (a shallow clone) counts as none.
+Result<std::pair<Oid, Oid>> treesOf(ObjectStore& store, const Oid& id)
+{
+    const auto commit = readCommit(store, id);
+    if (!commit)
+        return std::unexpected(commit.error());
+    std::pair<Oid, Oid> trees(Oid(), commit->tree);
+    if (!commit->parents.empty() && store.contains(commit->parents[0])) {
+        const auto parent = readCommit(store, commit->parents[0]);
+        if (!parent)
+            return std::unexpected(parent.error());
+        trees.first = parent->tree;
+    }
+    return trees;
+}
+
+// Both commits change the same paths, from the same contents to the same contents.
+Result<bool> changeTheSameFiles(ObjectStore& store, const Oid& before, const Oid& now)
+{
+    std::vector<PathChange> changes[2];
+    for (const auto& [id, into] : {std::pair(before, &changes[0]), std::pair(now, &changes[1])}) {
+        const auto trees = treesOf(store, id);
+        if (!trees)
+            return std::unexpected(trees.error());
+        auto found = treeChanges(StoreTrees{store}, trees->first, trees->second);
+        if (!found)
+            return std::unexpected(found.error());
+        *into = std::move(**found);
+    }
+    return std::ranges::equal(changes[0], changes[1], [](const PathChange& a, const PathChange& b) {
+        return a.path == b.path && a.before == b.before && a.after == b.after;
+    });
+}
 
 // The path of the file that the line belongs to; empty in the message.
 std::string fileAt(std::string_view text, int line)
@@ -197,10 +280,11 @@ Result<std::vector<VersionPair>> pairVersions(ObjectStore& store, const VersionI
         return std::unexpected(landed.error());
     std::vector<VersionPair> pairs;
     std::vector<bool> placed(before->size(), false);
-    const auto place = [&](std::size_t i, const Read* as, bool sameChange) {
+    const auto place = [&](std::size_t i, const Read* as, bool sameChange, bool isLanded) {
         VersionPair pair;
         pair.before = (*before)[i].summary;
         pair.sameChange = sameChange;
+        pair.landed = isLanded;
         if (as) {
             pair.now = as->summary;
             pair.sameMessage = (*before)[i].message == as->message;
@@ -212,7 +296,7 @@ Result<std::vector<VersionPair>> pairVersions(ObjectStore& store, const VersionI
     const auto placeLeftOut = [&](std::size_t until) {
         for (std::size_t i = 0; i < until; ++i)
             if (!placed[i] && became[i] < 0)
-                place(i, (*landed)[i] ? &*(*landed)[i] : nullptr, (*landed)[i].has_value());
+                place(i, (*landed)[i] ? &*(*landed)[i] : nullptr, (*landed)[i].has_value(), (*landed)[i].has_value());
     };
     for (std::size_t k = 0; k < now->size(); ++k) {
         const auto from = std::ranges::find(became, int(k));
@@ -223,7 +307,7 @@ Result<std::vector<VersionPair>> pairVersions(ObjectStore& store, const VersionI
         const auto i = std::size_t(from - became.begin());
         placeLeftOut(i);
         const bool same = std::ranges::find(*equal, std::pair(ids.before[i], ids.now[k])) != equal->end();
-        place(i, &(*now)[k], same);
+        place(i, &(*now)[k], same, false);
     }
     placeLeftOut(before->size());
     return pairs;
@@ -264,7 +348,7 @@ Replacement replacementOf(const std::vector<VersionPair>& pairs, const std::set<
             (byUser ? sorted.removed : sorted.foreign).push_back(*pair.before);
             continue;
         }
-        sorted.replaced.push_back({*pair.before, *pair.now, pair.sameChange, byUser});
+        sorted.replaced.push_back({*pair.before, *pair.now, pair.sameChange, byUser, pair.sameMessage, pair.landed});
     }
     return sorted;
 }
@@ -310,13 +394,18 @@ std::string Replacement::line() const
 Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& before, const Oid& now,
                                        const Progress& progress)
 {
-    const auto oldText = textOf(repository, before, progress);
-    if (!oldText)
-        return std::unexpected(oldText.error());
-    const auto newText = textOf(repository, now, progress);
-    if (!newText)
-        return std::unexpected(newText.error());
-    auto difference = changesOfTexts(*oldText, *newText);
+    ObjectStore store(repository);
+    const auto messages = messageTexts(store, before, now);
+    if (!messages)
+        return std::unexpected(messages.error());
+    const auto oldLines = linesText(repository, before, progress);
+    if (!oldLines)
+        return std::unexpected(oldLines.error());
+    const auto newLines = linesText(repository, now, progress);
+    if (!newLines)
+        return std::unexpected(newLines.error());
+    const std::string oldText = messages->first + *oldLines, newText = messages->second + *newLines;
+    auto difference = changesOfTexts(oldText, newText);
     if (!difference)
         return difference;
     // Line numbers of these texts tell nobody anything; the file does.
@@ -324,13 +413,38 @@ Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& 
         const auto first =
             std::ranges::find_if(hunk.lines, [](const DiffLine& line) { return line.kind != DiffLine::Context; });
         if (first != hunk.lines.end())
-            hunk.header = first->kind == DiffLine::Added ? fileAt(*newText, first->newNumber)
-                                                         : fileAt(*oldText, first->oldNumber);
+            hunk.header =
+                first->kind == DiffLine::Added ? fileAt(newText, first->newNumber) : fileAt(oldText, first->oldNumber);
         hunk.oldStart = hunk.newStart = 0;
         for (DiffLine& line : hunk.lines)
             line.oldNumber = line.newNumber = 0;
     }
     return difference;
+}
+
+Result<ChangesDiffer> whatDiffers(ObjectStore& store, const Oid& before, const Oid& now, const Progress& progress)
+{
+    const auto messages = messageTexts(store, before, now);
+    if (!messages)
+        return std::unexpected(messages.error());
+    ChangesDiffer differ;
+    differ.message = messages->first != messages->second;
+    if (!before.isZero() && !now.isZero()) {
+        const auto same = changeTheSameFiles(store, before, now);
+        if (!same)
+            return std::unexpected(same.error());
+        if (*same)
+            return differ;
+    }
+    const auto oldLines = linesText(store.repository(), before, progress);
+    if (!oldLines)
+        return std::unexpected(oldLines.error());
+    const auto newLines = linesText(store.repository(), now, progress);
+    if (!newLines)
+        return std::unexpected(newLines.error());
+    differ.lines = withoutSurroundings(*oldLines) != withoutSurroundings(*newLines);
+    differ.around = !differ.lines && *oldLines != *newLines;
+    return differ;
 }
 
 } // namespace espalier

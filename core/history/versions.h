@@ -26,6 +26,7 @@ struct VersionPair {
     std::optional<CommitSummary> before, now;
     bool sameChange = false; // equal patch ids; else paired by message and author
     bool sameMessage = false;
+    bool landed = false; // `now` is the upstream's
 };
 
 // The commits of two versions of a branch, newest first each, without those that both reach.
@@ -54,6 +55,11 @@ struct CommitPair {
     CommitSummary old, now;
     bool sameChange = false; // as in VersionPair
     bool byUser = false;     // the user wrote the old one
+    bool sameMessage = true;
+    bool landed = false; // `now` is the upstream's
+    // Looked at by an overwrite check only:
+    bool sameLines = false; // the added and deleted lines are the same, whatever stands around them
+    bool moved = false;     // it stands at another place among its neighbours
 };
 
 // What becomes of the old version's commits when the new one takes its place, and whose they are.
@@ -76,9 +82,19 @@ std::vector<CommitSummary> othersOf(std::span<const CommitPair> pairs);
 std::string authorsOf(std::span<const CommitSummary> commits);
 
 // The difference between what two commits do: message and changed lines of each, with their signs, compared as texts
-// without line numbers, as one file; a hunk's header is the path, empty in the message. A zero id stands for a commit that
-// does nothing. Errors: as changesOf.
+// without line numbers, as one file; a hunk's header is the path, empty in the message. The author is one more line of the
+// message where the two name another. A zero id stands for a commit that does nothing. No hunk: a reviewer has nothing to
+// read. After git-range-diff(1), which compares the same texts. Errors: as changesOf.
 Result<FileChange> differenceOfChanges(const Repository& repository, const Oid& before, const Oid& now,
                                        const Progress& progress = {});
+
+// Where there is such a difference; nowhere exactly when differenceOfChanges has no hunk. Told without a diff where the two
+// change the same files from and to the same contents.
+struct ChangesDiffer {
+    bool message = false; // or the author
+    bool lines = false;   // added or deleted ones, or a file's mode
+    bool around = false;  // lines beside them, what a hunk is headed with, or a file's name, as the upstream renamed it
+};
+Result<ChangesDiffer> whatDiffers(ObjectStore& store, const Oid& before, const Oid& now, const Progress& progress = {});
 
 } // namespace espalier

@@ -37,6 +37,30 @@ std::string_view branchOrRef(std::string_view ref)
 
 std::string shownRef(std::string_view ref) { return displayText(branchOrRef(ref), 300); }
 
+std::string pullRequestOf(std::string_view ref)
+{
+    constexpr std::string_view all = "refs/";
+    const bool tracking = ref.starts_with(trackingPrefix);
+    if (!ref.starts_with(all) || ref.starts_with(headsPrefix) || ref.starts_with(tagsPrefix))
+        return {};
+    ref.remove_prefix(tracking ? trackingPrefix.size() : all.size());
+    for (const std::string_view end : {"/head", "/merge"})
+        if (ref.ends_with(end))
+            ref.remove_suffix(end.size());
+    const std::size_t last = ref.rfind('/');
+    if (last == std::string_view::npos)
+        return {};
+    const std::string_view number = ref.substr(last + 1), kind = ref.substr(0, last);
+    constexpr std::size_t longest = 9;
+    if (number.empty() || number.size() > longest || number.find_first_not_of("0123456789") != std::string_view::npos)
+        return {};
+    for (const std::string_view name : {"pull", "pr", "merge-requests"})
+        if (tracking ? kind.size() > name.size() && kind.ends_with(name) && kind[kind.size() - name.size() - 1] == '/'
+                     : kind == name)
+            return std::string(number);
+    return {};
+}
+
 bool standInEachOthersWay(std::string_view a, std::string_view b)
 {
     const std::string_view shorter = a.size() < b.size() ? a : b, longer = a.size() < b.size() ? b : a;

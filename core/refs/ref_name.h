@@ -27,6 +27,11 @@ std::string_view branchOrRef(std::string_view ref);
 // The same for people: control characters escaped.
 std::string shownRef(std::string_view ref);
 
+// The number of the pull request that a ref shows, "12" of refs/pull/12/head and of refs/remotes/upstream/pr/12; empty for
+// other refs. Told by the name: pull, pr or merge-requests, a number, and maybe head or merge, below refs/ or a remote's
+// refs. Such a ref follows somebody's branch, whatever remote it is fetched from.
+std::string pullRequestOf(std::string_view ref);
+
 // Two refs cannot both be there when one's name goes on from the other's: "a" and "a/b".
 bool standInEachOthersWay(std::string_view a, std::string_view b);
 // One of `names` that stands in the way of `name`; empty when there is none.

@@ -83,4 +83,11 @@ bool descendsFrom(const Repository& repository, const Oid& above, const Oid& bel
     return above == below || git_graph_descendant_of(raw(repository), &a, &b) == 1;
 }
 
+Oid mergeBase(const Repository& repository, const Oid& a, const Oid& b)
+{
+    const git_oid one = toGit(a), other = toGit(b);
+    git_oid base;
+    return git_merge_base(&base, raw(repository), &one, &other) == 0 ? fromGit(base) : Oid();
+}
+
 } // namespace espalier

@@ -39,5 +39,7 @@ std::vector<std::string> settleInterrupted(const Repository& repository, const s
 bool hasCommit(const Repository& repository, const Oid& id);
 // `above` is `below` or reaches it.
 bool descendsFrom(const Repository& repository, const Oid& above, const Oid& below);
+// The best common ancestor, one of them where there are several; zero when they have none.
+Oid mergeBase(const Repository& repository, const Oid& a, const Oid& b);
 
 } // namespace espalier

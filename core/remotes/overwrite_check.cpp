@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/remotes/overwrite_check.h"
 
+#include "core/git/commit.h"
 #include "core/git/handles.h"
 #include "core/git/text.h"
 #include "core/history/equivalence.h"
@@ -10,6 +11,8 @@
 #include "core/remotes/push_orders.h"
 #include "core/remotes/push_place.h"
 
+#include <algorithm>
+#include <map>
 #include <set>
 
 namespace espalier {
@@ -18,9 +21,9 @@ namespace {
 
 constexpr std::size_t maxCommits = 5000;
 
-// What `tip` reaches and neither `without` nor the upstream does, newest first.
-Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, const Oid& without,
-                                const std::vector<Oid>& upstream, std::size_t most)
+// What `tip` reaches and neither `without` nor the upstream does, newest first: `most` of them.
+Result<std::vector<Oid>> newestOf(const Repository& repository, const Oid& tip, const Oid& without,
+                                  const std::vector<Oid>& upstream, std::size_t most)
 {
     std::vector<Oid> commits;
     if (tip.isZero())
@@ -39,13 +42,20 @@ Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, co
         git_revwalk_hide(walk.get(), &id);
     }
     git_oid id;
-    while (git_revwalk_next(&id, walk.get()) == 0) {
-        if (commits.size() == most)
-            return fail(ErrorKind::Unsupported,
-                        "The two versions differ by more than " + std::to_string(most) + " commits", tip.hex(),
-                        "Check that this is the branch you mean");
+    while (commits.size() < most && git_revwalk_next(&id, walk.get()) == 0)
         commits.push_back(fromGit(id));
-    }
+    return commits;
+}
+
+// All of them.
+Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, const Oid& without,
+                                const std::vector<Oid>& upstream)
+{
+    auto commits = newestOf(repository, tip, without, upstream, maxCommits + 1);
+    if (commits && commits->size() > maxCommits)
+        return fail(ErrorKind::Unsupported,
+                    "The two versions differ by more than " + std::to_string(maxCommits) + " commits", tip.hex(),
+                    "Check that this is the branch you mean");
     return commits;
 }
 
@@ -66,6 +76,8 @@ std::vector<Oid> upstreamTips(const Repository& repository, const OverwriteCheck
         if (const char* target = git_reference_symbolic_target(ref.get());
             target && roles.oneForBoth() && own == target)
             continue;
+        if (!pullRequestOf(git_reference_name(ref.get())).empty())
+            continue; // it shows the very branch, or somebody else's
         Handle<git_object> commit;
         if (git_reference_peel(out(commit), ref.get(), GIT_OBJECT_COMMIT) == 0)
             tips.push_back(fromGit(*git_object_id(commit.get())));
@@ -77,7 +89,7 @@ std::vector<Oid> upstreamTips(const Repository& repository, const OverwriteCheck
 Result<std::vector<Oid>> landedAmong(const Repository& repository, const OverwriteCheck& check,
                                      const std::vector<Oid>& own)
 {
-    auto all = onlyIn(repository, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max());
+    auto all = newestOf(repository, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max());
     if (!all)
         return all;
     const std::set<Oid> known(own.begin(), own.end());
@@ -85,15 +97,96 @@ Result<std::vector<Oid>> landedAmong(const Repository& repository, const Overwri
     return all;
 }
 
+// Where the clone's version leaves the upstream, and what of it both versions have.
+Result<void> findBase(const Repository& repository, OverwriteCheck& check, const std::vector<Oid>& now,
+                      const std::vector<Oid>& upstream)
+{
+    if (upstream.empty())
+        return {};
+    auto own = newestOf(repository, check.localTip, {}, upstream, now.size() + OverwriteCheck::mostKept);
+    if (!own)
+        return std::unexpected(own.error());
+    const std::set<Oid> isOwn(own->begin(), own->end()), isNow(now.begin(), now.end());
+    ObjectStore store(repository);
+    for (const Oid& id : *own) {
+        if (isNow.contains(id))
+            continue;
+        auto summary = summaryOf(store, id);
+        if (!summary)
+            return std::unexpected(summary.error());
+        check.kept.push_back(std::move(*summary));
+    }
+    Oid at = check.localTip;
+    while (isOwn.contains(at)) {
+        const auto commit = readCommit(store, at);
+        if (!commit)
+            return std::unexpected(commit.error());
+        at = commit->parents.empty() ? Oid() : commit->parents.front();
+    }
+    // With more own commits than were looked at, what both versions have is as good a base.
+    check.newBase = own->size() < now.size() + OverwriteCheck::mostKept || check.remoteTip.isZero()
+                        ? at
+                        : mergeBase(repository, check.localTip, check.remoteTip);
+    return {};
+}
+
+// Marks pairs whose old commit stands at another place among the old ones than the new one among the new: those that do not
+// belong to the longest run that kept its order (Schensted, Longest increasing and decreasing subsequences, 1961).
+void markMoved(std::vector<CommitPair>& pairs, const std::vector<Oid>& before)
+{
+    std::map<Oid, std::size_t> places;
+    for (std::size_t at = 0; at < before.size(); ++at)
+        places.emplace(before[at], at);
+    std::vector<std::size_t> ends,
+        previous(pairs.size(), pairs.size()); // of runs by their length: the pair each ends with
+    const auto place = [&](std::size_t pair) { return places[pairs[pair].old.id]; };
+    for (std::size_t k = 0; k < pairs.size(); ++k) {
+        if (pairs[k].landed)
+            continue;
+        const auto at = std::ranges::lower_bound(ends, place(k), {}, place);
+        if (at != ends.begin())
+            previous[k] = *std::prev(at);
+        if (at == ends.end())
+            ends.push_back(k);
+        else
+            *at = k;
+        pairs[k].moved = true;
+    }
+    for (std::size_t k = ends.empty() ? pairs.size() : ends.back(); k < pairs.size(); k = previous[k])
+        pairs[k].moved = false;
+}
+
+// What a reviewer will see of each pair.
+Result<void> lookAtPairs(ObjectStore& store, std::vector<CommitPair>& pairs, const VersionIds& ids,
+                         const Progress& progress)
+{
+    markMoved(pairs, ids.before);
+    std::size_t done = 0;
+    for (CommitPair& pair : pairs) {
+        if (progress.stopped())
+            return cancelled();
+        progress.report("Comparing the versions", done++, pairs.size());
+        const auto differ = whatDiffers(store, pair.old.id, pair.now.id, {progress.stop, {}});
+        if (!differ)
+            return std::unexpected(differ.error());
+        pair.sameMessage = !differ->message;
+        pair.sameLines = !differ->lines;
+        pair.sameChange = !differ->lines && !differ->around;
+    }
+    return {};
+}
+
 Result<void> compare(const Repository& repository, OverwriteCheck& check, const Progress& progress)
 {
     const std::vector<Oid> upstream = upstreamTips(repository, check);
-    auto before = onlyIn(repository, check.remoteTip, check.localTip, upstream, maxCommits);
+    auto before = onlyIn(repository, check.remoteTip, check.localTip, upstream);
     if (!before)
         return std::unexpected(before.error());
-    auto now = onlyIn(repository, check.localTip, check.remoteTip, upstream, maxCommits);
+    auto now = onlyIn(repository, check.localTip, check.remoteTip, upstream);
     if (!now)
         return std::unexpected(now.error());
+    if (auto based = findBase(repository, check, *now, upstream); !based)
+        return based;
     VersionIds ids{std::move(*before), std::move(*now), {}};
     ids.landedAmong = [&] { return landedAmong(repository, check, ids.now); };
     ObjectStore store(repository);
@@ -101,7 +194,13 @@ Result<void> compare(const Repository& repository, OverwriteCheck& check, const 
     const auto pairs = pairVersions(store, ids, cache, progress);
     if (!pairs)
         return std::unexpected(pairs.error());
+    for (const VersionPair& pair : *pairs)
+        check.order.push_back(pair.now ? pair.now->id : pair.before->id);
+    for (const CheckedCommit& commit : check.kept)
+        check.order.push_back(commit.id);
     Replacement found = replacementOf(*pairs, addressesOfUser(repository));
+    if (auto looked = lookAtPairs(store, found.replaced, ids, progress); !looked)
+        return looked;
     check.pairs = std::move(found.replaced);
     check.added = std::move(found.added);
     check.removed = std::move(found.removed);
@@ -124,6 +223,47 @@ void addCautions(OverwriteCheck& check)
 }
 
 } // namespace
+
+std::string_view checkStateName(CheckState state)
+{
+    constexpr std::string_view names[] = {"lost", "only-fork", "edited", "reworded", "around",
+                                          "same", "landed",    "new",    "kept"};
+    return names[std::size_t(state)];
+}
+
+CheckState stateOf(const CommitPair& pair)
+{
+    if (pair.landed)
+        return CheckState::Landed;
+    if (pair.sameChange)
+        return pair.sameMessage ? CheckState::Same : CheckState::Reworded;
+    if (!pair.sameLines)
+        return CheckState::Edited;
+    return pair.sameMessage ? CheckState::Around : CheckState::Reworded;
+}
+
+std::vector<CheckRow> rowsOf(const OverwriteCheck& check)
+{
+    std::vector<CheckRow> rows;
+    for (const CheckedCommit& commit : check.foreign)
+        rows.push_back({CheckState::Lost, commit, std::nullopt, false});
+    for (const CommitPair& pair : check.pairs)
+        rows.push_back({stateOf(pair), pair.old, pair.now, pair.byUser, pair.moved});
+    for (const CheckedCommit& commit : check.removed)
+        rows.push_back({CheckState::OnlyFork, commit, std::nullopt});
+    for (const CheckedCommit& commit : check.added)
+        rows.push_back({CheckState::New, std::nullopt, commit});
+    for (const CheckedCommit& commit : check.kept)
+        rows.push_back({CheckState::Kept, commit, commit});
+    std::map<Oid, std::size_t> places;
+    for (std::size_t at = 0; at < check.order.size(); ++at)
+        places.emplace(check.order[at], at);
+    std::ranges::stable_sort(rows, {}, [&](const CheckRow& row) {
+        const auto found = places.find((row.now ? row.now : row.before)->id);
+        return found == places.end() ? places.size() : found->second;
+    });
+    return rows;
+}
 
 Result<OverwriteCheck> overwriteCheck(const Repository& repository, const std::string& branch, bool fetchFirst,
                                       const Access& access, const Progress& progress)

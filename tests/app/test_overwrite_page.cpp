@@ -1,16 +1,38 @@
 // SPDX-License-Identifier: MIT
 // What the overwrite check shows and asks for, by mouse and keyboard, with checks made by hand.
+#include "app/history/diff_view.h"
 #include "app/overwrite/overwrite_page.h"
 #include "app/support/text.h"
+#include "core/samples/samples.h"
+#include "tests/support/remote_scene.h"
 
+#include <QAccessible>
 #include <QCheckBox>
 #include <QPushButton>
+#include <QSplitter>
+#include <QToolButton>
 #include <QTreeWidget>
 #include <QtTest>
 
 using namespace espalier;
 
 namespace {
+
+constexpr int patience = 30000;
+
+QTreeWidget* picture(const QWidget& page) { return page.findChild<QTreeWidget*>(QStringLiteral("pairs")); }
+
+QString said(const QWidget& page)
+{
+    QStringList all;
+    for (const auto* label : page.findChildren<PlainLabel*>())
+        if (label->isVisible())
+            all << label->fullText();
+    return all.join(u'\n');
+}
+
+// Every kind of commit, in the order of the branch.
+OverwriteCheck everyKind();
 
 CheckedCommit commit(int number, const char* subject, const char* author)
 {
@@ -39,6 +61,18 @@ OverwriteCheck forced()
         {commit(1, "Add a unit", "Mira Sol"), commit(2, "Add a unit", "Mira Sol"), true, true},
         {commit(3, "Convert <b>feet</b>", "Mira Sol"), commit(4, "Convert <b>feet</b>", "Mira Sol"), false, true}};
     check.removed = {commit(5, "Try something", "Mira Sol")};
+    return check;
+}
+
+OverwriteCheck everyKind()
+{
+    OverwriteCheck check = forced();
+    check.foreign = {commit(9, "Fix a typo", "Teo Brandt")};
+    check.added = {commit(6, "Something new", "Mira Sol")};
+    check.kept = {commit(7, "Long since there", "Mira Sol")};
+    check.pairs[0].moved = true;
+    for (const int number : {6, 9, 2, 4, 5, 7})
+        check.order.push_back(commit(number, "", "").id);
     return check;
 }
 
@@ -205,6 +239,220 @@ class TestOverwritePage : public QObject {
         page.showPushed(std::vector{one, one});
         QVERIFY(page.findChild<NoticeBar*>()->line().contains(QStringLiteral("2 branches")));
         QVERIFY(!push(page)->isEnabled());
+    }
+
+    // Each commit has its row, in the order of the branch, with its state in words; what is lost is chosen and in view.
+    void thePictureTellsWhatBecomesOfEach()
+    {
+        OverwritePage page(nullptr);
+        page.resize(900, 600);
+        page.show();
+        page.showFor(everyKind());
+        const QTreeWidget* rows = picture(page);
+        QVERIFY(rows);
+        QStringList read;
+        QAccessibleInterface* list = QAccessible::queryAccessibleInterface(picture(page));
+        QVERIFY(list && list->tableInterface());
+        QVERIFY(!list->text(QAccessible::Name).isEmpty());
+        for (int at = 0; at < rows->topLevelItemCount(); ++at)
+            read << list->tableInterface()->cellAt(at, 0)->text(QAccessible::Name);
+        const QStringList wanted{"New: Something new, 0600000 in the clone",
+                                 "LOST if overwritten: Fix a typo, 0900000 on the fork, written by Teo Brandt",
+                                 "Same change, moved: Add a unit, 0100000 on the fork, 0200000 in the clone",
+                                 "Edited: Convert <b>feet</b>, 0300000 on the fork, 0400000 in the clone",
+                                 "Only on the fork: Try something, 0500000 on the fork",
+                                 "Stays: Long since there, 0700000 on the fork and in the clone"};
+        QCOMPARE(read.join(u'\n'), wanted.join(u'\n'));
+        QCOMPARE(rows->currentItem(), rows->topLevelItem(1));
+        QVERIFY(rows->viewport()->rect().contains(rows->visualItemRect(rows->currentItem())));
+        QVERIFY2(
+            said(page).contains(QStringLiteral("1 LOST if overwritten, 1 only on the fork, 1 edited, 1 same change")),
+            qPrintable(said(page)));
+        // Without one that is lost, what a reviewer sees something new in.
+        page.showFor(forced());
+        QCOMPARE(rows->currentItem()->text(0), QStringLiteral("0500000"));
+        OverwriteCheck pairs = forced();
+        pairs.removed.clear();
+        page.showFor(pairs);
+        QCOMPARE(rows->currentItem()->text(0), QStringLiteral("0300000 \u2192 0400000"));
+    }
+
+    // A commit that is lost looks other than one that is replaced, also to who sees no colours.
+    void whatIsLostHasAShapeOfItsOwn()
+    {
+        OverwritePage page(nullptr);
+        page.resize(900, 600);
+        page.show();
+        // How much is drawn where the clone's commit would stand; no id is there.
+        const auto drawn = [&](const OverwriteCheck& check) {
+            page.showFor(check);
+            QTreeWidget* rows = picture(page);
+            rows->setCurrentItem(nullptr);
+            QCoreApplication::processEvents();
+            const QRect row = rows->visualItemRect(rows->topLevelItem(0));
+            const int width = rows->columnWidth(0);
+            const QRect there(width * 6 / 10, row.top() + 2, width * 4 / 10, row.height() - 4);
+            const QImage image = rows->viewport()->grab(there).toImage().convertToFormat(QImage::Format_Grayscale8);
+            const int back = qGray(image.pixel(image.width() - 2, 1));
+            int count = 0;
+            for (int y = 0; y < image.height(); ++y)
+                for (int x = 0; x < image.width(); ++x)
+                    count += std::abs(qGray(image.pixel(x, y)) - back) > 60;
+            return count;
+        };
+        OverwriteCheck lost = checkOf("topic/x", 1, 2), own = lost;
+        lost.foreign = {commit(9, "Fix a typo", "Teo Brandt")};
+        own.removed = {commit(9, "Fix a typo", "Teo Brandt")};
+        const int cross = drawn(lost), bar = drawn(own);
+        QVERIFY2(bar > 0 && cross > 2 * bar, qPrintable(QStringLiteral("%1, %2").arg(cross).arg(bar)));
+    }
+
+    void byKeyboard()
+    {
+        OverwritePage page(nullptr);
+        page.resize(900, 600);
+        page.show();
+        QVERIFY(QTest::qWaitForWindowActive(&page));
+        page.showFor(everyKind());
+        QTreeWidget* rows = picture(page);
+        rows->setFocus();
+        QTest::keyClick(rows, Qt::Key_Home);
+        QVERIFY2(said(page).contains(QStringLiteral("Comes to the fork for the first time")), qPrintable(said(page)));
+        QTest::keyClick(rows, Qt::Key_Down);
+        QTest::keyClick(rows, Qt::Key_Down);
+        QTest::keyClick(rows, Qt::Key_Down);
+        QCOMPARE(rows->currentItem()->text(2), QStringLiteral("Convert <b>feet</b>"));
+        QVERIFY2(said(page).contains(QStringLiteral("What a reviewer will see as new")), qPrintable(said(page)));
+        QTest::keyClick(rows, Qt::Key_Up);
+        QVERIFY(said(page).contains(QStringLiteral("a reviewer sees nothing new in it")));
+        QTest::keyClick(rows, Qt::Key_Return);
+        QVERIFY(page.findChild<DiffView*>(QStringLiteral("difference"))->hasFocus());
+        // To the whole branch and back, by the letters.
+        QTest::keyClick(&page, Qt::Key_W, Qt::AltModifier);
+        QTRY_VERIFY(page.findChild<DiffView*>(QStringLiteral("wholeDifference"))->isVisible());
+        QTest::keyClick(&page, Qt::Key_S, Qt::AltModifier);
+        QTRY_VERIFY(page.findChild<DiffView*>(QStringLiteral("difference"))->isVisible());
+        QSignalSpy asked(&page, &OverwritePage::commitChosen);
+        QTest::keyClick(&page, Qt::Key_Y, Qt::AltModifier);
+        QTRY_COMPARE(asked.size(), 1);
+        QCOMPARE(asked.front().front().value<Oid>(), commit(2, "", "").id);
+        for (const auto* button : page.findChildren<QAbstractButton*>())
+            QVERIFY(!button->text().isEmpty() || !button->accessibleName().isEmpty());
+    }
+
+    // Side by side, or one above the other where it is narrow and tall; everything has room in a small window.
+    void usesTheRoom()
+    {
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(everyKind());
+        const auto* parts = page.findChild<QSplitter*>(QStringLiteral("parts"));
+        for (const QSize size : {QSize(780, 430), /* of a window of 800 x 560 */ QSize(1600, 1000), QSize(560, 900)}) {
+            page.resize(size);
+            QCoreApplication::processEvents();
+            QCOMPARE(page.size(), size);
+            QCOMPARE(parts->orientation(), size.width() > size.height() ? Qt::Horizontal : Qt::Vertical);
+            QVERIFY(picture(page)->viewport()->height() > 3 * page.fontMetrics().height());
+            QVERIFY(picture(page)->columnWidth(2) > page.fontMetrics().averageCharWidth() * 8);
+            const QRect bottom = push(page)->rect().translated(push(page)->mapTo(&page, QPoint()));
+            QVERIFY(page.rect().contains(bottom));
+        }
+    }
+
+    // From a real check: the pairs' differences, the whole branch's, and what else stands on the old tip.
+    void looksAround()
+    {
+        QTemporaryDir folder;
+        const auto built = buildSample("someone-pushed", folder.filePath(QStringLiteral("s")).toStdString());
+        QVERIFY(built);
+        const QString clone = QString::fromStdString(built->clone.string());
+        QVERIFY(test::runProgram("git", {"branch", "topic/above", "origin/topic/spring-warning"}, clone).exitCode == 0);
+        Session session;
+        QSignalSpy drift(&session, &Session::driftChanged);
+        session.open(clone);
+        QTRY_VERIFY_WITH_TIMEOUT(!drift.isEmpty(), patience);
+        OverwritePage page(&session);
+        page.resize(1000, 700);
+        page.show();
+        bool shown = false;
+        session.checkOverwrite({"topic/spring-warning"}, [&](const Result<std::vector<OverwriteCheck>>& checks) {
+            QVERIFY2(checks, checks ? "" : checks.error().line().c_str());
+            page.showFor(*checks);
+            shown = true;
+        });
+        QTRY_VERIFY_WITH_TIMEOUT(shown, patience);
+        QTRY_VERIFY2_WITH_TIMEOUT(
+            said(page).contains(QStringLiteral("On the whole 1 file differs, 0 lines added, 2 deleted")),
+            qPrintable(said(page)), patience);
+        QTRY_VERIFY2_WITH_TIMEOUT(said(page).contains(QStringLiteral("1 other ref in the clone also has old commits")),
+                                  qPrintable(said(page)), patience);
+        QTRY_VERIFY_WITH_TIMEOUT(!page.findChild<DiffView*>(QStringLiteral("difference"))->toPlainText().isEmpty(),
+                                 patience);
+        page.findChild<QToolButton*>(QStringLiteral("part-2"))->click();
+        const auto* others = page.findChild<QTreeWidget*>(QStringLiteral("standing"));
+        QCOMPARE(others->topLevelItemCount(), 1);
+        QVERIFY2(others->topLevelItem(0)->text(0).startsWith(
+                     QStringLiteral("Branch topic/above of the clone has 2 of the old")),
+                 qPrintable(others->topLevelItem(0)->text(0)));
+        page.findChild<QToolButton*>(QStringLiteral("part-0"))->click();
+        QTest::keyClick(picture(page), Qt::Key_End);
+        QTRY_VERIFY_WITH_TIMEOUT(page.findChild<DiffView*>(QStringLiteral("difference"))
+                                     ->toPlainText()
+                                     .contains(QStringLiteral("Same change")),
+                                 patience);
+    }
+
+    // Three hundred commits: nothing of it is done while the window waits, and the keyboard goes through all of them.
+    void aLargeBranch()
+    {
+        test::RemoteScene scene;
+        test::BulkHistory bulk;
+        constexpr int count = 300;
+        int before = bulk.commit("topic/long", {}, {{"start.txt", "start\n"}}, "Start"), now = before;
+        for (int at = 0; at < count; ++at)
+            before =
+                bulk.commit("topic/long", {before}, {{"f" + std::to_string(at), "x\n"}}, "Step " + std::to_string(at));
+        now = bulk.commit("topic/now", {now}, {{"other.txt", "x\n"}}, "Elsewhere");
+        for (int at = 0; at < count; ++at)
+            now = bulk.commit("topic/now", {now}, {{"f" + std::to_string(at), at % 3 ? "x\n" : "y\n"}},
+                              "Step " + std::to_string(at));
+        const auto ids = bulk.import(scene.repo);
+        scene.repo.git({"push", "--quiet", scene.fork, "topic/long"});
+        scene.repo.git({"update-ref", "refs/heads/topic/long", QString::fromStdString(ids[std::size_t(now)])});
+        Session session;
+        QSignalSpy drift(&session, &Session::driftChanged);
+        session.open(scene.repo.path());
+        QTRY_VERIFY_WITH_TIMEOUT(!drift.isEmpty(), patience);
+        OverwritePage page(&session);
+        page.resize(1000, 700);
+        page.show();
+        bool shown = false;
+        session.checkOverwrite({"topic/long"}, [&](const Result<std::vector<OverwriteCheck>>& checks) {
+            QVERIFY2(checks, checks ? "" : checks.error().line().c_str());
+            page.showFor(*checks);
+            shown = true;
+            // What is read of the branch has not been read within this call.
+            QVERIFY(!said(page).contains(QStringLiteral("On the whole")));
+        });
+        QVERIFY(!shown);
+        QTRY_VERIFY_WITH_TIMEOUT(shown, patience);
+        QTRY_VERIFY_WITH_TIMEOUT(said(page).contains(QStringLiteral("On the whole")), patience);
+        QTreeWidget* rows = picture(page);
+        QCOMPARE(rows->topLevelItemCount(), count + 1);
+        QCOMPARE(rows->currentItem()->text(1), QStringLiteral("edited"));
+        rows->setFocus();
+        QTest::keyClick(rows, Qt::Key_Home);
+        // Whoever holds the key down does not wait for what is read of each.
+        for (int at = 0; at < count; ++at)
+            QTest::keyClick(rows, Qt::Key_Down);
+        QCOMPARE(rows->indexOfTopLevelItem(rows->currentItem()), count);
+        QTest::keyClick(rows, Qt::Key_Up);
+        QTRY_VERIFY_WITH_TIMEOUT(page.findChild<DiffView*>(QStringLiteral("difference"))
+                                     ->toPlainText()
+                                     .contains(rows->currentItem()->text(1) == QStringLiteral("edited")
+                                                   ? QStringLiteral("+y")
+                                                   : QStringLiteral("Same change")),
+                                 patience);
     }
 
     void saysWhatBecameOfThePush()

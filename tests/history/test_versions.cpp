@@ -58,6 +58,7 @@ class TestVersions : public QObject {
   private Q_SLOTS:
     void pairsAndDifferences();
     void nothingInCommon();
+    void manyFilesAsOne();
 };
 
 void TestVersions::pairsAndDifferences()
@@ -125,6 +126,41 @@ void TestVersions::nothingInCommon()
     QCOMPARE(words.hunks.size(), std::size_t(1));
     QVERIFY(words.hunks[0].header.empty());
     QVERIFY(pairVersions(opened, *snapshot, oneRow, oneRow)->empty());
+}
+
+// All files of a change in one piece, and no more of it than is asked for.
+void TestVersions::manyFilesAsOne()
+{
+    TempRepository repo;
+    const auto base = repo.commitFiles({{"a.txt", "1\n"}, {"run.sh", "echo\n"}}, "Base", {}, "main");
+    const auto next = repo.commitFiles({{"a.txt", "2\n"},
+                                        {"empty", ""},
+                                        {"exe:run.sh", "echo\n"},
+                                        {"long.txt", numbered(1, 50)},
+                                        {"picture", std::string("\0\1\0", 3)}},
+                                       "Next", {base}, "main");
+    const auto changes = changesOf(repo.open(), *Oid::parse(next));
+    QVERIFY(changes);
+    const auto headers = [](const FileChange& change) {
+        std::vector<std::string> found;
+        for (const DiffHunk& hunk : change.hunks)
+            found.push_back(hunk.header + (hunk.lines.size() == 1 ? " " + hunk.lines[0].text : ""));
+        return found;
+    };
+    QCOMPARE(headers(joinedChanges(*changes, 1000)),
+             (std::vector<std::string>{"a.txt", "empty (a new file, empty)", "long.txt",
+                                       "picture (a binary file; its lines are not shown)",
+                                       "run.sh (only the file's mode changed)"}));
+    const FileChange some = joinedChanges(*changes, 10);
+    QCOMPARE(headers(some), (std::vector<std::string>{"a.txt", "empty (a new file, empty)", "long.txt",
+                                                      "more lines follow, which are not shown"}));
+    std::size_t lines = 0;
+    for (const DiffHunk& hunk : some.hunks)
+        lines += hunk.lines.size();
+    QCOMPARE(lines, std::size_t(10));
+    FileChange whole = joinedChanges(*changes, 1000);
+    cutLines(whole, 55);
+    QCOMPARE(headers(whole), headers(joinedChanges(*changes, 1000)));
 }
 
 QTEST_GUILESS_MAIN(TestVersions)

@@ -19,8 +19,10 @@
 #include "tests/pictures/pictures.h"
 
 #include <QApplication>
+#include <QCheckBox>
 #include <QListWidget>
 #include <QPushButton>
+#include <QToolButton>
 #include <QTreeView>
 #include <QTreeWidget>
 #include <QtTest>
@@ -60,6 +62,89 @@ ref fork main release
 ref clone main release
 ref clone topic/more-stations same-rounding
 checkout topic/more-stations
+)";
+
+// A branch in two versions, with a commit of every kind: lost, edited, reworded, the same, moved, landed, new.
+constexpr const char* everyOverwrite = R"(summary A new version with a commit of every kind
+include tidebook
+person jo Jo Kerr <jo@kerr.example> +0100
+commit harbour after release by mira at 2026-02-20 20:15
+  subject Add the harbour's opening hours
+  write docs/hours.md
+  | # Opening hours
+  |
+  | From six to six.
+commit tides after harbour by mira at 2026-02-21 20:15
+  subject Round heights to one decimal
+  write core/round.h
+  | #pragma once
+  |
+  | inline double rounded(double height) { return int(height * 10) / 10.0; }
+commit notes after tides by mira at 2026-02-22 20:15
+  subject Describe the notes
+  write docs/notes.md
+  | # Notes
+  |
+  | A note stands beside a tide.
+commit lamp after notes by mira at 2026-02-23 20:15
+  subject Show where the lamp stands
+  write docs/lamp.md
+  | The lamp stands on the northern pier.
+commit fog after lamp by mira at 2026-02-24 20:15
+  subject Warn in fog
+  write ui/fog.py
+  | def warn(canvas):
+  |     canvas.text("fog")
+commit print after fog by mira at 2026-02-25 20:15
+  subject Print two days on a page
+  write ui/two_days.py
+  | DAYS = 2
+commit margin after print by jo at 2026-02-27 09:05
+  subject Leave room for the binding
+  replace ui/two_days.py
+  - DAYS = 2
+  + DAYS = 2
+  + MARGIN = 12
+commit lock after release by teo at 2026-03-02 10:00
+  subject Describe the threads
+  write docs/threads.md
+  | # Threads
+commit landed after lock by mira through ana at 2026-02-20 20:15
+  subject Add the harbour's opening hours
+  carry harbour
+commit tides2 after landed by mira at 2026-02-21 20:15
+  subject Round heights to one decimal
+  write core/round.h
+  | #pragma once
+  |
+  | #include <cmath>
+  |
+  | inline double rounded(double height) { return std::round(height * 10) / 10; }
+commit lamp2 after tides2 by mira at 2026-02-23 20:15
+  subject Show where the lamp stands
+  carry lamp
+commit notes2 after lamp2 by mira at 2026-02-22 20:15
+  subject Describe the notes
+  carry notes
+commit fog2 after notes2 by mira at 2026-02-24 20:15
+  subject Warn in fog
+  body Asked for by the pilots.
+  carry fog
+commit print2 after fog2 by mira at 2026-02-25 20:15
+  subject Print two days on a page
+  carry print
+commit paper after print2 by mira at 2026-03-02 20:15
+  subject Say which paper is meant
+  write docs/paper.md
+  | A4, upright.
+ref upstream main landed
+ref fork main release
+ref fork topic/two-days margin
+ref seen-fork topic/two-days print
+ref clone main landed
+ref clone topic/two-days paper
+ref clone topic/printing print
+checkout topic/two-days
 )";
 
 void startPages(MainWindow& window, Pictures& pictures)
@@ -208,6 +293,7 @@ void overwriteForeign(MainWindow& window, Pictures& pictures, const Scratch& sam
     pictures.take(QStringLiteral("workbench-someone-pushed"));
     window.checkAndPush("topic/spring-warning");
     waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
+    overwriteRead(window);
     pictures.take(QStringLiteral("overwrite-foreign"));
     window.overwritePage()->showRefused(QStringLiteral("The fork's topic/spring-warning moved since the check."));
     pictures.take(QStringLiteral("overwrite-refused"));
@@ -217,6 +303,31 @@ void overwriteForeign(MainWindow& window, Pictures& pictures, const Scratch& sam
         "overwrite. Commit them or set them aside, then apply again."));
     pictures.take(QStringLiteral("workbench-error"));
     window.notice()->clear();
+}
+
+void overwriteEveryKind(MainWindow& window, Pictures& pictures, const Scratch& samples)
+{
+    openIn(window, buildFromText(samples, QStringLiteral("every-overwrite"), everyOverwrite));
+    window.checkAndPush("topic/two-days");
+    waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
+    overwriteRead(window);
+    auto* rows = window.overwritePage()->findChild<QTreeWidget*>(QStringLiteral("pairs"));
+    rows->setFocus();
+    pictures.take(QStringLiteral("overwrite-every-kind"));
+    rows->setCurrentItem(rows->topLevelItem(rows->topLevelItemCount() - 2));
+    QTest::qWait(500); // its difference
+    pictures.take(QStringLiteral("overwrite-edited"));
+    for (const auto& [part, name] : {std::pair(1, "overwrite-whole"), std::pair(2, "overwrite-standing")}) {
+        window.overwritePage()->findChild<QToolButton*>(QStringLiteral("part-%1").arg(part))->click();
+        pictures.take(QLatin1String(name));
+    }
+    window.overwritePage()->findChild<QToolButton*>(QStringLiteral("part-0"))->click();
+    window.checkAndPushTogether({"topic/two-days", "topic/printing"});
+    waitFor([&] { return window.overwritePage()->findChild<QCheckBox*>(QStringLiteral("choose-topic/printing")); },
+            QStringLiteral("the check of both"));
+    settleDown();
+    pictures.take(QStringLiteral("overwrite-several"));
+    window.showWorkbench();
 }
 
 void walkthrough(MainWindow& window, Pictures& pictures)
@@ -266,6 +377,7 @@ void takeAllPages(const QString& folder, const Appearance& look)
     localChangesAndHook(window, pictures, samples);
     otherDryRuns(window, pictures, samples);
     overwriteForeign(window, pictures, samples);
+    overwriteEveryKind(window, pictures, samples);
     walkthrough(window, pictures);
 }
 

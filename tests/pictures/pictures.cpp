@@ -9,12 +9,14 @@
 #include "app/overwrite/overwrite_page.h"
 #include "app/session/replay_flow.h"
 #include "app/settle/settle_page.h"
+#include "app/support/text.h"
 #include "core/samples/samples.h"
 
 #include <QApplication>
 #include <QDragEnterEvent>
 #include <QLineEdit>
 #include <QPainter>
+#include <QPlainTextEdit>
 #include <QPushButton>
 #include <QTemporaryDir>
 #include <QTreeWidget>
@@ -162,6 +164,20 @@ void click(QWidget* page, const QString& text)
     QTest::mouseClick(button, Qt::LeftButton);
 }
 
+void overwriteRead(MainWindow& window)
+{
+    const auto* page = window.overwritePage();
+    waitFor(
+        [&] {
+            const auto* diff = page->findChild<QPlainTextEdit*>(QStringLiteral("difference"));
+            const auto labels = page->findChildren<PlainLabel*>();
+            return diff && !diff->toPlainText().isEmpty() && std::ranges::any_of(labels, [](const PlainLabel* label) {
+                       return label->fullText().contains(QStringLiteral("On the whole"));
+                   });
+        },
+        QStringLiteral("what differs"));
+}
+
 void openIn(MainWindow& window, const QString& clone)
 {
     QSignalSpy done(window.session(), &Session::forecastsDone);
@@ -234,6 +250,7 @@ QTreeWidget* applyAndPush(MainWindow& window, Pictures& pictures, const std::str
     pictures.take(applied);
     window.checkAndPush(branch);
     waitFor([&] { return window.currentPage() == window.overwritePage(); }, QStringLiteral("the overwrite check"));
+    overwriteRead(window);
     pictures.take(QStringLiteral("overwrite-check"));
     click(window.overwritePage(), QStringLiteral("Replace"));
     waitFor([&] { return buttonOf(window.overwritePage(), QStringLiteral("Nothing to push")); },

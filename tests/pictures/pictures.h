@@ -68,6 +68,8 @@ void selectBranch(MainWindow& window, const std::string& branch);
 void replay(MainWindow& window, const std::string& branch, const std::string& onto = {});
 void beginSettling(MainWindow& window);
 void decide(MainWindow& window, const QString& choice);
+// Waits until the overwrite check shows what differs in the chosen commit and on the whole.
+void overwriteRead(MainWindow& window);
 // From the settled replay to the logbook, whose list is returned: apply, overwrite check, forced update, with a picture of
 // each; the ones after the apply and after the push are called so.
 QTreeWidget* applyAndPush(MainWindow& window, Pictures& pictures, const std::string& branch, const QString& applied,

@@ -28,6 +28,27 @@ class TestRefspec : public QObject {
         QVERIFY(!isBranchName("@"));
     }
 
+    void refsOfPullRequests()
+    {
+        const std::pair<const char*, const char*> numbers[] = {{"refs/pull/12/head", "12"},
+                                                               {"refs/pull/12/merge", "12"},
+                                                               {"refs/merge-requests/3/head", "3"},
+                                                               {"refs/remotes/upstream/pr/12", "12"},
+                                                               {"refs/remotes/a/b/pull/7/head", "7"},
+                                                               {"refs/heads/pr/12", ""},
+                                                               {"refs/tags/pull/1", ""},
+                                                               {"refs/remotes/pr/12", ""}, // a remote of that name
+                                                               {"refs/remotes/upstream/pr/fix", ""},
+                                                               {"refs/remotes/upstream/wrapr/12", ""},
+                                                               {"refs/pull/12", "12"},
+                                                               {"refs/pull/", ""},
+                                                               {"refs/pull", ""},
+                                                               {"12", ""},
+                                                               {"", ""}};
+        for (const auto& [ref, number] : numbers)
+            QCOMPARE(pullRequestOf(ref), std::string(number));
+    }
+
     void namesInTheWay()
     {
         QVERIFY(standInEachOthersWay("refs/heads/a", "refs/heads/a/b"));
