@@ -67,6 +67,17 @@ void DriftList::sayAt(const QModelIndex& index, const DragSource& source)
     m_says->raise();
 }
 
+// Wherever it enters, and with whatever action its source prefers: Qt would send nothing more of a drag that came in over a
+// row which takes none.
+void DriftList::dragEnterEvent(QDragEnterEvent* event)
+{
+    QListView::dragEnterEvent(event);
+    if (!decodeDrag(event->mimeData()))
+        return;
+    setState(DraggingState);
+    event->acceptProposedAction();
+}
+
 void DriftList::dragMoveEvent(QDragMoveEvent* event)
 {
     QListView::dragMoveEvent(event);

@@ -8,7 +8,7 @@
 #include "app/support/theme.h"
 #include "app/support/work.h"
 #include "core/git/text.h"
-#include "core/history/changes.h"
+#include "core/history/local_changes.h"
 
 #include <QCheckBox>
 #include <QClipboard>
@@ -16,6 +16,7 @@
 #include <QHBoxLayout>
 #include <QHeaderView>
 #include <QPushButton>
+#include <QScrollBar>
 #include <QSplitter>
 #include <QTimer>
 #include <QTreeWidget>
@@ -29,6 +30,13 @@ struct Loaded {
     std::optional<Commit> commit; // nothing for a comparison
     Changes changes;
     std::vector<VersionPair> versions; // instead of changes
+    std::optional<LocalFiles> local;   // the same
+    const FileChange* file(std::size_t at) const
+    {
+        if (local)
+            return at < local->files.size() ? &local->files[at].change : nullptr;
+        return at < changes.files.size() ? &changes.files[at] : nullptr;
+    }
 };
 
 QString kindWord(ChangeKind kind)
@@ -50,6 +58,22 @@ QString kindWord(ChangeKind kind)
     return CommitPanel::tr("changed");
 }
 
+QString kindWord(const LocalFile& file)
+{
+    switch (file.kind) {
+    case LocalKind::Conflicted:
+        return CommitPanel::tr("in conflict");
+    case LocalKind::Staged:
+        return file.change.kind == ChangeKind::Modified ? CommitPanel::tr("staged")
+                                                        : CommitPanel::tr("staged, %1").arg(kindWord(file.change.kind));
+    case LocalKind::Untracked:
+        return CommitPanel::tr("untracked");
+    case LocalKind::Changed:
+        break;
+    }
+    return kindWord(file.change.kind);
+}
+
 QString personText(const Person& person)
 {
     return QStringLiteral("%1 <%2>").arg(toText(person.name), toText(person.email));
@@ -67,6 +91,7 @@ struct CommitPanel::Private {
     SnapshotPtr snapshot;
     Oid shown, older; // `older` is set for a comparison
     bool asVersions = false;
+    bool isLocal = false; // what is not committed; `shown` is zero then
     Loaded loaded;
     QPointer<Work> work;
     QTimer delay;
@@ -93,7 +118,9 @@ struct CommitPanel::Private {
     void fill();
     void fillCommit(const Commit& commit);
     void fillParents(const std::vector<Oid>& ids);
+    void fillLocal();
     void fillFiles();
+    QTreeWidgetItem* itemFor(const FileChange& file, const QString& kind, std::size_t at) const;
     void clear(const QString& words);
 };
 
@@ -198,6 +225,7 @@ void CommitPanel::Private::buildChanges(QWidget* side)
         files->header()->setSectionResizeMode(at, QHeaderView::ResizeToContents);
     q->setFocusProxy(files);
     diff = new DiffView(splitter);
+    diff->setObjectName(QStringLiteral("diff"));
     versions = new VersionPairs(files, diff, q);
     connect(versions, &VersionPairs::failed, q, &CommitPanel::failed);
     connect(versions, &VersionPairs::loaded, q, &CommitPanel::loaded);
@@ -211,9 +239,8 @@ void CommitPanel::Private::buildChanges(QWidget* side)
     connect(files, &QTreeWidget::currentItemChanged, q, [this](QTreeWidgetItem* item) {
         if (asVersions)
             return; // VersionPairs answers
-        const std::size_t at = item ? item->data(0, Qt::UserRole).toULongLong() : loaded.changes.files.size();
-        if (at < loaded.changes.files.size())
-            diff->show(loaded.changes.files[at]);
+        if (const FileChange* file = item ? loaded.file(item->data(0, Qt::UserRole).toULongLong()) : nullptr)
+            diff->show(*file);
     });
 }
 
@@ -234,6 +261,7 @@ void CommitPanel::showRow(Row row)
             d->work->cancel();
         d->delay.stop();
         d->shown = d->older = {};
+        d->isLocal = false;
         d->clear(tr("No commit is chosen."));
         return;
     }
@@ -246,7 +274,7 @@ void CommitPanel::showCommit(const Oid& id)
         return;
     d->shown = id;
     d->older = {};
-    d->asVersions = false;
+    d->asVersions = d->isLocal = false;
     d->delay.start();
 }
 
@@ -254,7 +282,7 @@ void CommitPanel::compare(const Oid& older, const Oid& newer)
 {
     d->shown = newer;
     d->older = older;
-    d->asVersions = false;
+    d->asVersions = d->isLocal = false;
     d->delay.start();
 }
 
@@ -263,8 +291,19 @@ void CommitPanel::compareVersions(const Oid& before, const Oid& now)
     d->shown = now;
     d->older = before;
     d->asVersions = true;
+    d->isLocal = false;
     d->delay.start();
 }
+
+void CommitPanel::showLocalChanges()
+{
+    d->shown = d->older = {};
+    d->asVersions = false;
+    d->isLocal = true;
+    d->delay.start();
+}
+
+bool CommitPanel::isOnLocalChanges() const { return d->isLocal; }
 
 void CommitPanel::copyPatch()
 {
@@ -296,16 +335,23 @@ void CommitPanel::Private::load()
 {
     if (work)
         work->cancel();
-    if (!snapshot || shown.isZero())
+    if (!snapshot || (shown.isZero() && !isLocal))
         return;
     ChangesOptions options;
     options.ignoreWhitespace = whitespace->isChecked();
-    const auto job = [path = snapshot->path, id = shown, before = older, options,
+    const auto job = [path = snapshot->path, id = shown, before = older, local = isLocal, options,
                       table = asVersions ? snapshot : nullptr](const Progress& progress) -> Result<Loaded> {
         const auto repository = Repository::open(path);
         if (!repository)
             return std::unexpected(repository.error());
         Loaded result;
+        if (local) {
+            auto read = readLocalFiles(*repository, options, progress);
+            if (!read)
+                return std::unexpected(read.error());
+            result.local = std::move(*read);
+            return result;
+        }
         if (table) {
             auto pairs =
                 pairVersions(*repository, *table, table->history.find(before), table->history.find(id), progress);
@@ -328,8 +374,9 @@ void CommitPanel::Private::load()
         result.changes = std::move(*changes);
         return result;
     };
-    const auto then = [this, asked = shown, before = older, versionsAsked = asVersions](Result<Loaded> result) {
-        if (asked != shown || before != older || versionsAsked != asVersions)
+    const auto then = [this, asked = shown, before = older, versionsAsked = asVersions,
+                       localAsked = isLocal](Result<Loaded> result) {
+        if (asked != shown || before != older || versionsAsked != asVersions || localAsked != isLocal)
             return;
         if (result) {
             loaded = std::move(*result);
@@ -339,7 +386,7 @@ void CommitPanel::Private::load()
             Q_EMIT q->failed(QString::fromStdString(result.error().line()));
         }
     };
-    work = startWork<Loaded>(q, tr("Reading the commit"), job, then);
+    work = startWork<Loaded>(q, isLocal ? tr("Reading the local changes") : tr("Reading the commit"), job, then);
 }
 
 void CommitPanel::Private::clear(const QString& words)
@@ -359,12 +406,14 @@ void CommitPanel::Private::clear(const QString& words)
 
 void CommitPanel::Private::fill()
 {
-    copyId->setEnabled(true);
-    fixedWidth->setEnabled(true);
+    copyId->setEnabled(!isLocal);
+    fixedWidth->setEnabled(!isLocal);
     whitespace->setEnabled(true);
-    patch->setEnabled(!asVersions);
+    patch->setEnabled(!asVersions && !isLocal);
     if (loaded.commit) {
         fillCommit(*loaded.commit);
+    } else if (isLocal) {
+        fillLocal();
     } else {
         subject->setText((asVersions ? tr("Version %1 after version %2") : tr("%1 against %2"))
                              .arg(QString::fromStdString(shown.brief()), QString::fromStdString(older.brief())));
@@ -441,45 +490,84 @@ void CommitPanel::Private::fillParents(const std::vector<Oid>& ids)
     parents->addStretch(1);
 }
 
+void CommitPanel::Private::fillLocal()
+{
+    const LocalChanges& counts = loaded.local->counts;
+    subject->setText(tr("Local changes"));
+    author->setText(counts.any() ? toText(counts.words()) : tr("Everything is as committed."));
+    committer->setText(QString());
+    id->setText(QString());
+    committer->setVisible(false);
+    id->setVisible(false);
+    presence->setVisible(true);
+    presence->setText(tr("not committed; in this clone's worktree only"));
+    message->clear();
+    fillParents({});
+}
+
+QTreeWidgetItem* CommitPanel::Private::itemFor(const FileChange& file, const QString& kind, std::size_t at) const
+{
+    auto* item = new QTreeWidgetItem;
+    const QString path = toText(file.newPath.empty() ? file.oldPath : file.newPath);
+    item->setText(0, file.kind == ChangeKind::Renamed || file.kind == ChangeKind::Copied
+                         ? tr("%1 \u2192 %2").arg(toText(file.oldPath), path)
+                         : path);
+    item->setText(1, file.binary ? tr("binary") : kind);
+    item->setText(2, file.binary ? QString() : QStringLiteral("+%1").arg(file.added));
+    item->setText(3, file.binary ? QString() : QStringLiteral("\u2212%1").arg(file.deleted));
+    theme::keepColour(files, item, 1, theme::quiet);
+    theme::keepColour(files, item, 2, theme::success);
+    theme::keepColour(files, item, 3, theme::danger);
+    item->setTextAlignment(2, Qt::AlignRight | Qt::AlignVCenter);
+    item->setTextAlignment(3, Qt::AlignRight | Qt::AlignVCenter);
+    item->setData(0, Qt::UserRole, qulonglong(at));
+    return item;
+}
+
 void CommitPanel::Private::fillFiles()
 {
-    const Changes& changes = loaded.changes;
-    QString words = tr("%1, %2 added, %3 deleted")
-                        .arg(QString::fromStdString(counted(changes.files.size(), "file", "files")),
-                             QString::fromStdString(counted(changes.added, "line", "lines")))
-                        .arg(changes.deleted);
-    if (changes.truncated)
-        words += tr("; only the first files are listed");
-    if (loaded.commit && loaded.commit->parents.size() > 1)
-        words += tr("; against the first parent");
-    total->setText(words);
+    // Of local changes the same are read again while they are looked at.
+    const QTreeWidgetItem* before = loaded.local ? files->currentItem() : nullptr;
+    const QString path = before ? before->text(0) : QString(), kind = before ? before->text(1) : QString();
+    const QPoint scrolledTo(diff->horizontalScrollBar()->value(), diff->verticalScrollBar()->value());
     const QSignalBlocker quiet(files);
-    files->clear();
     QList<QTreeWidgetItem*> items;
-    for (std::size_t at = 0; at < changes.files.size(); ++at) {
-        const FileChange& file = changes.files[at];
-        auto* item = new QTreeWidgetItem;
-        const QString path = toText(file.newPath.empty() ? file.oldPath : file.newPath);
-        item->setText(0, file.kind == ChangeKind::Renamed || file.kind == ChangeKind::Copied
-                             ? tr("%1 \u2192 %2").arg(toText(file.oldPath), path)
-                             : path);
-        item->setText(1, file.binary ? tr("binary") : kindWord(file.kind));
-        item->setText(2, file.binary ? QString() : QStringLiteral("+%1").arg(file.added));
-        item->setText(3, file.binary ? QString() : QStringLiteral("\u2212%1").arg(file.deleted));
-        theme::keepColour(files, item, 1, theme::quiet);
-        theme::keepColour(files, item, 2, theme::success);
-        theme::keepColour(files, item, 3, theme::danger);
-        item->setTextAlignment(2, Qt::AlignRight | Qt::AlignVCenter);
-        item->setTextAlignment(3, Qt::AlignRight | Qt::AlignVCenter);
-        item->setData(0, Qt::UserRole, qulonglong(at));
-        items << item;
+    QString words;
+    if (loaded.local) {
+        for (std::size_t at = 0; at < loaded.local->files.size(); ++at)
+            items << itemFor(loaded.local->files[at].change, kindWord(loaded.local->files[at]), at);
+        words = toText(loaded.local->counts.words());
+        if (loaded.local->truncated)
+            words += tr("; only the first files are listed");
+    } else {
+        const Changes& changes = loaded.changes;
+        for (std::size_t at = 0; at < changes.files.size(); ++at)
+            items << itemFor(changes.files[at], kindWord(changes.files[at].kind), at);
+        words = tr("%1, %2 added, %3 deleted")
+                    .arg(QString::fromStdString(counted(changes.files.size(), "file", "files")),
+                         QString::fromStdString(counted(changes.added, "line", "lines")))
+                    .arg(changes.deleted);
+        if (changes.truncated)
+            words += tr("; only the first files are listed");
+        if (loaded.commit && loaded.commit->parents.size() > 1)
+            words += tr("; against the first parent");
     }
+    total->setText(words);
+    files->clear();
     files->addTopLevelItems(items);
     if (items.isEmpty()) {
-        diff->showNote(tr("Nothing changed."));
-    } else {
-        files->setCurrentItem(items[0]);
-        diff->show(changes.files[0]);
+        diff->showNote(loaded.local ? tr("Everything is as committed.") : tr("Nothing changed."));
+        return;
+    }
+    const auto same = std::ranges::find_if(items, [&](const QTreeWidgetItem* item) {
+        return !path.isEmpty() && item->text(0) == path && item->text(1) == kind;
+    });
+    QTreeWidgetItem* current = same == items.end() ? items[0] : *same;
+    files->setCurrentItem(current);
+    diff->show(*loaded.file(current->data(0, Qt::UserRole).toULongLong()));
+    if (same != items.end()) {
+        diff->horizontalScrollBar()->setValue(scrolledTo.x());
+        diff->verticalScrollBar()->setValue(scrolledTo.y());
     }
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// One commit (or the difference of two) in full: message, people, parents, where it is, changed files and their diff.
+// One commit (or the difference of two, or what is not committed yet) in full: message, people, parents, where it is, changed
+// files and their diff.
 // Loads in the background; what was asked for last is shown.
 //
 //     connect(graph, &GraphView::currentChanged, panel, [=](Row row) { panel->showRow(row); });
@@ -28,6 +29,9 @@ class CommitPanel : public QWidget {
     void compare(const Oid& older, const Oid& newer);
     // Two versions of a branch: which commit became which, and what changed in each change.
     void compareVersions(const Oid& before, const Oid& now);
+    // What is changed in the worktree and not committed. Read again with each call; the file that is looked at stays so.
+    void showLocalChanges();
+    bool isOnLocalChanges() const;
     // The patch of the commit shown, or what leads from one compared commit to the other, goes to the clipboard once it has been
     // read; nothing happens for two versions of a branch.
     void copyPatch();

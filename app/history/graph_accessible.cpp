@@ -15,7 +15,11 @@ class RowInterface : public QAccessibleInterface {
   public:
     RowInterface(GraphList* list, int display) : m_list(list), m_display(display) {}
 
-    bool isValid() const override { return m_list && m_display < m_list->model()->rowCount(); }
+    // The local changes' row is -1.
+    bool isValid() const override
+    {
+        return m_list && (m_display < 0 ? m_list->hasLocalRow() : m_display < m_list->model()->rowCount());
+    }
     QObject* object() const override { return nullptr; }
     QAccessibleInterface* parent() const override { return QAccessible::queryAccessibleInterface(m_list); }
     QAccessibleInterface* child(int) const override { return nullptr; }
@@ -26,14 +30,16 @@ class RowInterface : public QAccessibleInterface {
     QAccessible::Role role() const override { return QAccessible::ListItem; }
     QString text(QAccessible::Text kind) const override
     {
-        return isValid() && kind == QAccessible::Name ? m_list->model()->spokenText(m_display) : QString();
+        if (!isValid() || kind != QAccessible::Name)
+            return {};
+        return m_display < 0 ? m_list->localWords() : m_list->model()->spokenText(m_display);
     }
     void setText(QAccessible::Text, const QString&) override {}
     QRect rect() const override
     {
         if (!isValid())
             return {};
-        const QRect inside = m_list->rectOf(m_display);
+        const QRect inside = place();
         return {m_list->viewport()->mapToGlobal(inside.topLeft()), inside.size()};
     }
     QAccessible::State state() const override
@@ -44,13 +50,15 @@ class RowInterface : public QAccessibleInterface {
             return state;
         }
         state.selectable = state.focusable = state.multiSelectable = true;
-        state.focused = m_list->hasFocus() && m_list->current() == m_display;
-        state.selected = m_list->current() == m_display;
-        state.offscreen = !m_list->viewport()->rect().intersects(m_list->rectOf(m_display));
+        state.selected = m_display < 0 ? m_list->isOnLocalRow() : m_list->current() == m_display;
+        state.focused = m_list->hasFocus() && state.selected;
+        state.offscreen = !m_list->viewport()->rect().intersects(place());
         return state;
     }
 
   private:
+    QRect place() const { return m_display < 0 ? m_list->rectOfLocalRow() : m_list->rectOf(m_display); }
+
     QPointer<GraphList> m_list;
     int m_display;
 };
@@ -63,30 +71,41 @@ class ListInterface : public QAccessibleWidget {
   public:
     explicit ListInterface(GraphList* list) : QAccessibleWidget(list, QAccessible::List) {}
 
-    int childCount() const override { return list()->model()->rowCount(); }
+    int childCount() const override { return list()->spokenCount(); }
     QAccessibleInterface* child(int index) const override
     {
         if (index < 0 || index >= childCount())
             return nullptr;
+        return row(list()->spokenAt(index));
+    }
+    QAccessibleInterface* row(int display) const
+    {
         auto& rows = kept[list()];
-        if (const auto found = rows.constFind(index); found != rows.constEnd())
+        if (const auto found = rows.constFind(display); found != rows.constEnd())
             return QAccessible::accessibleInterface(*found);
         if (rows.size() >= mostKept)
             forgetAccessibleRows(list());
-        auto* row = new RowInterface(list(), index);
-        kept[list()].insert(index, QAccessible::registerAccessibleInterface(row));
-        return row;
+        auto* made = new RowInterface(list(), display);
+        kept[list()].insert(display, QAccessible::registerAccessibleInterface(made));
+        return made;
     }
     QAccessibleInterface* childAt(int x, int y) const override
     {
-        return child(list()->displayAt(list()->viewport()->mapFromGlobal(QPoint(x, y))));
+        const QPoint at = list()->viewport()->mapFromGlobal(QPoint(x, y));
+        if (list()->hasLocalRow() && list()->rectOfLocalRow().contains(at))
+            return row(-1);
+        const int display = list()->displayAt(at);
+        return display < 0 ? nullptr : row(display);
     }
     int indexOfChild(const QAccessibleInterface* child) const override
     {
-        const auto* row = dynamic_cast<const RowInterface*>(child);
-        return row ? row->display() : -1;
+        const auto* known = dynamic_cast<const RowInterface*>(child);
+        return known ? list()->indexOfSpoken(known->display()) : -1;
     }
-    QAccessibleInterface* focusChild() const override { return child(list()->current()); }
+    QAccessibleInterface* focusChild() const override
+    {
+        return list()->current() >= 0 || list()->isOnLocalRow() ? row(list()->current()) : nullptr;
+    }
 
   private:
     GraphList* list() const { return static_cast<GraphList*>(widget()); }

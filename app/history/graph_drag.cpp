@@ -96,7 +96,7 @@ DropTarget targetAt(const Snapshot& snapshot, Row row, int ref, const QString& s
     target.commit = snapshot.history.id(row);
     if (ref >= 0) {
         target.refName = snapshot.refs[std::size_t(ref)].name;
-        target.label = refLabel(snapshot.refs[std::size_t(ref)]);
+        target.label = toText(snapshot.refs[std::size_t(ref)].shortName); // as the board and the cards say it
     } else {
         target.label = (QString::fromStdString(target.commit.brief()) + QLatin1Char(' ') + subject).trimmed();
     }

@@ -29,7 +29,9 @@ class GraphGeometry {
     int bandWidth(Place band) const { return m_left[std::size_t(band) + 1] - bandLeft(band); }
     qreal x(LanePosition position) const;
     // The lane kept for ghosts.
-    LanePosition ghostPosition() const { return {Place::Clone, m_lanes[2]}; }
+    LanePosition ghostPosition() const { return sparePosition(0); }
+    // Of the lanes that are kept free, from the left.
+    LanePosition sparePosition(int number) const { return {Place::Clone, std::uint16_t(m_lanes[2] + number)}; }
     qreal lineWidth() const { return m_lineWidth; }
     // The presence mark around a node's middle, and one of its three cells.
     QRectF mark(QPointF middle) const;

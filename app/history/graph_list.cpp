@@ -132,6 +132,7 @@ void GraphList::setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes)
     m_matches.clear();
     m_bar->setMarks({}, 0);
     m_ghostDisplay = displayOf(m_ghost.onto);
+    placeLocalRow();
     updateGeometryOfGraph(true);
     updateScrollBar();
     if (const int display = displayOf(top); display >= 0 && !atTop)
@@ -172,11 +173,24 @@ void GraphList::setMatches(std::vector<int> displayRows)
     viewport()->update();
 }
 
-// Ghosts stand directly above the row they are based on.
+// The local changes stand directly above the commit that is checked out, ghosts above the row they are based on.
+int GraphList::localIndex() const
+{
+    return m_local.display + (ghostCount() > 0 && m_ghostDisplay <= m_local.display ? ghostCount() : 0);
+}
+
 ViewRow GraphList::viewRow(int index) const
 {
-    const int ghosts = ghostCount();
     ViewRow row;
+    if (hasLocalRow()) {
+        const int local = localIndex();
+        row.local = index == local;
+        if (row.local)
+            return row;
+        if (index > local)
+            --index;
+    }
+    const int ghosts = ghostCount();
     if (ghosts == 0 || index < m_ghostDisplay)
         row.display = index < m_model->rowCount() ? index : -1;
     else if (index < m_ghostDisplay + ghosts)
@@ -186,11 +200,108 @@ ViewRow GraphList::viewRow(int index) const
     return row;
 }
 
+void GraphList::setLocalChanges(const QString& words, bool conflicted)
+{
+    if (words == m_local.words && conflicted == m_local.conflicted)
+        return;
+    m_local.words = words;
+    m_local.conflicted = conflicted;
+    const bool had = hasLocalRow(), was = isOnLocalRow();
+    // A row that comes or goes above what is looked at moves nothing there.
+    const int height = m_painter.geometry().rowHeight();
+    const bool above = had ? rectOfLocalRow().bottom() < 0 : false;
+    placeLocalRow();
+    updateGeometryOfGraph(true);
+    updateScrollBar();
+    QScrollBar* bar = verticalScrollBar();
+    if (had && !hasLocalRow() && above)
+        bar->setValue(bar->value() - height);
+    else if (!had && hasLocalRow() && bar->value() > 0 && rectOfLocalRow().top() < 0)
+        bar->setValue(bar->value() + height);
+    if (was && !hasLocalRow()) {
+        m_onLocal = false;
+        const Row head =
+            m_model->snapshot() ? m_model->snapshot()->history.find(m_model->snapshot()->worktree.headTip) : noRow;
+        const auto display = head == noRow ? std::nullopt : m_model->lanes()->displayRowOf(head);
+        if (display)
+            setCurrent(int(*display));
+        else
+            Q_EMIT currentChanged();
+    }
+    viewport()->update();
+}
+
+// Where the commit that is checked out has a row of its own.
+void GraphList::placeLocalRow()
+{
+    m_local.display = -1;
+    m_local.apart = false;
+    const SnapshotPtr& snapshot = m_model->snapshot();
+    if (m_local.words.isEmpty() || !snapshot || snapshot->worktree.headTip.isZero())
+        return;
+    const Row head = snapshot->history.find(snapshot->worktree.headTip);
+    const auto display = head == noRow ? std::nullopt : m_model->lanes()->displayRowOf(head);
+    if (!display || m_model->rowAt(int(*display)) != head || m_model->lanes()->displayed(*display).gap)
+        return;
+    m_local.display = int(*display);
+    m_local.lane = m_model->lanes()->position(*display);
+    const auto goesOn = [&](const LaneEdge& edge) {
+        return edge.part == LaneEdge::Into && edge.from.band == m_local.lane.band &&
+               edge.from.lane == m_local.lane.lane;
+    };
+    m_local.apart = m_local.lane.band != Place::Clone || std::ranges::any_of(m_model->lanes()->edges(*display), goesOn);
+}
+
+void GraphList::chooseLocalRow()
+{
+    if (!hasLocalRow() || isOnLocalRow())
+        return;
+    m_onLocal = true;
+    m_current = m_anchor = -1;
+    m_selected.clear();
+    const QRect row = rectOfLocalRow();
+    QScrollBar* bar = verticalScrollBar();
+    if (row.top() < 0)
+        bar->setValue(bar->value() + row.top());
+    else if (row.bottom() >= viewport()->height())
+        bar->setValue(bar->value() + row.bottom() + 1 - viewport()->height());
+    viewport()->update();
+    Q_EMIT currentChanged();
+    announceCurrent();
+    Q_EMIT selectionChanged();
+}
+
+QRect GraphList::rectOfLocalRow() const
+{
+    const int height = m_painter.geometry().rowHeight();
+    return {0, localIndex() * height - verticalScrollBar()->value(), viewport()->width(), height};
+}
+
+bool GraphList::isLocalAt(QPoint position) const { return hasLocalRow() && rectOfLocalRow().contains(position); }
+
+QString GraphList::localWords() const { return tr("Local changes, not committed: %1").arg(m_local.words); }
+
+int GraphList::spokenAt(int index) const
+{
+    if (!hasLocalRow() || index < m_local.display)
+        return index;
+    return index == m_local.display ? -1 : index - 1;
+}
+
+int GraphList::indexOfSpoken(int displayRow) const
+{
+    if (displayRow < 0)
+        return hasLocalRow() ? m_local.display : -1;
+    return hasLocalRow() && displayRow >= m_local.display ? displayRow + 1 : displayRow;
+}
+
 int GraphList::roomForRows() const { return viewport()->height() / std::max(1, m_painter.geometry().rowHeight()); }
 
 int GraphList::topOf(int displayRow) const
 {
-    const int index = ghostCount() > 0 && displayRow >= m_ghostDisplay ? displayRow + ghostCount() : displayRow;
+    int index = ghostCount() > 0 && displayRow >= m_ghostDisplay ? displayRow + ghostCount() : displayRow;
+    if (hasLocalRow() && displayRow >= m_local.display)
+        ++index;
     return index * m_painter.geometry().rowHeight();
 }
 
@@ -226,26 +337,32 @@ void GraphList::updateGeometryOfGraph(bool mayShrink)
         // A small history has one width from top to bottom; a large one has the width of what is on the screen.
         constexpr std::size_t small = 1500;
         const int height = std::max(1, m_painter.geometry().rowHeight());
-        const std::size_t first = std::size_t(std::max(0, verticalScrollBar()->value() / height - ghostCount()));
+        const int extra = ghostCount() + localCount();
+        const std::size_t first = std::size_t(std::max(0, verticalScrollBar()->value() / height - extra));
         lanes = all->rowCount() <= small ? all->widths()
                                          : all->widths(first, first + std::size_t(viewport()->height() / height));
         if (all->rowCount() > small)
             for (std::uint16_t& count : lanes)
                 count = std::uint16_t((count + 2) / 3 * 3);
     }
-    const bool ghostLane = ghostCount() > 0 || m_dragged.has_value();
-    GraphGeometry fresh(fontMetrics(), lanes, ghostLane ? 1 : 0, viewport()->width(),
+    const int ghostLanes = ghostCount() > 0 || m_dragged.has_value() ? 1 : 0;
+    const bool apart = hasLocalRow() && m_local.apart;
+    GraphGeometry fresh(fontMetrics(), lanes, ghostLanes + (apart ? 1 : 0), viewport()->width(),
                         m_widths.lanes >= 0 ? m_widths.lanes : GraphGeometry::usualPart);
     if (!mayShrink && fresh.graphWidth() <= m_painter.geometry().graphWidth()) {
         bool fits = true;
         for (int band = 0; band < 3; ++band)
             fits = fits && fresh.bandWidth(Place(band)) <= m_painter.geometry().bandWidth(Place(band));
         if (fits) {
+            if (apart)
+                m_local.lane = m_painter.geometry().sparePosition(ghostLanes);
             m_shrink.start();
             return;
         }
     }
     m_painter.setGeometry(fresh);
+    if (apart)
+        m_local.lane = fresh.sparePosition(ghostLanes);
     viewport()->update();
     Q_EMIT geometryChanged();
 }
@@ -265,8 +382,9 @@ void GraphList::fetchVisible()
     if (!m_model->snapshot())
         return;
     const int height = m_painter.geometry().rowHeight();
-    const int first = verticalScrollBar()->value() / height - ghostCount();
-    const int count = viewport()->height() / height + ghostCount() + 1;
+    const int extra = ghostCount() + localCount();
+    const int first = verticalScrollBar()->value() / height - extra;
+    const int count = viewport()->height() / height + extra + 1;
     m_model->want(first, first + count);
     Q_EMIT rowShown(first, first + count);
 }
@@ -302,12 +420,16 @@ bool GraphList::viewportEvent(QEvent* event)
         if (display >= 0)
             QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(), toToolTip(m_model->toolTip(display)),
                                viewport(), rectOf(display));
+        else if (isLocalAt(position))
+            QToolTip::showText(static_cast<QHelpEvent*>(event)->globalPos(), toToolTip(localWords()), viewport(),
+                               rectOfLocalRow());
         else
             QToolTip::hideText();
         return true;
     }
-    if (event->type() == QEvent::Leave && m_hover != Hover{}) {
+    if (event->type() == QEvent::Leave && (m_hover != Hover{} || m_hoversLocal)) {
         m_hover = {};
+        m_hoversLocal = false;
         viewport()->update();
     }
     return QAbstractScrollArea::viewportEvent(event);
@@ -319,20 +441,20 @@ void GraphList::paintRowBacks(QPainter& painter, const std::vector<ViewRow>& row
     const int width = viewport()->width() - left;
     const int height = m_painter.geometry().rowHeight();
     for (const ViewRow& row : rows) {
-        if (row.display < 0)
+        if (row.display < 0 && !row.local)
             continue;
         const QRect text(left, row.top, width, height);
         QColor back;
-        if (m_selected.contains(row.display) || row.display == m_current)
+        if (row.local ? m_onLocal : m_selected.contains(row.display) || row.display == m_current)
             back = theme::selectionTint(palette());
-        else if (row.display == m_hover.display)
+        else if (row.local ? m_hoversLocal : row.display == m_hover.display)
             back = theme::hoverTint(palette());
         if (back.isValid()) {
             painter.fillRect(text, back);
             back.setAlpha(110);
             painter.fillRect(QRect(0, row.top, left, height), back);
         }
-        if (m_dragged && (row.display == m_target.display || row.display == m_refused.display)) {
+        if (m_dragged && !row.local && (row.display == m_target.display || row.display == m_refused.display)) {
             const bool allowed = row.display == m_target.display;
             const QColor line = allowed ? theme::place(Place::Clone, palette()) : theme::quiet(palette());
             if (allowed)
@@ -353,20 +475,23 @@ void GraphList::paintEvent(QPaintEvent*)
         return;
     const std::vector<ViewRow> rows = visibleRows();
     paintRowBacks(painter, rows);
-    m_painter.paintGraph(painter, *m_model, m_ghost, m_ghostDisplay, rows);
+    m_painter.paintGraph(painter, *m_model, m_ghost, m_ghostDisplay, m_local, rows);
     const Columns at = columns();
     for (const ViewRow& row : rows) {
         if (row.ghost >= 0)
             m_painter.paintGhostTexts(painter, m_ghost, row, at);
+        else if (row.local)
+            m_painter.paintLocalTexts(painter, m_local, row, at);
         else
             m_painter.paintTexts(painter, *m_model, row, at, std::ranges::binary_search(m_matches, row.display),
                                  m_dragged && row.display == m_target.display ? m_target.ref : -1);
     }
-    if (hasFocus() && m_current >= 0) {
+    if (hasFocus() && (m_current >= 0 || isOnLocalRow())) {
         painter.setRenderHint(QPainter::Antialiasing, false);
         painter.setPen(QPen(palette().color(QPalette::Highlight), 1));
         painter.setBrush(Qt::NoBrush);
-        painter.drawRect(rectOf(m_current).adjusted(m_painter.geometry().graphWidth(), 0, -1, -1));
+        painter.drawRect((m_current >= 0 ? rectOf(m_current) : rectOfLocalRow())
+                             .adjusted(m_painter.geometry().graphWidth(), 0, -1, -1));
     }
     if (m_dragged && m_target.display >= 0) {
         const QPointF node(m_painter.geometry().x(m_model->lanes()->position(std::size_t(m_target.display))),

@@ -39,6 +39,14 @@ class GraphList : public QAbstractScrollArea {
     // To be called around a change of the model's contents: keeps current, selection and what stands at the top.
     void setContents(const SnapshotPtr& snapshot, const LanesPtr& lanes);
     void setGhost(const ReplayGhost& ghost);
+    // In words; empty when all is as committed. Has a row of its own, which can be chosen.
+    void setLocalChanges(const QString& words, bool conflicted);
+    bool hasLocalRow() const { return m_local.display >= 0; }
+    // Chosen instead of a commit: current() is -1 then.
+    bool isOnLocalRow() const { return m_onLocal && hasLocalRow(); }
+    void chooseLocalRow();
+    QRect rectOfLocalRow() const; // in the viewport
+    QString localWords() const;   // as they are read out
     // Display rows that match a search, sorted; marked in the list and in the scroll bar.
     void setMatches(std::vector<int> displayRows);
     const std::vector<int>& matches() const { return m_matches; }
@@ -68,6 +76,10 @@ class GraphList : public QAbstractScrollArea {
     std::vector<ViewRow> visibleRows() const;
     // Where a display row is in the viewport; may lie outside of it.
     QRect rectOf(int displayRow) const;
+    // Rows as assistive technology counts them: all display rows, with the local changes' among them, -1 here.
+    int spokenCount() const { return m_model->rowCount() + (hasLocalRow() ? 1 : 0); }
+    int spokenAt(int index) const;
+    int indexOfSpoken(int displayRow) const;
     int displayAt(QPoint position) const; // -1 over ghosts and below the last row
 
   Q_SIGNALS:
@@ -118,8 +130,13 @@ class GraphList : public QAbstractScrollArea {
     void updateScrollBar();
     void fetchVisible();
     int ghostCount() const { return m_ghostDisplay < 0 ? 0 : int(m_ghost.commits.size()); }
-    int totalRows() const { return m_model->rowCount() + ghostCount(); }
+    int localCount() const { return hasLocalRow() ? 1 : 0; }
+    int totalRows() const { return m_model->rowCount() + ghostCount() + localCount(); }
     int topOf(int displayRow) const; // in the contents
+    int localIndex() const;          // of all rows
+    bool isLocalAt(QPoint position) const;
+    void placeLocalRow();
+    bool moveOverLocalRow(int key);
     ViewRow viewRow(int index) const;
     Hover hoverAt(QPoint position) const;
     void selectTo(int displayRow);
@@ -141,6 +158,8 @@ class GraphList : public QAbstractScrollArea {
     ColumnWidths m_widths;
     ReplayGhost m_ghost;
     int m_ghostDisplay = -1;
+    LocalRow m_local;
+    bool m_onLocal = false, m_hoversLocal = false;
     std::vector<int> m_matches;
     int m_current = -1;
     int m_anchor = -1;

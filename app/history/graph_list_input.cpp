@@ -43,10 +43,10 @@ std::optional<DragSource> GraphList::selectedSource() const
 
 void GraphList::announceCurrent()
 {
-    if (!QAccessible::isActive() || m_current < 0)
+    if (!QAccessible::isActive() || (m_current < 0 && !isOnLocalRow()))
         return;
     QAccessibleEvent event(this, QAccessible::Focus);
-    event.setChild(m_current);
+    event.setChild(indexOfSpoken(m_current));
     QAccessible::updateAccessibility(&event);
 }
 
@@ -59,8 +59,9 @@ void GraphList::setCurrent(int displayRow, bool keepSelection)
             m_selected.insert(displayRow);
         m_anchor = displayRow;
     }
-    const bool changed = displayRow != m_current;
+    const bool changed = displayRow != m_current || m_onLocal;
     m_current = displayRow;
+    m_onLocal = false;
     ensureVisible(displayRow);
     viewport()->update();
     if (changed) {
@@ -157,10 +158,32 @@ int GraphList::firstChild() const
     return nearest;
 }
 
+// Whether the key led onto the local changes' row or off it again.
+bool GraphList::moveOverLocalRow(int key)
+{
+    const int below = m_local.display;
+    if (isOnLocalRow()) {
+        if (key == Qt::Key_Down || key == Qt::Key_Right)
+            setCurrent(below);
+        else if (key == Qt::Key_Up && below > 0)
+            setCurrent(below - 1);
+        return key == Qt::Key_Up || key == Qt::Key_Down || key == Qt::Key_Right;
+    }
+    if ((key == Qt::Key_Up && m_current == below) || (key == Qt::Key_Down && m_current == below - 1 && below > 0) ||
+        (key == Qt::Key_Home && below == 0)) {
+        chooseLocalRow();
+        return true;
+    }
+    return false;
+}
+
 void GraphList::keyPressEvent(QKeyEvent* event)
 {
+    if (hasLocalRow() && !m_picking && event->modifiers() == Qt::NoModifier && moveOverLocalRow(event->key()))
+        return;
     const int page = std::max(1, viewport()->height() / m_painter.geometry().rowHeight() - 1);
-    const int from = m_picking && m_target.display >= 0 ? m_target.display : m_current;
+    const int current = isOnLocalRow() ? m_local.display : m_current;
+    const int from = m_picking && m_target.display >= 0 ? m_target.display : current;
     const bool control = event->modifiers() & Qt::ControlModifier;
     switch (event->key()) {
     case Qt::Key_Up:
@@ -202,7 +225,7 @@ void GraphList::keyPressEvent(QKeyEvent* event)
                 targetAt(*m_model->snapshot(), row, target.ref, summary ? summary->subject : QString());
             endPicking();
             Q_EMIT replayRequested(source, onto);
-        } else if (m_current >= 0) {
+        } else if (m_current >= 0 || isOnLocalRow()) {
             Q_EMIT activated(m_current);
         }
         return;
@@ -221,7 +244,7 @@ void GraphList::keyPressEvent(QKeyEvent* event)
 void GraphList::focusInEvent(QFocusEvent* event)
 {
     QAbstractScrollArea::focusInEvent(event);
-    if (m_current < 0 && m_model->rowCount() > 0 && event->reason() != Qt::MouseFocusReason)
+    if (m_current < 0 && !isOnLocalRow() && m_model->rowCount() > 0 && event->reason() != Qt::MouseFocusReason)
         setCurrent(displayAt(QPoint(0, 1)));
     viewport()->update();
 }
@@ -252,6 +275,8 @@ void GraphList::mousePressEvent(QMouseEvent* event)
     m_pressed = hoverAt(event->position().toPoint());
     m_pressedAt = event->position().toPoint();
     m_mayDrag = event->button() == Qt::LeftButton && m_pressed.display >= 0 && !m_picking;
+    if (!m_picking && isLocalAt(m_pressedAt))
+        chooseLocalRow();
     if (m_pressed.display < 0 || m_picking)
         return;
     if (event->modifiers() & Qt::ShiftModifier)
@@ -273,8 +298,10 @@ void GraphList::mouseMoveEvent(QMouseEvent* event)
     const Hover hover = hoverAt(position);
     if (m_picking && hover.display >= 0)
         setDropTarget(&*m_picking, hover);
-    if (hover != m_hover) {
+    const bool local = isLocalAt(position);
+    if (hover != m_hover || local != m_hoversLocal) {
         m_hover = hover;
+        m_hoversLocal = local;
         viewport()->update();
     }
 }
@@ -297,6 +324,8 @@ void GraphList::mouseReleaseEvent(QMouseEvent* event)
 void GraphList::mouseDoubleClickEvent(QMouseEvent* event)
 {
     const int display = displayAt(event->position().toPoint());
+    if (isLocalAt(event->position().toPoint()))
+        Q_EMIT activated(-1);
     if (display < 0)
         return;
     if (m_model->lanes()->displayed(std::size_t(display)).folded > 0)

@@ -168,7 +168,7 @@ void GraphPainter::paintRowLines(QPainter& painter, const std::vector<LaneEdge>&
     const qreal top = row.top, bottom = row.top + m_geometry.rowHeight();
     const qreal middle = row.top + m_geometry.rowHeight() / 2;
     for (const LaneEdge& edge : edges) {
-        if (edge.part == LaneEdge::Through || row.ghost >= 0) {
+        if (edge.part == LaneEdge::Through || row.ghost >= 0 || row.local) {
             const auto same = std::ranges::find_if(runs, [&](const Run& run) {
                 return run.bottom == top && run.edge.child == edge.child && run.edge.parent == edge.parent &&
                        run.edge.colour.band == edge.colour.band && run.edge.colour.lane == edge.colour.lane;
@@ -187,14 +187,26 @@ void GraphPainter::paintRowLines(QPainter& painter, const std::vector<LaneEdge>&
     }
 }
 
+// From a lane to the right of it into a node, which what stands there is based on.
+void GraphPainter::paintJoin(QPainter& painter, qreal from, const ViewRow& row, QPointF node) const
+{
+    QPainterPath path(QPointF(from, row.top));
+    path.cubicTo(QPointF(from, node.y()), QPointF(from, node.y()),
+                 QPointF(from - m_geometry.rowHeight() / 2, node.y()));
+    path.lineTo(node);
+    painter.setRenderHint(QPainter::Antialiasing, true);
+    painter.drawPath(path);
+}
+
 void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, const ReplayGhost& ghost, int ghostDisplay,
-                              const std::vector<ViewRow>& rows) const
+                              const LocalRow& local, const std::vector<ViewRow>& rows) const
 {
     const Lanes& lanes = *model.lanes();
     std::vector<Run> runs;
     for (const ViewRow& row : rows) {
-        std::vector<LaneEdge> edges = lanes.edges(std::size_t(row.ghost >= 0 ? ghostDisplay : row.display));
-        if (row.ghost >= 0)
+        const int at = row.local ? local.display : row.ghost >= 0 ? ghostDisplay : row.display;
+        std::vector<LaneEdge> edges = lanes.edges(std::size_t(at));
+        if (row.ghost >= 0 || row.local)
             std::erase_if(edges,
                           [](const LaneEdge& e) { return e.part != LaneEdge::Through && e.part != LaneEdge::Into; });
         paintRowLines(painter, edges, row, runs);
@@ -237,16 +249,24 @@ void GraphPainter::paintGraph(QPainter& painter, const HistoryModel& model, cons
             paintMark(painter, ghostNode, placeBit(Place::Clone), false, true);
             continue;
         }
+        if (row.local) {
+            // What stands on the same commit after a replay goes past.
+            if (count > 0 && local.display == ghostDisplay)
+                painter.drawLine(QPointF(ghostNode.x(), row.top),
+                                 QPointF(ghostNode.x(), row.top + m_geometry.rowHeight()));
+            const QPointF localNode(m_geometry.x(local.lane), middle);
+            painter.drawLine(localNode, QPointF(localNode.x(), row.top + m_geometry.rowHeight()));
+            paintMark(painter, localNode, placeBit(Place::Clone), false, true);
+            continue;
+        }
         const auto at = std::size_t(row.display);
         const QPointF node(m_geometry.x(lanes.position(at)), middle);
-        if (count > 0 && row.display == ghostDisplay) {
-            QPainterPath path(QPointF(ghostNode.x(), row.top));
-            path.cubicTo(QPointF(ghostNode.x(), middle), QPointF(ghostNode.x(), middle),
-                         QPointF(ghostNode.x() - m_geometry.rowHeight() / 2, middle));
-            path.lineTo(node);
-            painter.setRenderHint(QPainter::Antialiasing, true);
-            painter.drawPath(path);
-        }
+        if (count > 0 && row.display == ghostDisplay)
+            paintJoin(painter, ghostNode.x(), row, node);
+        if (row.display == local.display && local.apart)
+            paintJoin(painter, m_geometry.x(local.lane), row, node);
+        else if (row.display == local.display)
+            painter.drawLine(QPointF(node.x(), row.top), node);
         const Row commit = lanes.displayed(at).row;
         if (model.snapshot()->history.isBoundary(commit)) {
             LaneEdge cutOff;
@@ -376,6 +396,37 @@ void GraphPainter::paintTexts(QPainter& painter, const HistoryModel& model, cons
         text(columns.date, columns.dateWidth, relativeTime(snapshot.history.time(shown.row), m_now), m_quiet);
 }
 
+// What does not exist yet has a label with a broken edge; where it ends.
+int GraphPainter::paintPill(QPainter& painter, const QString& words, int left, const ViewRow& row,
+                            const Columns& columns) const
+{
+    const QFontMetricsF& small = m_labels.metrics;
+    const QString name = small.elidedText(words, Qt::ElideMiddle, columns.subjectWidth / 2);
+    const int boxHeight = int(std::ceil(small.height())) + 4;
+    const QRectF box(left + 0.5, row.top + (m_geometry.rowHeight() - boxHeight) / 2 + 0.5,
+                     small.horizontalAdvance(name) + small.height() * 1.2, boxHeight);
+    painter.setRenderHint(QPainter::Antialiasing, true);
+    painter.setPen(QPen(m_place[2], 1, Qt::DashLine));
+    painter.setBrush(Qt::NoBrush);
+    painter.drawRoundedRect(box, boxHeight / 2.0, boxHeight / 2.0);
+    painter.setFont(m_labels.font);
+    painter.setPen(m_place[2]);
+    painter.drawText(box, Qt::AlignCenter | Qt::TextSingleLine, name);
+    return int(box.right()) + m_geometry.gap();
+}
+
+void GraphPainter::paintLocalTexts(QPainter& painter, const LocalRow& local, const ViewRow& row,
+                                   const Columns& columns) const
+{
+    const int x =
+        paintPill(painter, QCoreApplication::translate("History", "Local changes"), columns.subject, row, columns);
+    painter.setFont(m_italic);
+    painter.setPen(local.conflicted ? theme::warning(m_palette) : m_palette.color(QPalette::Text));
+    const int right = columns.subject + columns.subjectWidth;
+    painter.drawText(QRect(x, row.top, right - x, m_geometry.rowHeight()), Qt::AlignVCenter | Qt::TextSingleLine,
+                     elided(QFontMetrics(m_italic), local.words, right - x));
+}
+
 void GraphPainter::paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, const ViewRow& row,
                                    const Columns& columns) const
 {
@@ -383,23 +434,9 @@ void GraphPainter::paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, 
     const QFontMetrics metrics(m_italic);
     const int height = m_geometry.rowHeight();
     int x = columns.subject;
-    if (row.ghost == 0 && !ghost.label.isEmpty()) {
-        const QFontMetricsF& small = m_labels.metrics;
-        const QString name =
-            small.elidedText(QCoreApplication::translate("History", "%1, after the replay").arg(ghost.label),
-                             Qt::ElideMiddle, columns.subjectWidth / 2);
-        const int boxHeight = int(std::ceil(small.height())) + 4;
-        const QRectF box(x + 0.5, row.top + (height - boxHeight) / 2 + 0.5,
-                         small.horizontalAdvance(name) + small.height() * 1.2, boxHeight);
-        painter.setRenderHint(QPainter::Antialiasing, true);
-        painter.setPen(QPen(m_place[2], 1, Qt::DashLine));
-        painter.setBrush(Qt::NoBrush);
-        painter.drawRoundedRect(box, boxHeight / 2.0, boxHeight / 2.0);
-        painter.setFont(m_labels.font);
-        painter.setPen(m_place[2]);
-        painter.drawText(box, Qt::AlignCenter | Qt::TextSingleLine, name);
-        x = int(box.right()) + m_geometry.gap();
-    }
+    if (row.ghost == 0 && !ghost.label.isEmpty())
+        x = paintPill(painter, QCoreApplication::translate("History", "%1, after the replay").arg(ghost.label), x, row,
+                      columns);
     painter.setFont(m_italic);
     painter.setPen(commit.outcome == Outcome::Conflict ? theme::warning(m_palette) : m_quiet);
     const std::string_view outcome = outcomeName(commit.outcome);

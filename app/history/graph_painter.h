@@ -16,11 +16,23 @@
 
 namespace espalier {
 
-// One row on the screen: a display row of the layout, or a ghost (index into the ghost's commits, newest first).
+// One row on the screen: a display row of the layout, a ghost (index into the ghost's commits, newest first), or the local
+// changes.
 struct ViewRow {
     int display = -1;
     int ghost = -1;
+    bool local = false;
     int top = 0; // of the row, in the viewport
+};
+
+// What is changed and not committed: a row of its own above the commit that is checked out.
+struct LocalRow {
+    int display = -1; // of that commit; -1 when there is no such row
+    LanePosition lane;
+    bool apart =
+        false; // in a spare lane of the clone's band, because the commit's own goes on upwards or is not the clone's
+    bool conflicted = false;
+    QString words; // "3 changed, 1 untracked"
 };
 
 // Where the columns beside the graph begin and how wide they are; a width of 0 hides one.
@@ -48,11 +60,12 @@ class GraphPainter {
     void paintBands(QPainter& painter, const QRect& area) const;
     // Lines and marks of consecutive rows.
     void paintGraph(QPainter& painter, const HistoryModel& model, const ReplayGhost& ghost, int ghostDisplay,
-                    const std::vector<ViewRow>& rows) const;
+                    const LocalRow& local, const std::vector<ViewRow>& rows) const;
     // Texts of one row. `dropLabel` is the ref whose label is the target of a drag, or -1.
     void paintTexts(QPainter& painter, const HistoryModel& model, const ViewRow& row, const Columns& columns,
                     bool isMatch, int dropLabel) const;
     void paintGhostTexts(QPainter& painter, const ReplayGhost& ghost, const ViewRow& row, const Columns& columns) const;
+    void paintLocalTexts(QPainter& painter, const LocalRow& local, const ViewRow& row, const Columns& columns) const;
     // The outline of a replay's result over the rows above `target`, while a drag hovers there.
     void paintPreview(QPainter& painter, QPointF target, int commits) const;
     // The labels of a row, for painting and for finding what the pointer is on.
@@ -64,6 +77,8 @@ class GraphPainter {
 
   private:
     struct Run;
+    int paintPill(QPainter& painter, const QString& words, int left, const ViewRow& row, const Columns& columns) const;
+    void paintJoin(QPainter& painter, qreal from, const ViewRow& row, QPointF node) const;
     void paintRowLines(QPainter& painter, const std::vector<LaneEdge>& edges, const ViewRow& row,
                        std::vector<Run>& runs) const;
     void paintCurve(QPainter& painter, QPointF node, QPointF end, const LaneEdge& edge) const;

@@ -41,7 +41,7 @@ struct GraphView::Private {
     GraphList* list = nullptr;
 
     SnapshotPtr snapshot;
-    LanesPtr everything;     // the layout of all rows
+    LanesPtr everything;     // the layout of all rows, with what only tags reach folded
     LanesOptions options;    // what is shown, in rows of `snapshot`
     bool folded = false;     // what the user chose
     Oid focus;               // zero: no focus
@@ -60,6 +60,12 @@ struct GraphView::Private {
     Oid currentBefore;
     int scrolledTo = 0;
     std::optional<Gathering> focused; // the same for a focus
+    // What the focus parts, walked through the history for off the GUI thread.
+    struct {
+        SnapshotPtr of;
+        Oid tip;
+        std::shared_ptr<const Focus> rows;
+    } parting;
     std::vector<Oid> openedBefore;
     QPointer<Work> touchSearch;
     Oid touchTip; // whose it is
@@ -68,9 +74,12 @@ struct GraphView::Private {
     QTimer roomChanged;
     LanesPtr later; // gathered anew with what was found meanwhile; shown when nothing is aimed at
 
-    bool isPlain() const { return !options.fold && options.only.empty() && !options.gather; }
+    bool isPlain() const { return !options.fold && options.only.empty() && !options.gather && options.opened.empty(); }
     void show(const LanesPtr& lanes);
-    void layOutAgain();
+    void layOutAgain(WorkPriority priority = WorkPriority::Shown);
+    bool isGathering() const { return gathering && snapshot->history.find(gathering->tip) != noRow; }
+    bool knowsParting() const { return parting.of == snapshot && parting.tip == focus; }
+    void findParting(WorkPriority priority);
     void findTouchingOf(const Gathering& asked);
     void endGathering();
     void findOptions();
@@ -136,7 +145,7 @@ void GraphView::Private::findOptions()
             gather.touching = about.touching;
         options.gather = std::move(gather);
     };
-    if (gathering && snapshot->history.find(gathering->tip) != noRow) {
+    if (isGathering()) {
         gatherAround(*gathering);
         return;
     }
@@ -144,17 +153,21 @@ void GraphView::Private::findOptions()
     const Row tip = focus.isZero() ? noRow : snapshot->history.find(focus);
     if (tip == noRow)
         focus = {};
+    if (tip != noRow && !knowsParting()) {
+        options.only.push_back(tip); // layOutAgain() finds out more first
+        return;
+    }
     if (tip != noRow) {
-        Focus parting = espalier::focusOn(*snapshot, tip);
+        const Focus& rows = *parting.rows;
         const bool matchesOnly = filter->onlyMatches() && !query.empty();
-        if (!matchesOnly && parting.rows.size() > std::size_t(std::max(8, list->roomForRows()))) {
+        if (!matchesOnly && rows.rows.size() > std::size_t(std::max(8, list->roomForRows()))) {
             if (!focused || focused->tip != focus || focused->of != snapshot)
                 focused = Gathering{focus, {}, snapshot, false};
             gatherAround(*focused);
             return;
         }
-        options.only = std::move(parting.rows);
-        options.keep = std::move(parting.own);
+        options.only = rows.rows;
+        options.keep = rows.own;
     }
     const bool narrowed = filter->onlyMatches() && !query.empty();
     if (folded && ownOnly && tip == noRow && !narrowed) {
@@ -172,6 +185,13 @@ void GraphView::Private::findOptions()
         if (!both.empty())
             options.only = std::move(both);
     }
+    options.foldTagged = !options.fold && options.only.empty();
+    // Folds of another picture have nothing to say here.
+    if (options.foldTagged && everything)
+        std::erase_if(options.opened, [this](Row row) {
+            const auto display = everything->displayRowOf(row);
+            return !display || everything->displayed(*display).folded == 0;
+        });
 }
 
 // Which commits of the main line touched the topic's files: the picture is there without it, and is filled in then.
@@ -239,13 +259,32 @@ void GraphView::Private::endGathering()
     Q_EMIT q->gatheredChanged(false);
 }
 
-void GraphView::Private::layOutAgain()
+void GraphView::Private::findParting(WorkPriority priority)
+{
+    const auto job = [snapshot = snapshot, tip = focus](const Progress&) -> Result<std::shared_ptr<const Focus>> {
+        return std::make_shared<const Focus>(espalier::focusOn(*snapshot, snapshot->history.find(tip)));
+    };
+    const auto then = [this, priority, of = snapshot, tip = focus,
+                       asked = ++layoutCount](const Result<std::shared_ptr<const Focus>>& found) {
+        if (!found || asked != layoutCount)
+            return;
+        parting = {of, tip, *found};
+        layOutAgain(priority);
+    };
+    layingOut = startWork<std::shared_ptr<const Focus>>(q, tr("Laying out"), job, then, priority);
+}
+
+void GraphView::Private::layOutAgain(WorkPriority priority)
 {
     if (layingOut)
         layingOut->cancel();
     ++layoutCount;
     if (!snapshot)
         return;
+    if (!isGathering() && !focus.isZero() && snapshot->history.find(focus) != noRow && !knowsParting()) {
+        findParting(priority);
+        return;
+    }
     findOptions();
     if (isPlain() && everything) {
         show(everything);
@@ -264,7 +303,7 @@ void GraphView::Private::layOutAgain()
         if (options.gather && options.gather->tip != noRow)
             findTouchingOf(gathering ? *gathering : *focused);
     };
-    layingOut = startWork<LanesPtr>(q, tr("Laying out"), job, then);
+    layingOut = startWork<LanesPtr>(q, tr("Laying out"), job, then, priority);
 }
 
 void GraphView::Private::startSearch()
@@ -395,8 +434,9 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
     d->roomChanged.setSingleShot(true);
     d->roomChanged.setInterval(0);
     connect(&d->roomChanged, &QTimer::timeout, this, [this] {
+        // In the background: the line that says what is being done takes room itself, which would be another change.
         if (d->snapshot && !d->gathering && !d->focus.isZero())
-            d->layOutAgain();
+            d->layOutAgain(WorkPriority::Background);
     });
     connect(d->list, &GraphList::roomChanged, &d->roomChanged, qOverload<>(&QTimer::start));
     connect(d->list, &GraphList::geometryChanged, this,
@@ -484,7 +524,7 @@ void GraphView::setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes)
         d->show(nullptr);
         return;
     }
-    d->everything = lanes->rowCount() == snapshot->history.size() ? lanes : nullptr;
+    d->everything = lanes;
     if (sameSnapshot && (!d->isPlain() || d->gathering))
         return;
     d->findOptions();
@@ -516,6 +556,11 @@ void GraphView::setGhost(const ReplayGhost& ghost)
     d->ghost = ghost;
     d->list->setGhost(ghost);
 }
+void GraphView::setLocalChanges(const std::optional<LocalChanges>& changes)
+{
+    d->list->setLocalChanges(changes ? toText(changes->words()) : QString(), changes && changes->conflicted > 0);
+}
+bool GraphView::isOnLocalChanges() const { return d->list->isOnLocalRow(); }
 Row GraphView::currentRow() const { return d->list->currentRow(); }
 std::vector<Row> GraphView::selectedRows() const { return d->list->selectedRows(); }
 

@@ -9,11 +9,13 @@
 
 #include "app/history/ghost.h"
 #include "app/support/drag.h"
+#include "core/history/local_changes.h"
 #include "core/lanes/lanes.h"
 
 #include <QWidget>
 
 #include <memory>
+#include <optional>
 #include <vector>
 
 namespace espalier {
@@ -24,7 +26,7 @@ class GraphView : public QWidget {
     explicit GraphView(QWidget* parent = nullptr);
     ~GraphView() override;
 
-    // Both may be null (nothing opened yet); `lanes` is the layout of everything. What is folded, focused or filtered is laid
+    // Both may be null (nothing opened yet); `lanes` is the layout of everything, with foldTagged. What is folded, focused or filtered is laid
     // out here, in the background. Keeps the current commit, the selection and the scroll position where the commits still
     // exist.
     void setSnapshot(const SnapshotPtr& snapshot, const LanesPtr& lanes);
@@ -34,6 +36,11 @@ class GraphView : public QWidget {
     // Rows of a planned replay above its new base; an empty ghost takes them away.
     void setGhost(const ReplayGhost& ghost);
 
+    // What is not committed has a row above the commit that is checked out while there is anything; nothing where it has not
+    // been counted.
+    void setLocalChanges(const std::optional<LocalChanges>& changes);
+    // Chosen in place of a commit; currentRow() is noRow then.
+    bool isOnLocalChanges() const;
     // noRow when there is none.
     Row currentRow() const;
     // Newest first; holds at least the current row when there is one.
@@ -76,6 +83,7 @@ class GraphView : public QWidget {
     void focusFilter();
 
   Q_SIGNALS:
+    // Also noRow, when the local changes are chosen.
     void currentChanged(espalier::Row row);
     void selectionChanged();
     void replayRequested(const espalier::DragSource& what, const espalier::DropTarget& onto);

@@ -81,7 +81,9 @@ Result<Loaded> load(const Repository& repository, const Asked& asked, WatchedFol
     auto snapshot = takeSnapshot(repository, progress, asked.previous, asked.isFirst ? asked.firstRows : nullptr);
     if (!snapshot)
         return std::unexpected(snapshot.error());
-    auto lanes = layOut(*snapshot, {}, progress);
+    LanesOptions options;
+    options.foldTagged = true;
+    auto lanes = layOut(*snapshot, options, progress);
     if (!lanes)
         return std::unexpected(lanes.error());
     folders.set(repository, progress.stop);
@@ -221,6 +223,8 @@ void Session::countChangesNow()
             m_localChanges = *changes;
             Q_EMIT localChangesChanged();
         }
+        if (path == m_path && changes)
+            Q_EMIT localChangesCounted();
         if (path == m_path && !changes && changes.error().kind != ErrorKind::Cancelled)
             Q_EMIT failed(toText(changes.error().line()));
         if (std::exchange(d->countAgain, false) || path != m_path)

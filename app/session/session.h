@@ -68,7 +68,7 @@ class Session : public QObject {
     const Recovery& recovery() const { return m_recovery; }
     // As it was counted last; nothing until then, and for a bare repository.
     const std::optional<LocalChanges>& localChanges() const { return m_localChanges; }
-    // All rows; the graph lays out what it folds, focuses or filters itself.
+    // All rows but what only tags reach, which is folded; the graph lays out what it folds, focuses or filters itself.
     LanesPtr lanes() const { return m_lanes; }
     std::shared_ptr<const Drift> drift() const { return m_drift; }
     // Empty until drift() is there.
@@ -128,6 +128,8 @@ class Session : public QObject {
     void openFailed(const QString& line);
     void driftChanged();
     void localChangesChanged();
+    // They have been counted again, with whatever outcome: what a file holds may have changed without its number.
+    void localChangesCounted();
     void forecastChanged(const QString& ref);
     // The whole list was forecast: `milliseconds` it took.
     void forecastsDone(qint64 milliseconds);

@@ -196,6 +196,7 @@ void MainWindow::openRepository(const QString& path)
     m_graph->setGhost({});
     m_lower->setCurrentWidget(m_commit);
     m_graph->setSnapshot({}, {});
+    m_graph->setLocalChanges({});
     m_commit->setSnapshot({});
     m_session->open(QDir(path).absolutePath());
     m_session->setLastLook(savedLook());
@@ -219,7 +220,7 @@ void MainWindow::takeUpSnapshot()
     m_commit->setSnapshot(snapshot);
     if (const Ref* moved = snapshot->findRef(std::exchange(m_showNext, {})); moved && moved->row != noRow)
         m_graph->goTo(moved->row);
-    m_commit->showRow(m_graph->currentRow());
+    showChosen();
     if (std::exchange(m_opening, false)) {
         setWindowTitle(tr("%1 · Espalier").arg(toText(snapshot->name)));
         remember(m_session->path());
@@ -230,6 +231,14 @@ void MainWindow::takeUpSnapshot()
         showStanding();
     }
     updateActions();
+}
+
+void MainWindow::showChosen()
+{
+    if (!m_graph->isOnLocalChanges())
+        m_commit->showRow(m_graph->currentRow());
+    else if (!m_commit->isOnLocalChanges())
+        m_commit->showLocalChanges();
 }
 
 // What is unusual about the repository, and worth a line when it is opened.

@@ -121,6 +121,8 @@ class MainWindow : public QMainWindow {
     // What the session's repository looked like when it was open last; an empty look when that is not known.
     Look savedLook() const;
     void updateActions();
+    // What is chosen in the graph, in the panel below it.
+    void showChosen();
     void showStanding();
     void offerMoveToTopic(int ownCommits);
     void offerPush(const Applied& applied);

@@ -56,9 +56,15 @@ void MainWindow::wireSession()
 
 void MainWindow::wireGraph()
 {
-    connect(m_graph, &GraphView::currentChanged, this, [this](Row row) {
-        m_commit->showRow(row);
+    connect(m_graph, &GraphView::currentChanged, this, [this] {
+        showChosen();
         updateActions();
+    });
+    const auto takeUpChanges = [this] { m_graph->setLocalChanges(m_session->localChanges()); };
+    connect(m_session, &Session::localChangesChanged, this, takeUpChanges);
+    connect(m_session, &Session::localChangesCounted, this, [this] {
+        if (m_commit->isOnLocalChanges())
+            m_commit->showLocalChanges();
     });
     connect(m_graph, &GraphView::replayRequested, this, &MainWindow::startReplay);
     connect(m_graph, &GraphView::checkOutRequested, this, [this](const QString& ref) { askCheckOut(toBytes(ref)); });
@@ -73,9 +79,9 @@ void MainWindow::wireGraph()
         m_lower->setCurrentWidget(m_commit);
         m_commit->compareVersions(before, now);
     });
-    connect(m_graph, &GraphView::activated, this, [this](Row row) {
+    connect(m_graph, &GraphView::activated, this, [this] {
         m_lower->setCurrentWidget(m_commit);
-        m_commit->showRow(row);
+        showChosen();
         m_commit->setFocus();
     });
     connect(m_graph, &GraphView::said, this, [this](const QString& line) { statusBar()->showMessage(line, 8000); });

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/changes.h"
+#include "core/history/diff_changes.h"
 
 #include "core/git/handles.h"
 #include "core/git/replaced.h"
@@ -12,8 +13,6 @@ namespace espalier {
 
 namespace {
 
-// Contents beyond this are not compared line by line, nor looked through for renames.
-constexpr git_off_t biggestText = git_off_t(16) << 20;
 // As git's diff.renameLimit has it by default: pairs beyond its square are not compared for similarity.
 constexpr std::size_t renameLimit = 1000;
 
@@ -178,38 +177,48 @@ Result<Changes> changesOfDiff(const Repository& repository, git_diff* diff, cons
         if (progress.stopped())
             return cancelled();
         progress.report("Comparing files", i, count);
-        Handle<git_patch> patch;
-        if (git_patch_from_diff(out(patch), diff, i) < 0)
-            return libgitError("A file cannot be compared", git_diff_get_delta(diff, i)->new_file.path);
-        const git_diff_delta& delta = *git_diff_get_delta(diff, i); // its flags are known only now
-        FileChange& change = changes.files.emplace_back();
-        change.kind = kindOf(delta.status);
-        change.oldPath = delta.old_file.path;
-        change.newPath = delta.new_file.path;
-        change.before.mode = modeOf(delta.old_file);
-        change.after.mode = modeOf(delta.new_file);
-        change.before.id = fromGit(delta.old_file.id);
-        change.after.id = fromGit(delta.new_file.id);
-        change.binary = (delta.flags & GIT_DIFF_FLAG_BINARY) != 0;
-        const auto size = std::max(delta.old_file.size, delta.new_file.size);
-        if (change.binary && size > git_object_size_t(biggestText)) {
-            change.binary = false;
-            change.tooBig = true;
-        }
-        if (delta.status == GIT_DELTA_TYPECHANGE && !change.tooBig) {
-            patch = patchOfTypeChange(repository, delta, std::uint32_t(std::max(options.context, 0)));
-            change.binary = patch && (git_patch_get_delta(patch.get())->flags & GIT_DIFF_FLAG_BINARY) != 0;
-        }
-        if (patch && !change.binary && !change.tooBig)
-            fillLines(patch.get(), options, change);
-        changes.added += change.added;
-        changes.deleted += change.deleted;
+        auto change = changeOfDelta(repository, diff, i, options);
+        if (!change)
+            return std::unexpected(change.error());
+        changes.added += change->added;
+        changes.deleted += change->deleted;
+        changes.files.push_back(std::move(*change));
     }
     std::ranges::stable_sort(changes.files, {}, &FileChange::newPath);
     return changes;
 }
 
 } // namespace
+
+Result<FileChange> changeOfDelta(const Repository& repository, git_diff* diff, std::size_t at,
+                                 const ChangesOptions& options)
+{
+    Handle<git_patch> patch;
+    if (git_patch_from_diff(out(patch), diff, at) < 0)
+        return libgitError("A file cannot be compared", git_diff_get_delta(diff, at)->new_file.path);
+    const git_diff_delta& delta = *git_diff_get_delta(diff, at); // its flags are known only now
+    FileChange change;
+    change.kind = kindOf(delta.status);
+    change.oldPath = delta.old_file.path;
+    change.newPath = delta.new_file.path;
+    change.before.mode = modeOf(delta.old_file);
+    change.after.mode = modeOf(delta.new_file);
+    change.before.id = fromGit(delta.old_file.id);
+    change.after.id = fromGit(delta.new_file.id);
+    change.binary = (delta.flags & GIT_DIFF_FLAG_BINARY) != 0;
+    const auto size = std::max(delta.old_file.size, delta.new_file.size);
+    if (change.binary && size > git_object_size_t(biggestText)) {
+        change.binary = false;
+        change.tooBig = true;
+    }
+    if (delta.status == GIT_DELTA_TYPECHANGE && !change.tooBig) {
+        patch = patchOfTypeChange(repository, delta, std::uint32_t(std::max(options.context, 0)));
+        change.binary = patch && (git_patch_get_delta(patch.get())->flags & GIT_DIFF_FLAG_BINARY) != 0;
+    }
+    if (patch && !change.binary && !change.tooBig)
+        fillLines(patch.get(), options, change);
+    return change;
+}
 
 Result<Changes> changesOf(const Repository& repository, const Oid& commit, const ChangesOptions& options,
                           const Progress& progress)

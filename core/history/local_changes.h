@@ -1,14 +1,17 @@
 // SPDX-License-Identifier: MIT
 //
-// How many files of the worktree are not as the last commit has them: counted for the window, which shows it beside the
-// branch that is checked out.
+// How many files of the worktree are not as the last commit has them, and which: counted for the window, which shows it beside
+// the branch that is checked out, and read when somebody looks at them.
 //
 //     Result<LocalChanges> changes = countLocalChanges(repository, progress);
 //     changes->words(); // "3 changed, 1 staged, 2 untracked"
+//     Result<LocalFiles> files = readLocalFiles(repository, {}, progress);
+//     files->files[0].change.hunks; // against the index
 #pragma once
 
 #include "core/git/progress.h"
 #include "core/git/repository.h"
+#include "core/history/changes.h"
 
 #include <filesystem>
 #include <string>
@@ -32,6 +35,26 @@ struct LocalChanges {
 // What `git status --ignore-submodules=all` lists, counted. Writes nothing, the index neither. All zero for a bare
 // repository. Errors: Broken (the index cannot be read), Cancelled.
 Result<LocalChanges> countLocalChanges(const Repository& repository, const Progress& progress = {});
+
+enum class LocalKind : std::uint8_t {
+    Conflicted, // the worktree's file against the index's own side; all of it is new where that side has none
+    Changed,    // the worktree against the index
+    Staged,     // the index against the last commit
+    Untracked,  // all of its lines are new; a folder has none, and a slash at its end
+};
+struct LocalFile {
+    LocalKind kind = LocalKind::Changed;
+    FileChange change;
+};
+struct LocalFiles {
+    std::vector<LocalFile> files; // in the order of the kinds, each by path
+    LocalChanges counts;          // of all, also of those that are not among `files`
+    bool truncated = false;       // more than `maxFiles`
+};
+
+// The same files as countLocalChanges() counts, with their lines. Writes nothing. Errors: Broken, Cancelled.
+Result<LocalFiles> readLocalFiles(const Repository& repository, const ChangesOptions& options = {},
+                                  const Progress& progress = {});
 
 // The folders that hold tracked files, the worktree's own first and deeper ones later, at most `most`: what to watch to hear
 // of changes. Empty for a bare repository and where the index cannot be read.

@@ -22,6 +22,7 @@ class Chooser {
   private:
     void showOnly();
     void findMarks();
+    void foldTagged();
     void foldQuiet();
     void foldLanded();
     std::vector<std::uint32_t> findLanded() const;
@@ -107,6 +108,45 @@ void Chooser::findMarks()
     for (const Row row : m_options.keep)
         if (row < m_count)
             m_marks.keepsRow[row] = true;
+}
+
+// With all else shown. A tag's history stands beside the main line, where the user's own work does, but is nobody's: most tags
+// came with upstream's releases.
+void Chooser::foldTagged()
+{
+    const std::vector<bool> reached = reachedByMoreThanTags(*m_data.snapshot);
+    for (Row row = m_count; row-- > 0;) {
+        const auto parents = m_history.parents(row);
+        if (reached[row] || parents.empty() || !isShown(row))
+            continue;
+        const Row below = parents[0];
+        const Row base = m_stand[below];
+        if ((!reached[below] && m_inside[below] == 0) || isOpened(base))
+            continue;
+        foldInto(row, base);
+        m_bases[base] = true;
+    }
+    // What stands on nothing, along first parents.
+    std::vector<bool> done(m_count, false);
+    for (Row row = 0; row < m_count; ++row) {
+        if (reached[row] || done[row] || !isShown(row))
+            continue;
+        std::vector<Row> line{row};
+        for (auto below = m_history.parents(row); !below.empty(); below = m_history.parents(below[0])) {
+            if (reached[below[0]] || done[below[0]] || !isShown(below[0]))
+                break;
+            line.push_back(below[0]);
+        }
+        for (const Row member : line)
+            done[member] = true;
+        // On what is shown it stands because that was opened: then this was meant.
+        const auto end = m_history.parents(line.back());
+        if (isOpened(row) || (!end.empty() && reached[end[0]]))
+            continue;
+        for (std::size_t at = 1; at < line.size(); ++at)
+            foldInto(line[at], row);
+        m_last[row] = line.back();
+    }
 }
 
 // Branches that nothing keeps in the picture go into the row of the commit on which they stand: no merge took them in, so
@@ -281,6 +321,11 @@ void Chooser::run()
     m_inside.assign(m_count, 0);
     m_last.assign(m_count, none);
     showOnly();
+    const bool tags = m_options.foldTagged && !m_options.fold && m_options.only.empty();
+    if (tags) {
+        m_marks.labels = labelsByRow(*m_data.snapshot);
+        foldTagged();
+    }
     if (m_options.fold) {
         findMarks();
         foldQuiet();
@@ -289,7 +334,7 @@ void Chooser::run()
     }
     settle();
     number();
-    if (m_options.fold)
+    if (m_options.fold || tags)
         findFoldBegins();
 }
 
@@ -300,7 +345,8 @@ void chooseRows(Lanes::Data& data, const LanesOptions& options)
     data.count = data.snapshot->history.size();
     if (options.gather && (options.gather->tip == noRow || options.gather->tip < data.snapshot->history.size()))
         gatherRows(data, options);
-    else if (options.fold || !options.only.empty())
+    else if (options.fold || !options.only.empty() ||
+             (options.foldTagged && std::ranges::contains(reachedByMoreThanTags(*data.snapshot), false)))
         Chooser(data, options).run();
 }
 

@@ -77,4 +77,38 @@ Landmarks findLandmarks(const Snapshot& snapshot)
     return marks;
 }
 
+std::vector<std::uint32_t> labelsByRow(const Snapshot& snapshot)
+{
+    std::vector<std::uint32_t> labels(snapshot.history.size(), 0);
+    for (const Ref& ref : snapshot.refs)
+        if (ref.row < labels.size())
+            ++labels[ref.row];
+    return labels;
+}
+
+std::vector<bool> reachedByMoreThanTags(const Snapshot& snapshot)
+{
+    const History& history = snapshot.history;
+    std::vector<bool> reached(history.size(), false);
+    bool hasBranch = false, hasTag = false;
+    for (const Ref& ref : snapshot.refs) {
+        if (ref.row >= history.size())
+            continue;
+        hasTag |= ref.kind == RefKind::Tag;
+        hasBranch |= ref.kind == RefKind::Branch || ref.kind == RefKind::RemoteBranch;
+        if (ref.kind != RefKind::Tag)
+            reached[ref.row] = true;
+    }
+    if (!hasBranch || !hasTag)
+        return std::vector<bool>(history.size(), true);
+    if (const Row head = history.find(snapshot.worktree.headTip); head != noRow)
+        reached[head] = true;
+    // Parents are further down.
+    for (Row row = 0; row < history.size(); ++row)
+        if (reached[row])
+            for (const Row parent : history.parents(row))
+                reached[parent] = true;
+    return reached;
+}
+
 } // namespace espalier

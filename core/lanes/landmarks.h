@@ -29,5 +29,10 @@ struct Landmarks {
 inline constexpr std::int64_t staleSeconds = std::int64_t(180) * 24 * 3600;
 
 Landmarks findLandmarks(const Snapshot& snapshot);
+std::vector<std::uint32_t> labelsByRow(const Snapshot& snapshot); // as in Landmarks
+
+// By row: more than tags reach it: a branch, of whatever remote, another ref, what is checked out. All rows where there is no
+// branch at all: the tags are then what there is to see.
+std::vector<bool> reachedByMoreThanTags(const Snapshot& snapshot);
 
 } // namespace espalier

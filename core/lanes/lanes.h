@@ -93,6 +93,9 @@ struct LanesOptions {
     // branches that nothing keeps in the picture into that of the commit on which they stand. Which labels keep what:
     // core/lanes/landmarks.h.
     bool fold = false;
+    // Fold history that only tags reach into the row of the commit on which it stands, or, where it stands on nothing, into
+    // its own newest. Folds nothing of what is checked out, and nothing in a repository without a branch. Not with `only`.
+    bool foldTagged = false;
     // Commits whose rows are not folded whatever their labels, in any order.
     std::vector<Row> keep;
     // Rows whose folds the user has opened (the commit that stands for the fold).

@@ -8,6 +8,8 @@
 #include <QRandomGenerator>
 #include <QtTest/QtTest>
 
+#include <set>
+
 using namespace espalier;
 using namespace espalier::test;
 
@@ -30,6 +32,65 @@ LocalChanges countedByGit(const TempRepository& repo)
         }
     }
     return counts;
+}
+
+// Each file that git lists, as "kind path +added -deleted"; a kind is git's letter in this order, and lines are counted by
+// `git diff --numstat`. Of untracked files, of those in conflict and of binary ones only the names.
+std::multiset<std::string> filesOfGit(const TempRepository& repo)
+{
+    std::multiset<std::string> files;
+    const QStringList common{"--ignore-submodules=all", "--find-renames=50%", "--numstat", "-z"};
+    const QString status = QString::fromStdString(repo.git(
+        {"--no-optional-locks", "status", "--porcelain=v2", "-z", "--ignore-submodules=all", "--find-renames=50%"}));
+    std::set<QString> conflicted;
+    for (const QString& line : status.split(QChar(0), Qt::SkipEmptyParts)) {
+        if (line.startsWith("u ")) {
+            conflicted.insert(line.section(' ', 10));
+            files.insert("conflicted " + line.section(' ', 10).toStdString());
+        } else if (line.startsWith("? ")) {
+            files.insert("untracked " + line.mid(2).toStdString());
+        }
+    }
+    for (const bool staged : {true, false}) {
+        const QStringList parts =
+            QString::fromStdString(repo.git((staged ? QStringList{"diff", "--cached"} : QStringList{"diff"}) + common))
+                .split(QChar(0), Qt::SkipEmptyParts);
+        for (qsizetype at = 0; at < parts.size(); ++at) {
+            QString path = parts[at].section('\t', 2);
+            const QString added = parts[at].section('\t', 0, 0), deleted = parts[at].section('\t', 1, 1);
+            if (path.isEmpty()) { // a rename: the old and the new name follow
+                path = parts[at + 2];
+                at += 2;
+            }
+            if (!conflicted.contains(path))
+                files.insert(
+                    QString("%1 %2 +%3 -%4").arg(staged ? "staged" : "changed", path, added, deleted).toStdString());
+        }
+    }
+    return files;
+}
+
+std::multiset<std::string> filesOf(const LocalFiles& read)
+{
+    std::multiset<std::string> files;
+    for (const LocalFile& file : read.files) {
+        const FileChange& change = file.change;
+        const std::string path = change.newPath.empty() ? change.oldPath : change.newPath;
+        const std::string lines = " +" + std::to_string(change.added) + " -" + std::to_string(change.deleted);
+        files.insert(file.kind == LocalKind::Conflicted  ? "conflicted " + path
+                     : file.kind == LocalKind::Untracked ? "untracked " + path
+                     : file.kind == LocalKind::Staged    ? "staged " + path + lines
+                                                         : "changed " + path + lines);
+    }
+    return files;
+}
+
+QByteArray listed(const std::multiset<std::string>& files)
+{
+    QByteArray text;
+    for (const std::string& file : files)
+        text += QByteArray::fromStdString(file) + '\n';
+    return text;
 }
 
 LocalChanges countedHere(const TempRepository& repo) { return countLocalChanges(repo.open()).value(); }
@@ -116,7 +177,10 @@ class TestLocalChanges : public QObject {
         }
         const auto before = folderState(repo.fsPath());
         const LocalChanges found = countedHere(repo);
+        const LocalFiles read = readLocalFiles(repo.open()).value();
         QCOMPARE(folderState(repo.fsPath()), before);
+        QCOMPARE(read.counts, found);
+        QCOMPARE(listed(filesOf(read)), listed(filesOfGit(repo)));
         QVERIFY2(found == countedByGit(repo),
                  qPrintable(QString::fromStdString(found.words() + " but git has " + countedByGit(repo).words()) +
                             '\n' + QString::fromStdString(repo.git({"status", "--porcelain=v2"}))));
@@ -132,6 +196,50 @@ class TestLocalChanges : public QObject {
         QVERIFY(repo.tryGit({"merge", "other"}).exitCode != 0);
         QCOMPARE(countedHere(repo), countedByGit(repo));
         QCOMPARE(countedHere(repo).words(), "3 conflicted");
+        const LocalFiles read = readLocalFiles(repo.open()).value();
+        QCOMPARE(listed(filesOf(read)), listed(filesOfGit(repo)));
+        // Against the side that is checked out: what the merge wrote around it is new.
+        QCOMPARE(read.files[0].change.newPath, std::string("a"));
+        const DiffHunk& hunk = read.files[0].change.hunks.at(0);
+        std::string text;
+        for (const DiffLine& line : hunk.lines)
+            text += (line.kind == DiffLine::Added ? "+" : line.kind == DiffLine::Deleted ? "-" : " ") + line.text + "|";
+        QCOMPARE(text, std::string("+<<<<<<< HEAD| 3|+=======|+2|+>>>>>>> other|"));
+    }
+
+    void lines()
+    {
+        TempRepository repo;
+        makeRepository(repo);
+        repo.writeFile("0/1/file6", "one\ntwo\n");
+        repo.git({"add", "0/1/file6"});
+        repo.writeFile("0/1/file6", "one\ntwo\nthree\n");
+        repo.writeFile("new", "of its own\n");
+        repo.writeFile("folder/deep", "not shown\n");
+        repo.git({"mv", "1/1/file1", "moved"});
+        const LocalFiles read = readLocalFiles(repo.open()).value();
+        std::vector<std::string> paths;
+        for (const LocalFile& file : read.files)
+            paths.push_back(file.change.newPath);
+        QCOMPARE(paths, (std::vector<std::string>{"0/1/file6", "0/1/file6", "moved", "folder/", "new"}));
+        QCOMPARE(read.files[0].kind, LocalKind::Changed);
+        QCOMPARE(read.files[0].change.hunks.at(0).lines.back().text, std::string("three"));
+        QCOMPARE(read.files[1].kind, LocalKind::Staged);
+        QCOMPARE(read.files[2].change.kind, ChangeKind::Renamed);
+        QCOMPARE(read.files[2].change.oldPath, std::string("1/1/file1"));
+        QVERIFY(read.files[3].change.hunks.empty());
+        QCOMPARE(read.files[4].kind, LocalKind::Untracked);
+        QCOMPARE(read.files[4].change.hunks.at(0).lines.at(0).text, std::string("of its own"));
+        // No more than is asked for, and the counts are of all.
+        ChangesOptions few;
+        few.maxFiles = 2;
+        const LocalFiles some = readLocalFiles(repo.open(), few).value();
+        QVERIFY(some.truncated);
+        QCOMPARE(some.files.size(), std::size_t(2));
+        QCOMPARE(some.counts, read.counts);
+        std::stop_source source;
+        source.request_stop();
+        QCOMPARE(readLocalFiles(repo.open(), {}, {source.get_token(), {}}).error().kind, ErrorKind::Cancelled);
     }
 
     void withoutACommit()

@@ -17,6 +17,7 @@ class TestFolding : public QObject {
     void labelsThatKeepNothingFold();
     void whatKeepsItsRow();
     void focusFoldsTheRest();
+    void whatOnlyTagsReachIsFolded();
 };
 
 namespace {
@@ -147,6 +148,65 @@ void TestFolding::focusFoldsTheRest()
     QCOMPARE(lanes->displayed(0).folded, 1u);
     QCOMPARE(lanes->displayed(1).folded, 3u);
     QVERIFY(!lanes->displayRowOf(0).has_value());
+}
+
+void TestFolding::whatOnlyTagsReachIsFolded()
+{
+    SyntheticHistory shape = landedLiveAndStale();
+    // Beside what stands on row 10, two commits that stand on nothing.
+    shape.parents.push_back({13});
+    shape.parents.push_back({});
+    shape.tips.push_back({12, Place::Clone, "elsewhere"});
+    const auto tagged = [&](const std::function<void(Snapshot&)>& change = {}) {
+        const auto snapshot = std::const_pointer_cast<Snapshot>(snapshotOf(shape)); // nobody else has it
+        for (Ref& ref : snapshot->refs)
+            if (ref.branch == "topic/old" || ref.branch == "elsewhere") {
+                ref.kind = RefKind::Tag;
+                ref.place.reset();
+                ref.branch.clear();
+            }
+        if (change)
+            change(*snapshot);
+        return snapshot;
+    };
+    LanesOptions options;
+    options.foldTagged = true;
+    const LanesPtr lanes = layOut(tagged(), options).value();
+    QCOMPARE(shownRows(*lanes), (std::vector<Row>{0, 1, 2, 3, 4, 5, 6, 8, 10, 11, 12}));
+    QCOMPARE(lanes->displayed(8).folded, 2u);
+    QCOMPARE(lanes->displayed(8).labels, 1u);
+    QVERIFY(lanes->beginsFold(8));
+    QCOMPARE(*lanes->displayRowOf(9), std::size_t(8));
+    QCOMPARE(lanes->displayed(10).folded, 1u);
+    QCOMPARE(*lanes->displayRowOf(13), std::size_t(10));
+    // Beside the user's work there is nothing left of it.
+    QCOMPARE(lanes->widths()[std::size_t(Place::Clone)], std::uint16_t(1));
+    options.opened = {10};
+    QCOMPARE(shownRows(*layOut(tagged(), options).value()),
+             (std::vector<Row>{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}));
+    options.opened = {12};
+    QCOMPARE(shownRows(*layOut(tagged(), options).value()), (std::vector<Row>{0, 1, 2, 3, 4, 5, 6, 8, 10, 11, 12, 13}));
+    options.opened = {};
+    // What is checked out is somebody's, and what another ref than a tag reaches.
+    const auto detached = tagged([](Snapshot& snapshot) { snapshot.worktree.headTip = snapshot.history.id(9); });
+    QCOMPARE(shownRows(*layOut(detached, options).value()), (std::vector<Row>{0, 1, 2, 3, 4, 5, 6, 8, 9, 10, 11, 12}));
+    const auto noted = tagged([](Snapshot& snapshot) {
+        Ref note = snapshot.refs.front();
+        note.kind = RefKind::Other;
+        note.row = 7;
+        snapshot.refs.push_back(note);
+    });
+    QCOMPARE(layOut(noted, options).value()->rowCount(), std::size_t(13));
+    // Without a branch the tags are what there is.
+    const auto onlyTags = tagged([](Snapshot& snapshot) {
+        for (Ref& ref : snapshot.refs)
+            ref.kind = RefKind::Tag;
+    });
+    QCOMPARE(layOut(onlyTags, options).value()->rowCount(), std::size_t(14));
+    // And without a tag nothing is folded, nor where somebody asks for single commits.
+    QCOMPARE(layOut(snapshotOf(shape), options).value()->rowCount(), std::size_t(14));
+    options.only = {9, 10};
+    QCOMPARE(shownRows(*layOut(tagged(), options).value()), (std::vector<Row>{9, 10}));
 }
 
 QTEST_GUILESS_MAIN(TestFolding)

@@ -102,7 +102,19 @@ std::vector<LanesPtr> TestLanes::pictures(const SnapshotPtr& snapshot)
     Focus focus = focusOn(*snapshot, snapshot->refs[snapshot->refs.size() / 2].row);
     part.only = std::move(focus.rows);
     part.keep = std::move(focus.own);
-    return {layOut(snapshot).value(), layOut(snapshot, fold).value(), layOut(snapshot, part).value()};
+    std::vector<LanesPtr> made{layOut(snapshot).value(), layOut(snapshot, fold).value(),
+                               layOut(snapshot, part).value()};
+    // And as if half of the branches were tags, with what only they reach folded. Nobody else has the snapshot.
+    std::vector<Ref>& refs = std::const_pointer_cast<Snapshot>(snapshot)->refs;
+    const std::vector<Ref> before = refs;
+    for (std::size_t at = 0; at < refs.size(); at += 2)
+        if (int(at) != snapshot->mainLine)
+            refs[at].kind = RefKind::Tag;
+    LanesOptions tags;
+    tags.foldTagged = true;
+    made.push_back(layOut(snapshot, tags).value());
+    refs = before;
+    return made;
 }
 
 void TestLanes::noTwoLinesShareALane()

@@ -9,6 +9,9 @@
 //     make_pictures --repository PATH FOLDER [FILE]
 //                                            a repository's history at rest, folded, focused and filtered, light and dark;
 //                                            FILE is the path that is looked for
+//     make_pictures --gathered PATH FOLDER BRANCH
+//                                            the history of a clone that is far behind while BRANCH is dragged and in a
+//                                            focus, with its local changes, in two sizes; QT_SCALE_FACTOR scales them
 #include "app/drift/drift_board.h"
 #include "app/dryrun/dry_run_page.h"
 #include "app/logbook/logbook_page.h"
@@ -99,6 +102,14 @@ int main(int argc, char** argv)
     QStandardPaths::setTestModeEnabled(true);
     QApplication::setApplicationName(QStringLiteral("espalier-pictures"));
     const QStringList arguments = QApplication::arguments();
+    if (arguments.size() == 5 && arguments[1] == QLatin1String("--gathered")) {
+        for (const auto scheme : {theme::Scheme::Light, theme::Scheme::Dark}) {
+            theme::apply(application, scheme);
+            takeGatheredPictures(arguments[2], arguments[3], arguments[4],
+                                 scheme == theme::Scheme::Light ? QStringLiteral("-light") : QStringLiteral("-dark"));
+        }
+        return 0;
+    }
     if (arguments.size() >= 4 && arguments[1] == QLatin1String("--repository")) {
         for (const auto scheme : {theme::Scheme::Light, theme::Scheme::Dark}) {
             theme::apply(application, scheme);
@@ -113,9 +124,10 @@ int main(int argc, char** argv)
     const QStringList wanted = arguments.mid(3);
     const bool sound = std::ranges::all_of(wanted, [&](const QString& name) { return known(name) != all.end(); });
     if (folder.isEmpty() || !sound) {
-        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…] or --repository PATH FOLDER "
-                   "[FILE]\n",
-                   stderr);
+        std::fputs(
+            "make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…], --repository PATH FOLDER [FILE] "
+            "or --gathered PATH FOLDER BRANCH\n",
+            stderr);
         return 2;
     }
     theme::apply(application, theme::Scheme::Light);

@@ -9,6 +9,7 @@
 #include "app/window/main_window.h"
 #include "tests/pictures/pictures.h"
 
+#include <QDragEnterEvent>
 #include <QScrollBar>
 #include <QtTest>
 
@@ -167,6 +168,63 @@ void takeRepositoryPictures(const QString& repository, const QString& folder, co
     views.afterReset([&] { graph.setFolded(false); }, QStringLiteral("the whole"));
     takeFilters(views, *window.session()->snapshot(), file);
     std::printf("longest wait %lld ms\n", static_cast<long long>(longest));
+}
+
+void takeGatheredPictures(const QString& repository, const QString& folder, const QString& branch,
+                          const QString& suffix)
+{
+    for (const QSize size : {QSize(1500, 950), QSize(980, 640)}) {
+        MainWindow window;
+        window.resize(size);
+        window.show();
+        Pictures pictures(window, folder, suffix + (size.width() > 1000 ? QString() : QStringLiteral("-small")));
+        QSignalSpy forecast(window.session(), &Session::forecastsDone);
+        window.openRepository(repository);
+        waitFor([&] { return forecast.count() > 0 && window.session()->localChanges(); },
+                QStringLiteral("the forecast"));
+        GraphView& graph = *window.graph();
+        auto* list = graph.findChild<GraphList*>();
+        const auto rest = [&] {
+            QTest::qWait(800); // what is found meanwhile, subjects, bands that settle
+            waitFor([&] { return list->model()->isIdle(); }, QStringLiteral("the subjects"));
+        };
+        rest();
+        pictures.take(QStringLiteral("first-look"));
+        if (list->hasLocalRow()) {
+            list->chooseLocalRow();
+            rest();
+            pictures.take(QStringLiteral("local-changes"));
+        }
+        const Ref* topic = window.session()->snapshot()->findRef(("refs/heads/" + branch).toStdString());
+        if (!topic)
+            return;
+        const DragSource source{topic->name, {}, topic->tip, true, branch};
+        // The first look at a clone with few branches fits the screen: nothing gathers there.
+        graph.setFolded(false);
+        rest();
+        Q_EMIT window.driftBoard()->dragBegan(source);
+        waitFor([&] { return graph.isGathered(); }, QStringLiteral("the gathered picture"));
+        rest();
+        pictures.take(QStringLiteral("gathered"));
+        const Row main = window.session()->snapshot()->mainLineRef()->row;
+        const auto data = encodeDrag(source);
+        const QPoint at = list->rectOf(int(*list->model()->lanes()->displayRowOf(main))).center();
+        QDragEnterEvent enter(at, Qt::LinkAction | Qt::MoveAction, data.get(), Qt::LeftButton, {});
+        QCoreApplication::sendEvent(list->viewport(), &enter);
+        QDragMoveEvent move(at, Qt::LinkAction | Qt::MoveAction, data.get(), Qt::LeftButton, {});
+        QCoreApplication::sendEvent(list->viewport(), &move);
+        QTest::qWait(300);
+        pictures.take(QStringLiteral("gathered-hover"));
+        QDragLeaveEvent leave;
+        QCoreApplication::sendEvent(list->viewport(), &leave);
+        Q_EMIT window.driftBoard()->dragEnded(false);
+        graph.focusOn(topic->row);
+        rest();
+        pictures.take(QStringLiteral("focus"));
+        graph.focusOn(noRow);
+        rest();
+        pictures.take(QStringLiteral("everything"));
+    }
 }
 
 } // namespace espalier::pictures

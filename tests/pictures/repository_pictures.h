@@ -10,5 +10,9 @@ namespace espalier::pictures {
 
 void takeRepositoryPictures(const QString& repository, const QString& folder, const QString& file,
                             const QString& suffix);
+// What one sees of a history while BRANCH, of the clone, is dragged: gathered, hovered over, in a focus; and the first look, the
+// local changes and everything. In a large and a small window.
+void takeGatheredPictures(const QString& repository, const QString& folder, const QString& branch,
+                          const QString& suffix);
 
 } // namespace espalier::pictures
