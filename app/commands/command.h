@@ -37,6 +37,7 @@ Result<ExitStatus> runOverwriteCheck(const Arguments& arguments);
 Result<ExitStatus> runPush(const Arguments& arguments);
 Result<ExitStatus> runLogbook(const Arguments& arguments);
 Result<ExitStatus> runRestore(const Arguments& arguments);
+Result<ExitStatus> runPropose(const Arguments& arguments);
 Result<ExitStatus> runLayout(const Arguments& arguments);
 
 // An id in JSON: forty digits, null for zero or nothing.

@@ -244,7 +244,8 @@ std::map<std::string, std::string> folderState(const std::filesystem::path& fold
     for (const auto& entry : fs::recursive_directory_iterator(folder)) {
         // What only saves time is no part of a repository's state, and neither is the folder for it.
         const std::string name = entry.path().lexically_relative(folder).string();
-        if (name.ends_with("espalier/forecasts") || name == ".git/espalier" || name == "espalier")
+        if (name.ends_with("espalier/forecasts") || name.ends_with("espalier/settled-merges") ||
+            name == ".git/espalier" || name == "espalier")
             continue;
         std::ostringstream text;
         const fs::file_status status = entry.symlink_status();
