@@ -422,7 +422,9 @@ void GraphPainter::paintLocalTexts(QPainter& painter, const LocalRow& local, con
         paintPill(painter, QCoreApplication::translate("History", "Local changes"), columns.subject, row, columns);
     painter.setFont(m_italic);
     painter.setPen(local.conflicted ? theme::warning(m_palette) : m_palette.color(QPalette::Text));
-    const int right = columns.subject + columns.subjectWidth;
+    // It has no author and no date: their room is its own.
+    const int right = std::max({columns.subject + columns.subjectWidth, columns.author + columns.authorWidth,
+                                columns.date + columns.dateWidth});
     painter.drawText(QRect(x, row.top, right - x, m_geometry.rowHeight()), Qt::AlignVCenter | Qt::TextSingleLine,
                      elided(QFontMetrics(m_italic), local.words, right - x));
 }

@@ -620,7 +620,7 @@ void GraphView::focusOn(Row tip)
         return;
     const bool known = tip < d->snapshot->history.size();
     d->focus = known ? d->snapshot->history.id(tip) : Oid{};
-    if (currentRow() != noRow)
+    if (known || currentRow() != noRow)
         d->wantedCurrent = d->snapshot->history.id(known ? tip : currentRow());
     d->filter->setFocused(d->focusName());
     d->layOutAgain();
