@@ -21,16 +21,18 @@ struct HunkTexts {
     std::string_view ancestor, newBase, commit;
 };
 
+// Behind each: how many of a hundred were right where they were shown, with a session's record and with the history alone, and of how
+// many (README.md has the projects).
 enum class CandidateKind : std::uint8_t {
-    NewBase,      // the new base's side whole
-    Commit,       // the commit's side whole
-    NewBaseFirst, // both, the new base's first, lines that both have once
-    CommitFirst,  // both, the commit's first
-    Words,        // both sides' changes of words within the same lines
-    Lines,        // both sides' lines put in and taken out, as a set
-    Sorted,       // the same in order, where all sides are in order
-    Higher,       // the higher one of two numbers, wherever the sides differ only in numbers
-    Before,       // what was settled for the same texts before
+    NewBase,      // the new base's side whole: 98.8 of 782, 96.2 of 238
+    Commit,       // the commit's side whole: 99.6 of 1670, 100 of 6
+    NewBaseFirst, // both, the new base's first, lines that both have once: never shown
+    CommitFirst,  // both, the commit's first: never shown
+    Words, // both sides' changes of words within the same lines: 92.7 of 41, 96.8 of 31, before its bound was made stricter
+    Lines,  // both sides' lines put in and taken out, as a set: once, right
+    Sorted, // the same in order, where all sides are in order: once, right
+    Higher, // the higher one of two numbers, wherever the sides differ only in numbers: 97.3 of 150, 97.6 of 41
+    Before, // what was settled for the same texts before: 100 of 204, 100 of 14
 };
 inline constexpr int candidateKinds = 9;
 std::string_view candidateKindName(CandidateKind kind); // "new-base", "your-commit", …
