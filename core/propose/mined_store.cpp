@@ -3,7 +3,7 @@
 
 #include "core/git/files.h"
 #include "core/git/sha1.h"
-#include "core/history/overrides.h"
+#include "core/git/overrides.h"
 
 #include <cstring>
 #include <fcntl.h>
