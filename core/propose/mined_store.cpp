@@ -2,8 +2,8 @@
 #include "core/propose/mined_store.h"
 
 #include "core/git/files.h"
-#include "core/git/sha1.h"
 #include "core/git/overrides.h"
+#include "core/git/sha1.h"
 
 #include <cstring>
 #include <fcntl.h>
