@@ -8,7 +8,6 @@
 #include "app/support/work.h"
 #include "core/git/text.h"
 
-#include <QButtonGroup>
 #include <QHeaderView>
 #include <QPushButton>
 #include <QStackedLayout>
@@ -47,7 +46,6 @@ Result<FileChange> changeOf(const std::string& path, const CheckRow& row, const 
 struct CheckDetail::Private {
     CheckDetail* q;
     std::string path;
-    QButtonGroup* parts = nullptr;
     QToolButton* buttons[3]{};
     QStackedLayout* stack = nullptr;
     // The chosen commit.
@@ -70,6 +68,7 @@ struct CheckDetail::Private {
     int asked = 0;
 
     void build();
+    void showPart(int part);
     QWidget* buildCommit();
     QWidget* buildWhole();
     QWidget* buildStanding();
@@ -79,11 +78,17 @@ struct CheckDetail::Private {
     void show(const Result<FileChange>& change);
 };
 
+void CheckDetail::Private::showPart(int part)
+{
+    for (int at = 0; at < 3; ++at)
+        buttons[at]->setChecked(at == part);
+    stack->setCurrentIndex(part);
+}
+
 void CheckDetail::Private::build()
 {
     const int space = theme::gap(q);
     auto* column = page::cardColumn(q);
-    parts = new QButtonGroup(q);
     auto* choices = new QHBoxLayout;
     choices->setSpacing(space / 2);
     const QString names[] = {tr("Cho&sen commit"), tr("&Whole branch"), tr("&Others on it")};
@@ -94,7 +99,8 @@ void CheckDetail::Private::build()
         button->setAutoRaise(true);
         button->setFocusPolicy(Qt::StrongFocus);
         button->setObjectName(QStringLiteral("part-%1").arg(at));
-        parts->addButton(button, at);
+        // Not as an exclusive group: of that Tab reaches the checked one only.
+        QObject::connect(button, &QToolButton::clicked, q, [this, at] { showPart(at); });
         choices->addWidget(button);
         buttons[at] = button;
     }
@@ -106,8 +112,7 @@ void CheckDetail::Private::build()
     stack->addWidget(buildStanding());
     column->addLayout(choices);
     column->addWidget(shown, 1);
-    buttons[Commit]->setChecked(true);
-    QObject::connect(parts, &QButtonGroup::idClicked, q, [this](int part) { stack->setCurrentIndex(part); });
+    showPart(Commit);
     delay.setSingleShot(true);
     delay.setInterval(60); // whoever holds a key down passes many
     QObject::connect(&delay, &QTimer::timeout, q, [this] { load(); });
@@ -327,11 +332,7 @@ void CheckDetail::showStanding(const std::vector<StandsOn>& standing, bool known
                                                    : tr("&Others on it (%1)").arg(standing.size()));
 }
 
-void CheckDetail::choose(Part part)
-{
-    d->buttons[part]->setChecked(true);
-    d->stack->setCurrentIndex(part);
-}
+void CheckDetail::choose(Part part) { d->showPart(part); }
 
 CheckDetail::Part CheckDetail::part() const { return Part(d->stack->currentIndex()); }
 
