@@ -64,10 +64,11 @@ nlohmann::json jsonHunk(const ProposedHunk& hunk)
             {"proposal", proposal}};
 }
 
-nlohmann::json answerTo(Proposer& proposer, std::string_view text, bool texts, const Progress& progress)
+// `path` is what the line begins with, whether or not the rest can be read.
+nlohmann::json answerTo(Proposer& proposer, const Result<Line>& line, std::string_view path, bool texts,
+                        const Progress& progress)
 {
-    const auto line = lineFrom(text);
-    nlohmann::json answer{{"path", jsonText(text.substr(0, text.find('\t')))}};
+    nlohmann::json answer{{"path", jsonText(path)}};
     const auto file = line ? proposer.propose(line->question, progress) : std::unexpected(line.error());
     if (!file) {
         answer["error"] = jsonText(file.error().line());
@@ -101,11 +102,12 @@ Result<ExitStatus> runPropose(const Arguments& arguments)
     for (std::string text; std::getline(std::cin, text);) {
         if (progress.stopped())
             return fail(ErrorKind::Cancelled, "Stopped", "propose");
-        const nlohmann::json answer = answerTo(proposer, text, arguments.has("texts"), progress);
+        const auto line = lineFrom(text);
+        const std::string_view path = std::string_view(text).substr(0, text.find('\t'));
+        const nlohmann::json answer = answerTo(proposer, line, path, arguments.has("texts"), progress);
         printJson(answer);
         (void)std::fflush(stdout);
         // Learnt when the answer is out: it can have no part in it.
-        const auto line = lineFrom(text);
         if (line && line->settled && !answer.contains("error"))
             if (const auto learnt = proposer.settled(*line->settled); !learnt)
                 printNotices({learnt.error().line()});

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
 // The overwrite check as a picture in the history's language: the fork's old commits in its lane, the clone's new ones in
-// theirs, each old one joined with the one that takes its place, the lost ones cut off. A list for keyboard and screen
+// its own, each old one joined with the one that takes its place, the lost ones cut off. A list for keyboard and screen
 // readers: a row a commit, a heading a branch where there are several. Private to app/overwrite.
 //
 //     picture->show({{QString(), rowsOf(check)}});

@@ -29,8 +29,8 @@ struct Ref {
     std::string name;      // full
     std::string shortName; // "topic/x", "origin/topic/x", "v2.3"
     RefKind kind = RefKind::Branch;
-    // Clone for local branches, Upstream or Fork for the branches of those remotes; nothing for tags, other remotes, refs of
-    // pull requests (pullRequestOf()) and other refs. With one remote for both parts its branches are Upstream's and Fork's (see Snapshot::placesOf).
+    // Clone for local branches, Upstream or Fork for the branches of those remotes, one remote for both parts is both (see
+    // Snapshot::placesOf); nothing for tags, other remotes, refs of pull requests (pullRequestOf()) and other refs.
     std::optional<Place> place;
     std::string remote; // for a remote branch: its remote
     std::string branch; // for a branch or remote branch: the name without remote, "topic/x"

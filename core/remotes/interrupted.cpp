@@ -87,20 +87,17 @@ void bringUnknown(const Repository& repository, Transport& way, const std::vecto
         (void)way.get(unknown);
 }
 
-// Only of pushes that are open: of the others nobody knows any more when they began.
+} // namespace
+
 std::vector<std::string> removeLocksThere(const Repository& repository, const std::vector<std::string>& sides,
-                                          const std::vector<LogbookEntry>& entries)
+                                          const LogbookEntry& entry)
 {
     std::vector<std::string> lines;
     for (const std::string& side : sides)
         if (const auto folder = folderOfAddress(repository, side); !folder.empty())
-            for (const LogbookEntry& entry : entries)
-                if (entry.state == EntryState::Begun)
-                    removePushLocksIn(folder, repository, entry, lines);
+            removePushLocksIn(folder, repository, entry, lines);
     return lines;
 }
-
-} // namespace
 
 std::vector<std::string> settleInterrupted(const Repository& repository, const std::string& remote, Transport& way)
 {
@@ -118,7 +115,11 @@ std::vector<std::string> settleInterrupted(const Repository& repository, const s
     const auto sides = open.empty() ? Result<std::vector<std::string>>() : way.pushAddresses();
     if (!sides)
         return {};
-    std::vector<std::string> lines = removeLocksThere(repository, *sides, open);
+    std::vector<std::string> lines;
+    for (const LogbookEntry& entry : open)
+        // Of the others nobody knows any more when they began.
+        if (entry.state == EntryState::Begun)
+            std::ranges::move(removeLocksThere(repository, *sides, entry), std::back_inserter(lines));
     std::vector<Advertised> there;
     for (std::size_t side = 0; side < sides->size(); ++side) {
         auto seen = way.lookWhereItPushes(side, refs);

@@ -267,9 +267,8 @@ class Pusher {
             // git itself may have died on the way, and left what it held.
             if (sent.error) {
                 removePushLocks(m_repository, passage.entry, m_notices);
-                for (const std::string& side : m_sides)
-                    if (const auto folder = folderOfAddress(m_repository, side); !folder.empty())
-                        removePushLocksIn(folder, m_repository, passage.entry, m_notices);
+                std::ranges::move(removeLocksThere(m_repository, m_sides, passage.entry),
+                                  std::back_inserter(m_notices));
             }
             close(passage);
         }

@@ -28,8 +28,8 @@ struct StandsOn {
 
 // Sorted by kind and name; pull requests by number. Neither the branch itself, nor the remote-tracking ref of what is
 // overwritten, nor refs/espalier/ are among them. Which refs are those of pull requests is told by their names
-// (pullRequestOf()); a request is named once, by its head where that is here. Empty when the push replaces nothing, or when the snapshot has not got the old tip (it is older than the
-// check).
+// (pullRequestOf()); a request is named once, by its head where that is here. Empty when the push replaces nothing, or when the
+// snapshot has not got the old tip (it is older than the check).
 std::vector<StandsOn> whatStandsOn(const Snapshot& snapshot, const OverwriteCheck& check);
 // One of them in words that can be shown as they are.
 std::string standsOnWords(const StandsOn& other);

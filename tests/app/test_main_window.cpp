@@ -7,6 +7,7 @@
 #include "app/history/graph_view.h"
 #include "app/session/replay_flow.h"
 #include "app/support/text.h"
+#include "app/support/work.h"
 #include "app/window/places_strip.h"
 #include "app/window/start_page.h"
 #include "core/history/branch_names.h"
@@ -36,6 +37,7 @@ class TestMainWindow : public QObject {
     void missingObject();
     void wholeJob();
     void cleansUp();
+    void closesDuringWork();
     void menusHaveMnemonics();
     void branchNames_data();
     void branchNames();
@@ -252,6 +254,28 @@ void TestMainWindow::cleansUp()
     }
     QCOMPARE(readLogbook(Repository::open(sample->clone).value()).value().size(), deletions);
     QCOMPARE(fsckProblem(*sample), QString());
+}
+
+// A work goes with the page that it is for, when the line that showed it is gone already.
+void TestMainWindow::closesDuringWork()
+{
+    auto window = std::make_unique<MainWindow>();
+    window->show();
+    startWork<int>(
+        window->findChild<GraphView*>(), QStringLiteral("Counting the tides"),
+        [](const Progress& progress) -> Result<int> {
+            while (!progress.stopped())
+                QThread::msleep(1);
+            return cancelled();
+        },
+        [](const Result<int>&) {});
+    const auto isShown = [&] {
+        const auto labels = window->findChildren<QLabel*>();
+        return std::ranges::any_of(labels, [](const QLabel* label) { return label->text().contains("the tides"); });
+    };
+    QTRY_VERIFY(isShown());
+    window.reset();
+    QVERIFY(workPool(WorkPriority::Shown)->waitForDone());
 }
 
 void TestMainWindow::menusHaveMnemonics()
