@@ -52,10 +52,11 @@ Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, co
                                 const std::vector<Oid>& upstream)
 {
     auto commits = newestOf(repository, tip, without, upstream, maxCommits + 1);
-    if (commits && commits->size() > maxCommits)
-        return fail(ErrorKind::Unsupported,
-                    "The two versions differ by more than " + std::to_string(maxCommits) + " commits", tip.hex(),
-                    "Check that this is the branch you mean");
+    if (commits && commits->size() > maxCommits) {
+        std::string message = "The two versions differ by more than ";
+        message.append(std::to_string(maxCommits)).append(" commits");
+        return fail(ErrorKind::Unsupported, std::move(message), tip.hex(), "Check that this is the branch you mean");
+    }
     return commits;
 }
 
