@@ -21,7 +21,8 @@ bool isOlder(const timespec& a, const timespec& b)
     return std::pair(a.tv_sec, a.tv_nsec) < std::pair(b.tv_sec, b.tv_nsec);
 }
 
-enum class Holds { EmptyOrTip, Anything };
+// Tip: as much of it as was written.
+enum class Holds { Tip, Anything };
 
 // The entry's mark was made when the entry was begun: on the same disk, and so by the same clock.
 bool isOfPush(const fs::path& lock, const fs::path& mark, const Oid& now, Holds expected)
@@ -34,7 +35,8 @@ bool isOfPush(const fs::path& lock, const fs::path& mark, const Oid& now, Holds 
         return true;
     constexpr std::size_t most = 100;
     const auto holds = readFileBounded(lock, most);
-    return holds && (holds->empty() || (!now.isZero() && *holds == now.hex() + '\n'));
+    // git writes the id and the line end one after the other.
+    return holds && (holds->empty() || (!now.isZero() && (now.hex() + '\n').starts_with(*holds)));
 }
 
 // Whether nobody can be at work with it any more. Looked at last: a lock that was there before nobody was left is nobody's.
@@ -60,7 +62,7 @@ void removePushLocks(const Repository& repository, const LogbookEntry& entry, st
         if (!move.name.starts_with(headsPrefix) || !isRefName(tracking))
             continue;
         const fs::path lock = repository.commonDir() / (tracking + ".lock");
-        if (isOfPush(lock, mark, move.now, Holds::EmptyOrTip) && isAbandoned(repository, lock))
+        if (isOfPush(lock, mark, move.now, Holds::Tip) && isAbandoned(repository, lock))
             remove(lock, lines);
     }
 }
@@ -80,8 +82,8 @@ void removePushLocksIn(const fs::path& fork, const Repository& repository, const
     for (const RefMove& move : entry.moves) {
         if (!move.name.starts_with(headsPrefix) || !isRefName(move.name))
             continue;
-        look(move.name, move.now, Holds::EmptyOrTip);
-        look("HEAD", move.now, Holds::EmptyOrTip);
+        look(move.name, move.now, Holds::Tip);
+        look("HEAD", move.now, Holds::Tip);
         if (move.now.isZero())
             look("packed-refs", move.now, Holds::Anything);
     }

@@ -17,8 +17,8 @@
 namespace espalier {
 
 // Removes the locks on the tracking refs of a push's branches (refs/remotes/<remote>/<branch>.lock) that are provably of that
-// push: made since its entry was begun, empty or with the pushed tip in it, and no git in this clone and nobody who has it open is
-// left. A line for each in `lines`. Where one of these cannot be known, it stays.
+// push: made since its entry was begun, empty or with the pushed tip or its beginning in it, and no git in this clone and nobody
+// who has it open is left. A line for each in `lines`. Where one of these cannot be known, it stays.
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines);
 
 // The same in the repository `fork` that was pushed to: on the entry's branches, on HEAD, and, where a branch was to be deleted,
