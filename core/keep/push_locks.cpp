@@ -45,26 +45,48 @@ bool isAbandoned(const Repository& holder, const fs::path& lock)
     return isGitAtWork(holder) == false && lockHolder(lock).empty();
 }
 
-void remove(const fs::path& lock, std::vector<std::string>& lines)
-{
-    if (removeSurely(lock) == 0)
-        lines.push_back("A lock that a push had left behind was removed: " + displayText(lock.string(), 500));
-}
+// One place where a killed git of the push may have left locks: the refs that it moved there, by their names there.
+class Leavings {
+  public:
+    Leavings(const Repository& holder, fs::path mark, std::vector<std::string>& lines)
+        : m_holder(holder), m_mark(std::move(mark)), m_lines(lines)
+    {
+    }
+
+    void look(const std::string& name, const Oid& now)
+    {
+        // A name that is none leads out of the folder of refs.
+        if (name == "HEAD" || isRefName(name))
+            removeIfOurs(m_holder.commonDir() / (name + ".lock"), now, Holds::Tip);
+        if (now.isZero())
+            removeIfOurs(m_holder.commonDir() / "packed-refs.lock", now, Holds::Anything);
+    }
+
+  private:
+    void removeIfOurs(const fs::path& lock, const Oid& now, Holds expected)
+    {
+        if (!isOfPush(lock, m_mark, now, expected) || !isAbandoned(m_holder, lock))
+            return;
+        // git writes packed-refs anew beside it, and not at all where that file is there already. Whoever has the lock owns it.
+        if (const fs::path anew = fs::path(lock).replace_extension(".new"); expected == Holds::Anything)
+            (void)removeSurely(anew);
+        if (removeSurely(lock) == 0)
+            m_lines.push_back("A lock that a push had left behind was removed: " + displayText(lock.string(), 500));
+    }
+
+    const Repository& m_holder;
+    fs::path m_mark;
+    std::vector<std::string>& m_lines;
+};
 
 } // namespace
 
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines)
 {
-    const fs::path mark = openMark(repository, entry.id);
-    for (const RefMove& move : entry.moves) {
-        const std::string tracking = std::string(trackingPrefix) + entry.remote + '/' + shortBranchName(move.name);
-        // A name that is none leads out of the folder of refs.
-        if (!move.name.starts_with(headsPrefix) || !isRefName(tracking))
-            continue;
-        const fs::path lock = repository.commonDir() / (tracking + ".lock");
-        if (isOfPush(lock, mark, move.now, Holds::Tip) && isAbandoned(repository, lock))
-            remove(lock, lines);
-    }
+    Leavings leavings(repository, openMark(repository, entry.id), lines);
+    for (const RefMove& move : entry.moves)
+        if (move.name.starts_with(headsPrefix))
+            leavings.look(std::string(trackingPrefix) + entry.remote + '/' + shortBranchName(move.name), move.now);
 }
 
 void removePushLocksIn(const fs::path& fork, const Repository& repository, const LogbookEntry& entry,
@@ -73,19 +95,12 @@ void removePushLocksIn(const fs::path& fork, const Repository& repository, const
     const auto other = Repository::open(fork);
     if (!other)
         return;
-    const fs::path mark = openMark(repository, entry.id), folder = other->commonDir();
-    const auto look = [&](const std::string& name, const Oid& now, Holds expected) {
-        const fs::path lock = folder / (name + ".lock");
-        if (isOfPush(lock, mark, now, expected) && isAbandoned(*other, lock))
-            remove(lock, lines);
-    };
+    Leavings leavings(*other, openMark(repository, entry.id), lines);
     for (const RefMove& move : entry.moves) {
-        if (!move.name.starts_with(headsPrefix) || !isRefName(move.name))
+        if (!move.name.starts_with(headsPrefix))
             continue;
-        look(move.name, move.now, Holds::Tip);
-        look("HEAD", move.now, Holds::Tip);
-        if (move.now.isZero())
-            look("packed-refs", move.now, Holds::Anything);
+        leavings.look(move.name, move.now);
+        leavings.look("HEAD", move.now);
     }
 }
 

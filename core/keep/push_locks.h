@@ -16,13 +16,13 @@
 
 namespace espalier {
 
-// Removes the locks on the tracking refs of a push's branches (refs/remotes/<remote>/<branch>.lock) that are provably of that
-// push: made since its entry was begun, empty or with the pushed tip or its beginning in it, and no git in this clone and nobody
-// who has it open is left. A line for each in `lines`. Where one of these cannot be known, it stays.
+// Removes the locks on the tracking refs of a push's branches (refs/remotes/<remote>/<branch>.lock), and where a branch was to
+// be deleted on packed-refs, that are provably of that push: made since its entry was begun, empty or with the pushed tip or its
+// beginning in it, and no git in this clone and nobody who has it open is left. A line for each in `lines`. Where one of these
+// cannot be known, it stays.
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines);
 
-// The same in the repository `fork` that was pushed to: on the entry's branches, on HEAD, and, where a branch was to be deleted,
-// on packed-refs. Nothing where `fork` is no repository or on another disk, whose clock may be another.
+// The same in the repository `fork` that was pushed to: on the entry's branches and on HEAD. Nothing where `fork` is no repository or on another disk, whose clock may be another.
 void removePushLocksIn(const std::filesystem::path& fork, const Repository& repository, const LogbookEntry& entry,
                        std::vector<std::string>& lines);
 

@@ -333,7 +333,8 @@ std::vector<std::string> leftovers(const fs::path& place)
         const std::string name = at->path().filename().string(), path = at->path().lexically_relative(place).string();
         const bool ours = name.ends_with(".lock") || name.ends_with(".open") || name.ends_with(".forget") ||
                           name.find("espalier-") != name.npos || name.find(".new.") != name.npos ||
-                          name.ends_with(".espalier") || path.find("espalier/locks/") != path.npos;
+                          name.ends_with(".espalier") || name == "packed-refs.new" ||
+                          path.find("espalier/locks/") != path.npos;
         const bool empty = at->is_directory() && !at->is_symlink() && fs::is_empty(at->path(), error) &&
                            path.find("espalier/") != path.npos && !path.ends_with("espalier/locks") &&
                            !path.ends_with("espalier/logbook") && !path.ends_with("espalier/kept") &&

@@ -230,6 +230,43 @@ class TestPushSafety : public QObject {
         QCOMPARE(std::ranges::any_of(lines, [&](const auto& said) { return said.contains(lock.toStdString()); }), goes);
     }
 
+    // git deletes a branch with packed-refs locked and writes that file anew beside it, in the clone as in the fork. What it was
+    // killed with goes, both: where the new one is there already, git says that it cannot be created, for ever.
+    void aKilledDeletionsLocks_data()
+    {
+        QTest::addColumn<bool>("inFork");
+        QTest::addColumn<bool>("locked");
+        QTest::newRow("clone") << false << true;
+        QTest::newRow("fork") << true << true;
+        QTest::newRow("clone, no lock: somebody else's") << false << false;
+        QTest::newRow("fork, no lock: somebody else's") << true << false;
+    }
+    void aKilledDeletionsLocks()
+    {
+        QFETCH(bool, inFork);
+        QFETCH(bool, locked);
+        RemoteScene scene;
+        scene.replayTopic();
+        const Repository clone = scene.repo.open();
+        (void)brokenOff(scene, scene.topic[1], std::string(40, '0'), 0);
+        const QString folder = inFork ? scene.fork : scene.repo.path() + "/.git";
+        std::vector<QString> left{folder + "/packed-refs.new"};
+        if (locked)
+            left.push_back(folder + "/packed-refs.lock");
+        for (const QString& path : left) {
+            QFile file(path);
+            QVERIFY(file.open(QIODevice::WriteOnly) && file.write("# pack-refs with: peeled") > 0);
+        }
+        if (inFork)
+            QVERIFY(fetchRemote(clone, "origin"));
+        else
+            QVERIFY(resolveOpenEntries(clone));
+        for (const QString& path : left)
+            QCOMPARE(QFile::exists(path), !locked);
+        if (locked)
+            scene.repo.git({"-C", folder, "pack-refs", "--all"});
+    }
+
     // Locks of our own do not wait for what becomes of the push.
     void ownLocksGoAtOnce()
     {
