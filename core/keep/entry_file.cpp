@@ -80,6 +80,9 @@ LogbookEntry entryFromJson(const Json& json)
     if (json.contains("who"))
         entry.who = textFromJson(json.at("who"));
     entry.remote = textFromJson(json.at("remote"));
+    if (json.contains("folders"))
+        for (const Json& folder : json.at("folders"))
+            entry.folders.push_back(textFromJson(folder));
     entry.headBefore = textFromJson(json.at("headBefore"));
     entry.takesBack = json.at("takesBack").get<std::string>();
     for (const Json& move : json.at("refs"))
@@ -99,9 +102,11 @@ LogbookEntry entryFromJson(const Json& json)
 
 std::string formatEntry(const LogbookEntry& entry)
 {
-    Json moves = Json::array(), pairs = Json::array(), config = Json::array();
+    Json moves = Json::array(), pairs = Json::array(), config = Json::array(), folders = Json::array();
     for (const RefMove& move : entry.moves)
         moves.push_back({{"name", textToJson(move.name)}, {"old", idToJson(move.old)}, {"new", idToJson(move.now)}});
+    for (const std::string& folder : entry.folders)
+        folders.push_back(textToJson(folder));
     for (const auto& [old, now] : entry.pairs)
         pairs.push_back(Json::array({idToJson(old), idToJson(now)}));
     for (const auto& [key, value] : entry.branchConfig)
@@ -120,6 +125,7 @@ std::string formatEntry(const LogbookEntry& entry)
                     {"who", textToJson(entry.who)},
                     {"title", textToJson(entry.title)},
                     {"remote", textToJson(entry.remote)},
+                    {"folders", std::move(folders)},
                     {"headBefore", textToJson(entry.headBefore)},
                     {"takesBack", entry.takesBack},
                     {"refs", std::move(moves)},

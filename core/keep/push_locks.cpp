@@ -83,24 +83,22 @@ class Leavings {
 
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines)
 {
-    Leavings leavings(repository, openMark(repository, entry.id), lines);
+    const fs::path mark = openMark(repository, entry.id);
+    Leavings here(repository, mark, lines);
     for (const RefMove& move : entry.moves)
         if (move.name.starts_with(headsPrefix))
-            leavings.look(std::string(trackingPrefix) + entry.remote + '/' + shortBranchName(move.name), move.now);
-}
-
-void removePushLocksIn(const fs::path& fork, const Repository& repository, const LogbookEntry& entry,
-                       std::vector<std::string>& lines)
-{
-    const auto other = Repository::open(fork);
-    if (!other)
-        return;
-    Leavings leavings(*other, openMark(repository, entry.id), lines);
-    for (const RefMove& move : entry.moves) {
-        if (!move.name.starts_with(headsPrefix))
+            here.look(std::string(trackingPrefix) + entry.remote + '/' + shortBranchName(move.name), move.now);
+    for (const std::string& folder : entry.folders) {
+        const auto other = Repository::open(folder);
+        if (!other)
             continue;
-        leavings.look(move.name, move.now);
-        leavings.look("HEAD", move.now);
+        Leavings there(*other, mark, lines);
+        for (const RefMove& move : entry.moves) {
+            if (!move.name.starts_with(headsPrefix))
+                continue;
+            there.look(move.name, move.now);
+            there.look("HEAD", move.now);
+        }
     }
 }
 

@@ -5,25 +5,20 @@
 // core/remotes.
 //
 //     removePushLocks(repository, entry, lines);   // the caller holds the ChangeLock
-//     removePushLocksIn("/srv/mira/tidebook.git", repository, entry, lines);
 #pragma once
 
 #include "core/keep/logbook.h"
 
-#include <filesystem>
 #include <string>
 #include <vector>
 
 namespace espalier {
 
-// Removes the locks on the tracking refs of a push's branches (refs/remotes/<remote>/<branch>.lock), and where a branch was to
-// be deleted on packed-refs, that are provably of that push: made since its entry was begun, empty or with the pushed tip or its
-// beginning in it, and no git in this clone and nobody who has it open is left. A line for each in `lines`. Where one of these
-// cannot be known, it stays.
+// Removes the locks on the tracking refs of a push's branches (refs/remotes/<remote>/<branch>.lock), and in the folders that it
+// went to those on the branches and on HEAD, in both on packed-refs where a branch was to be deleted. Only those that are provably
+// of that push: made since its entry was begun, by the clock of the same disk, empty or with the pushed tip or its beginning in
+// them, and no git in that repository and nobody who has it open is left. A line for each in `lines`. Where one of these cannot be
+// known, it stays.
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines);
-
-// The same in the repository `fork` that was pushed to: on the entry's branches and on HEAD. Nothing where `fork` is no repository or on another disk, whose clock may be another.
-void removePushLocksIn(const std::filesystem::path& fork, const Repository& repository, const LogbookEntry& entry,
-                       std::vector<std::string>& lines);
 
 } // namespace espalier

@@ -32,12 +32,8 @@ Result<FetchSettings> fetchSettings(const Repository& repository, const std::str
 // The remote-tracking ref of a remote's ref, by the configured refspecs; empty when there is none below refs/remotes/.
 std::string trackingRef(const Repository& repository, const std::string& remote, const std::string& ref);
 
-// On the same disk, the locks that an open push left where it went (see push_locks.h); `sides` as Transport::pushAddresses() has
-// them. A line for people about each.
-std::vector<std::string> removeLocksThere(const Repository& repository, const std::vector<std::string>& sides,
-                                          const LogbookEntry& entry);
 // Pushes of which a crash or a broken connection left open whether they arrived: settled by what the remote shows now, and
-// rid of the locks that they left there. A line for people about each lock.
+// rid of the locks that they left (see push_locks.h). A line for people about each lock.
 std::vector<std::string> settleInterrupted(const Repository& repository, const std::string& remote, Transport& way);
 
 // The commit is here and can be read.

@@ -89,16 +89,6 @@ void bringUnknown(const Repository& repository, Transport& way, const std::vecto
 
 } // namespace
 
-std::vector<std::string> removeLocksThere(const Repository& repository, const std::vector<std::string>& sides,
-                                          const LogbookEntry& entry)
-{
-    std::vector<std::string> lines;
-    for (const std::string& side : sides)
-        if (const auto folder = folderOfAddress(repository, side); !folder.empty())
-            removePushLocksIn(folder, repository, entry, lines);
-    return lines;
-}
-
 std::vector<std::string> settleInterrupted(const Repository& repository, const std::string& remote, Transport& way)
 {
     if (unsettled(repository, remote).empty())
@@ -119,7 +109,7 @@ std::vector<std::string> settleInterrupted(const Repository& repository, const s
     for (const LogbookEntry& entry : open)
         // Of the others nobody knows any more when they began.
         if (entry.state == EntryState::Begun)
-            std::ranges::move(removeLocksThere(repository, *sides, entry), std::back_inserter(lines));
+            removePushLocks(repository, entry, lines);
     std::vector<Advertised> there;
     for (std::size_t side = 0; side < sides->size(); ++side) {
         auto seen = way.lookWhereItPushes(side, refs);

@@ -198,6 +198,9 @@ class Pusher {
             entry.kind = order.kind;
             entry.title = order.title;
             entry.remote = m_remote;
+            for (const std::string& side : m_sides)
+                if (const auto folder = folderOfAddress(m_repository, side); !folder.empty())
+                    entry.folders.push_back(folder.string());
             entry.takesBack = order.takesBack;
             entry.moves = {{order.ref, passage.old, order.now}};
             auto begun = beginEntry(m_repository, std::move(entry));
@@ -264,12 +267,8 @@ class Pusher {
             const RefAnswer answer = sent.answer(passage.order->ref);
             passage.reason = displayText(answer.reason, 500);
             passage.state = stateOf(passage, answer, after);
-            // git itself may have died on the way, and left what it held.
-            if (sent.error) {
-                removePushLocks(m_repository, passage.entry, m_notices);
-                std::ranges::move(removeLocksThere(m_repository, m_sides, passage.entry),
-                                  std::back_inserter(m_notices));
-            }
+            // git itself may have died on the way and left what it held; or it could not remove it, and said yes all the same.
+            removePushLocks(m_repository, passage.entry, m_notices);
             close(passage);
         }
     }

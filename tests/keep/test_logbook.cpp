@@ -22,6 +22,7 @@ class TestLogbook : public QObject {
         entry.kind = EntryKind::Push;
         entry.title = "Push topic/x\nto \x1b[31morigin";
         entry.remote = "bytes \xff";
+        entry.folders = {"/srv/mira/tide \xfe.git"};
         entry.moves = {{"refs/heads/topic/x", oid(scene.topic[0]), oid(scene.topic[1])},
                        {"refs/heads/new", Oid{}, oid(scene.main)}};
         entry.pairs = {{oid(scene.topic[0]), oid(scene.topic[1])}};
@@ -32,6 +33,7 @@ class TestLogbook : public QObject {
         QVERIFY(read);
         QCOMPARE(read->state, EntryState::Begun);
         QCOMPARE(read->remote, entry.remote);
+        QCOMPARE(read->folders, entry.folders);
         QCOMPARE(read->moves, entry.moves);
         QCOMPARE(read->pairs, entry.pairs);
         QCOMPARE(read->branchConfig, entry.branchConfig);
