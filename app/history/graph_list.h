@@ -62,8 +62,8 @@ class GraphList : public QAbstractScrollArea {
 
     // Rows that the height of the list has room for.
     int roomForRows() const;
-    // Something is aimed at: what stands under the pointer should stay there.
-    bool isAimedAt() const { return m_dragged && m_target.display >= 0; }
+    // A drag is over a row, whether that takes it or not: it should stay under the pointer.
+    bool isHovered() const { return m_dragged && (m_target.display >= 0 || m_refused.display >= 0); }
     // What is said beside the row that a drag hovers over; empty when none does.
     QString dropWords() const;
 
@@ -95,8 +95,8 @@ class GraphList : public QAbstractScrollArea {
     // A drag out of the list; `taken`: it was dropped where something takes it.
     void dragBegan(const espalier::DragSource& what);
     void dragEnded(bool taken);
-    // Nothing is aimed at any more.
-    void aimLeft();
+    // The drag is over no row any more.
+    void hoverLeft();
     // roomForRows() is another.
     void roomChanged();
 

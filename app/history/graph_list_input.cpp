@@ -393,8 +393,8 @@ void GraphList::setDropTarget(const DragSource* source, Hover target)
     viewport()->update();
     if (!source)
         m_edgeScroll.stop();
-    if (m_target.display < 0)
-        Q_EMIT aimLeft();
+    if (!isHovered())
+        Q_EMIT hoverLeft();
 }
 
 // How many commits would stand on the new base; counted off the GUI thread, the newest question wins.

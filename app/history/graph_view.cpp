@@ -72,11 +72,13 @@ struct GraphView::Private {
     int touchCount = 0;
     ReplayGhost ghost; // of the dry run that is open; not to be seen while another question is asked
     QTimer roomChanged;
-    LanesPtr later; // gathered anew with what was found meanwhile; shown when nothing is aimed at
+    LanesPtr later; // gathered anew with what was found meanwhile; shown when the drag is over no row
 
     bool isPlain() const { return !options.fold && options.only.empty() && !options.gather && options.opened.empty(); }
     void show(const LanesPtr& lanes);
-    void layOutAgain(WorkPriority priority = WorkPriority::Shown);
+    // WhenFree: while something is dragged no row moves away from under the pointer. AtOnce: it was asked for there.
+    enum class Shows { WhenFree, AtOnce };
+    void layOutAgain(WorkPriority priority = WorkPriority::Shown, Shows shows = Shows::WhenFree);
     bool isGathering() const { return gathering && snapshot->history.find(gathering->tip) != noRow; }
     bool knowsParting() const { return parting.of == snapshot && parting.tip == focus; }
     void findParting(WorkPriority priority);
@@ -274,7 +276,7 @@ void GraphView::Private::findParting(WorkPriority priority)
     layingOut = startWork<std::shared_ptr<const Focus>>(q, tr("Laying out"), job, then, priority);
 }
 
-void GraphView::Private::layOutAgain(WorkPriority priority)
+void GraphView::Private::layOutAgain(WorkPriority priority, Shows shows)
 {
     if (layingOut)
         layingOut->cancel();
@@ -293,11 +295,11 @@ void GraphView::Private::layOutAgain(WorkPriority priority)
     const auto job = [snapshot = snapshot, options = options](const Progress& progress) {
         return layOut(snapshot, options, progress);
     };
-    const auto then = [this, asked = ++layoutCount](const Result<LanesPtr>& lanes) {
+    const auto then = [this, shows, asked = ++layoutCount](const Result<LanesPtr>& lanes) {
         if (!lanes || asked != layoutCount)
             return;
-        if (gathering && isGathered && list->isAimedAt())
-            later = *lanes; // nothing moves away from under the pointer
+        if (gathering && isGathered && shows == Shows::WhenFree && list->isHovered())
+            later = *lanes;
         else
             show(*lanes);
         if (options.gather && options.gather->tip != noRow)
@@ -384,7 +386,7 @@ void GraphView::Private::toggleFold(int display)
         opened.push_back(id);
     else if (std::erase(opened, id) == 0)
         return;
-    layOutAgain();
+    layOutAgain(WorkPriority::Shown, Shows::AtOnce);
 }
 
 void GraphView::Private::goTo(Row row)
@@ -462,7 +464,7 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
             scatter();
         Q_EMIT dragEnded();
     });
-    connect(d->list, &GraphList::aimLeft, this, [this] {
+    connect(d->list, &GraphList::hoverLeft, this, [this] {
         if (const LanesPtr lanes = std::exchange(d->later, nullptr))
             d->show(lanes);
     });

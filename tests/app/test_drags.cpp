@@ -318,14 +318,14 @@ void TestDrags::aGapOpens()
     const int before = rows();
     Pointer pointer(graph()->viewport(), source);
     // It takes no drop; passing over it opens nothing.
-    QVERIFY(!pointer.moveTo(graph()->rectOf(gap()).center()));
+    QVERIFY2(!pointer.moveTo(graph()->rectOf(gap()).center()), qPrintable(graph()->dropWords()));
     QVERIFY2(graph()->dropWords().contains(QStringLiteral("wait here to open them")), qPrintable(graph()->dropWords()));
     QVERIFY(pointer.moveTo(graphPlace(FarScene::mainLine)));
     QCOMPARE(graph()->dropWords().section(QStringLiteral(": "), 0, 0),
              QStringLiteral("Replay topic/0 onto upstream/main"));
     QTest::qWait(1200);
     QCOMPARE(rows(), before);
-    QVERIFY(!pointer.moveTo(graph()->rectOf(gap()).center()));
+    QVERIFY2(!pointer.moveTo(graph()->rectOf(gap()).center()), qPrintable(graph()->dropWords()));
     QTRY_VERIFY_WITH_TIMEOUT(rows() > before + 5, patience);
     // Still under way: what is shown now takes the drop, and Escape takes all of it away again.
     QVERIFY(m_window->graph()->isGathered());

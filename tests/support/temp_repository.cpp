@@ -98,6 +98,10 @@ QProcessEnvironment cleanEnvironment(const QString& home)
     QProcessEnvironment environment;
     environment.insert("PATH", qEnvironmentVariable("PATH"));
     environment.insert("HOME", home);
+    // What a build with a sanitizer is told about faults of libraries (tests/CMakeLists.txt).
+    for (const char* options : {"LSAN_OPTIONS", "TSAN_OPTIONS"})
+        if (qEnvironmentVariableIsSet(options))
+            environment.insert(options, qEnvironmentVariable(options));
     environment.insert("LC_ALL", "C.UTF-8");
     environment.insert("TZ", "UTC");
     environment.insert("GIT_CONFIG_NOSYSTEM", "1");
