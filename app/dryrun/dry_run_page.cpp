@@ -26,6 +26,8 @@
 #include <QToolButton>
 #include <QTreeView>
 
+#include <algorithm>
+
 namespace espalier {
 
 namespace {
@@ -75,6 +77,14 @@ void DryRunPage::focusApply()
         d->apply->setFocus(Qt::OtherFocusReason);
     else
         d->list->setFocus(Qt::OtherFocusReason);
+}
+
+bool DryRunPage::Private::isEdited() const
+{
+    return flow && flow->isActive() &&
+           !std::ranges::equal(flow->plan().commits, asBegun, [](const PlannedCommit& now, const PlannedCommit& then) {
+               return now.id == then.id && now.treatment == then.treatment && now.newMessage == then.newMessage;
+           });
 }
 
 void DryRunPage::Private::update()
@@ -222,13 +232,13 @@ void DryRunPage::Private::endReword(bool use)
 {
     rewordBox->hide();
     list->setFocus();
-    if (!use || rewording < 0 || !run)
+    const int row = std::exchange(rewording, -1);
+    if (!use || row < 0 || !run)
         return;
     std::string text = toBytes(message->toPlainText());
     if (!text.ends_with('\n'))
         text += '\n';
-    edit(withMessage(flow ? flow->plan() : run->plan, std::size_t(rewording), std::move(text)), rewording);
-    rewording = -1;
+    edit(withMessage(flow ? flow->plan() : run->plan, std::size_t(row), std::move(text)), row);
 }
 
 void DryRunPage::Private::gatherFixups()
@@ -262,8 +272,10 @@ void DryRunPage::Private::planAgain(MergeCommits how)
             return planRange(*repository, *snapshot, old.branch, old.below, old.tip, old.onto, old.ontoLabel, options);
         },
         [this](Result<Plan> plan) {
-            if (plan)
+            if (plan) {
                 stacked = plan->stacked;
+                asBegun = plan->commits;
+            }
             edit(std::move(plan), -1);
         });
 }

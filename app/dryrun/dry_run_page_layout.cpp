@@ -266,11 +266,21 @@ void DryRunPage::Private::connectAll()
         else
             Q_EMIT q->closed();
     });
+    auto* leave = new QShortcut(Qt::Key_Escape, q, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+    QObject::connect(leave, &QShortcut::activated, q, [this] {
+        if (rewording >= 0)
+            endReword(false);
+        else if (isEdited())
+            notice->say(NoticeBar::Info, tr("The list was edited: Close gives that up"));
+        else
+            close->click();
+    });
     if (!flow)
         return;
     QObject::connect(flow, &ReplayFlow::started, q, [this] {
         run.reset();
         stacked = flow->plan().stacked;
+        asBegun = flow->plan().commits;
         notice->clear();
         rewordBox->hide();
         rewording = -1;

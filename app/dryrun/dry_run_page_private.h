@@ -27,6 +27,7 @@ struct DryRunPage::Private {
     ReplayFlow* flow;
     DryRunPtr run;
     std::vector<StackedBranch> stacked; // as planned, before the user chose not to carry them
+    std::vector<PlannedCommit> asBegun; // before the user edited anything
     int selectAfter = -1;
     int rewording = -1;
 
@@ -63,6 +64,7 @@ struct DryRunPage::Private {
     void update();
     void updateTools();
     void updateTexts();
+    bool isEdited() const;
     void edit(Result<Plan> plan, int select);
     void move(int from, int to);
     void treat(Treatment treatment);

@@ -123,6 +123,29 @@ class TestDryRunEdits : public QObject {
     }
 
   private Q_SLOTS:
+    // Escape leaves the page as Close does, but gives up no edit: those it leaves to the button.
+    void escape()
+    {
+        m_how = Keyboard;
+        startOnThree();
+        choose(1);
+        press(child<QToolButton>("leaveOut"));
+        caughtUp();
+        QSignalSpy closed(m_page.get(), &DryRunPage::closed);
+        QTest::keyClick(list(), Qt::Key_Escape);
+        QVERIFY(closed.isEmpty() && m_open.flow->isActive());
+        press(child<QToolButton>("leaveOut")); // in again
+        caughtUp();
+        press(child<QToolButton>("reword"));
+        auto* message = child<QPlainTextEdit>("message");
+        QTRY_VERIFY_WITH_TIMEOUT(message->isVisible(), patience);
+        QTest::keyClick(message, Qt::Key_Escape); // the message stays as it was
+        QVERIFY(!message->isVisible() && closed.isEmpty());
+        QTest::keyClick(list(), Qt::Key_Escape);
+        QCOMPARE(closed.size(), 1);
+        QVERIFY(!m_open.flow->isActive());
+    }
+
     void init()
     {
         if (const auto* data = QTest::currentDataTag())
