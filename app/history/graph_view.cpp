@@ -128,6 +128,9 @@ void GraphView::Private::show(const LanesPtr& lanes)
             goTo(row);
     }
     const Row after = list->currentRow();
+    // What is read beside a drag stays, though its row is gathered away for a while.
+    if (isGathered && after == noRow)
+        return;
     if (!snapshot || after == noRow || snapshot->history.id(after) != beforeId)
         Q_EMIT q->currentChanged(after);
 }

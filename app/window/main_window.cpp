@@ -107,7 +107,8 @@ void MainWindow::buildPages()
         splitter->setChildrenCollapsible(false);
     }
     m_columns->setStretchFactor(1, 1);
-    m_rows->setStretchFactor(0, 1);
+    m_rows->setStretchFactor(0, 3); // a lower window leaves the history its share
+    m_rows->setStretchFactor(1, 2);
     const int line = fontMetrics().height();
     m_board->setMinimumWidth(line * 21);
     m_columns->setSizes({line * 26, line * 66});

@@ -7,6 +7,7 @@
 
 #include <QCloseEvent>
 #include <QCryptographicHash>
+#include <QScreen>
 #include <QSettings>
 #include <QSplitter>
 
@@ -72,7 +73,9 @@ void MainWindow::restoreLayout()
 {
     const QSettings settings;
     m_keepsLayout = true;
-    restoreGeometry(settings.value(QStringLiteral("window/geometry")).toByteArray());
+    // As it was left; the first time as large as the screen allows, with room for the frame.
+    if (!restoreGeometry(settings.value(QStringLiteral("window/geometry")).toByteArray()))
+        resize(size().boundedTo(screen()->availableSize() - QSize(fontMetrics().height(), 3 * fontMetrics().height())));
     m_columns->restoreState(settings.value(QStringLiteral("window/columns")).toByteArray());
     m_rows->restoreState(settings.value(QStringLiteral("window/rows")).toByteArray());
     m_recent = settings.value(QStringLiteral("recent")).toStringList();
