@@ -76,6 +76,7 @@ struct GraphView::Private {
 
     bool isPlain() const { return !options.fold && options.only.empty() && !options.gather && options.opened.empty(); }
     void show(const LanesPtr& lanes);
+    void tellCurrent();
     // WhenFree: while something is dragged no row moves away from under the pointer. AtOnce: it was asked for there.
     enum class Shows { WhenFree, AtOnce };
     void layOutAgain(WorkPriority priority = WorkPriority::Shown, Shows shows = Shows::WhenFree);
@@ -128,11 +129,15 @@ void GraphView::Private::show(const LanesPtr& lanes)
             goTo(row);
     }
     const Row after = list->currentRow();
-    // What is read beside a drag stays, though its row is gathered away for a while.
-    if (isGathered && after == noRow)
-        return;
     if (!snapshot || after == noRow || snapshot->history.id(after) != beforeId)
-        Q_EMIT q->currentChanged(after);
+        tellCurrent();
+}
+
+// What is read beside the picture stays, though its row is gathered away for a while.
+void GraphView::Private::tellCurrent()
+{
+    if (list->currentRow() != noRow || !gathering || list->isOnLocalRow())
+        Q_EMIT q->currentChanged(list->currentRow());
 }
 
 // Rows are those of the newest snapshot; what the user chose is kept by id.
@@ -254,11 +259,8 @@ void GraphView::Private::endGathering()
         layOutAgain(); // another snapshot came meanwhile
     } else {
         findOptions();
-        const Row current = snapshot->history.find(currentBefore);
-        const LanesPtr lanes = std::exchange(lanesBefore, nullptr);
-        show(lanes);
-        if (const auto display = current == noRow ? std::nullopt : lanes->displayRowOf(current))
-            list->setCurrent(int(*display));
+        wantedCurrent = currentBefore;
+        show(std::exchange(lanesBefore, nullptr));
         list->verticalScrollBar()->setValue(scrolledTo);
     }
     Q_EMIT q->gatheredChanged(false);
@@ -448,7 +450,7 @@ GraphView::GraphView(QWidget* parent) : QWidget(parent), d(std::make_unique<Priv
             [this] { d->header->setLayout(d->list->geometryOfGraph(), d->list->columns()); });
     connect(d->header, &GraphHeader::edgeMoved, d->list, &GraphList::moveEdge);
     connect(d->header, &GraphHeader::edgeReset, d->list, &GraphList::resetEdge);
-    connect(d->list, &GraphList::currentChanged, this, [this] { Q_EMIT currentChanged(d->list->currentRow()); });
+    connect(d->list, &GraphList::currentChanged, this, [this] { d->tellCurrent(); });
     connect(d->list, &GraphList::selectionChanged, this, &GraphView::selectionChanged);
     connect(d->list, &GraphList::activated, this, [this](int display) { Q_EMIT activated(d->model->rowAt(display)); });
     connect(d->list, &GraphList::foldToggled, this, [this](int display) { d->toggleFold(display); });
