@@ -543,8 +543,9 @@ auto CommitTable::Data::ownAbove(ObjectStore& store, Index tip, const Progress& 
     return answer;
 }
 
-// Lists what hangs higher than `depth`, and returns how many that are; nothing when that cannot be told. Walks on until nothing is left to visit that is as young
-// as the oldest of them, as paint() does, and begins anew where that shows one of them to hang lower.
+// Lists what hangs higher than `depth`, and returns how many that are; nothing when that cannot be told. Walks on until nothing is
+// left to visit that is as young as the oldest of them, as paint() does, and begins anew where that shows one of them to hang
+// lower.
 Result<std::optional<std::size_t>> CommitTable::Data::listAbove(ObjectStore& store, std::uint32_t depth,
                                                                 const Progress& progress)
 {
