@@ -11,6 +11,10 @@
 
 #include <QtTest/QtTest>
 
+#include <functional>
+
+#include <pthread.h>
+
 using namespace espalier;
 using espalier::test::GitRun;
 using espalier::test::SmallRandom;
@@ -267,11 +271,19 @@ class TestAttributes : public QObject {
         };
         Result<TreeMerge> merged;
         // Less of a stack than any worker has, so that the depth counts whatever a frame takes.
-        const std::unique_ptr<QThread> worker(QThread::create(
-            [&] { merged = mergeTrees(store, tree(base), tree(left), tree(right), MergeOptions{}, caches); }));
-        worker->setStackSize(512 * 1024);
-        worker->start();
-        worker->wait();
+        std::function<void()> work = [&] {
+            merged = mergeTrees(store, tree(base), tree(left), tree(right), MergeOptions{}, caches);
+        };
+        pthread_attr_t small;
+        pthread_t worker{};
+        QVERIFY(pthread_attr_init(&small) == 0 && pthread_attr_setstacksize(&small, 512 * 1024) == 0);
+        const auto run = [](void* given) -> void* {
+            (*static_cast<std::function<void()>*>(given))();
+            return nullptr;
+        };
+        QCOMPARE(pthread_create(&worker, &small, run, &work), 0);
+        QCOMPARE(pthread_join(worker, nullptr), 0);
+        pthread_attr_destroy(&small);
         QVERIFY2(merged, merged ? "" : merged.error().line().c_str());
         QCOMPARE(merged->conflicts.size(), std::size_t(1));
         QCOMPARE(merged->conflicts[0].kind == ConflictKind::Binary, !cycle);
