@@ -3,6 +3,7 @@
 
 #include "core/git/files.h"
 #include "core/git/spawn.h"
+#include "core/refs/head.h"
 #include "core/refs/ref_name.h"
 
 #include <cerrno>
@@ -109,6 +110,13 @@ Result<void> appendReflog(git_repository* handle, const std::string& name, const
     std::error_code ignored;
     if (fs::is_directory(log, ignored))
         removeEmptyTree(log);
+    // And a log above it: who deleted that branch was stopped between the branch and its log.
+    for (std::size_t slash = name.find('/'); slash != std::string::npos; slash = name.find('/', slash + 1)) {
+        const std::string above = name.substr(0, slash);
+        if (const fs::path old = logFile(handle, above); fs::is_regular_file(fs::symlink_status(old, ignored)))
+            if (const auto stands = readRef(handle, above); stands && stands->isZero())
+                removeSurely(old);
+    }
     if (auto made = makeFolders(log.parent_path()); !made)
         return made;
     std::string line = before.hex() + ' ' + after.hex() + ' ' + whoAndWhen(handle) + '\t';
@@ -128,8 +136,8 @@ Result<void> appendReflog(git_repository* handle, const std::string& name, const
 Result<void> removeReflog(git_repository* handle, const std::string& name)
 {
     const fs::path log = logFile(handle, name);
-    if (::unlink(log.c_str()) < 0 && errno != ENOENT && errno != ENOTDIR && errno != EISDIR)
-        return storageError("The branch's log cannot be removed", log, errno);
+    if (const int error = removeSurely(log); error != 0 && error != ENOTDIR && error != EISDIR)
+        return storageError("The branch's log cannot be removed", log, error);
     removeEmptyAbove(fs::path(git_repository_commondir(handle)) / "logs", log, 2);
     return {};
 }

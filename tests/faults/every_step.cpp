@@ -2,7 +2,7 @@
 //
 // Every call of every operation that writes, each gone wrong in each way (see fault_scene.h). The full form of test_faults.
 //
-//     every_step [OPERATION[,OPERATION…] [KIND[,KIND…] [STRIDE]]]
+//     every_step [OPERATION[,OPERATION…] [KIND[,KIND…] [STRIDE [FIRST [LAST]]]]]
 //
 // Prints a line for what is wrong and a count for each operation; ends with 1 when anything was wrong.
 #include "tests/faults/fault_scene.h"
@@ -51,13 +51,15 @@ int main(int argc, char** argv)
         argc > 2 ? split(argv[2])
                  : split("kill,cut,fail:EIO,fail:ENOSPC,fail:EACCES,tear:ENOSPC,full,broken,second,beside");
     const unsigned stride = argc > 3 ? unsigned(std::max(1, std::atoi(argv[3]))) : 1;
+    const unsigned first = argc > 4 ? unsigned(std::max(1, std::atoi(argv[4]))) : 1;
+    const unsigned last = argc > 5 ? unsigned(std::atoi(argv[5])) : ~0U;
     std::size_t all = 0, wrong = 0;
     const auto root = scratchFolder() / ("espalier-faults-" + std::to_string(::getpid()));
     for (const std::string& name : names) {
         FaultScene scene(root, operationNamed(name));
         std::size_t rounds = 0, bad = 0;
         for (const std::string& kind : kinds) {
-            for (unsigned at = 1; at <= scene.calls() + (kind == "kill" ? 1 : 0); at += stride) {
+            for (unsigned at = first; at <= std::min(last, scene.calls() + (kind == "kill" ? 1 : 0)); at += stride) {
                 if (kind == "beside") {
                     for (const auto& [program, command] : secondPrograms()) {
                         bad += tell(scene, name + " beside " + program, {.below = {}, .at = at, .kind = kind},
