@@ -34,6 +34,12 @@ class ConflictEditor : public QWidget {
     void setCurrentHunk(int hunk);
     void decide(Choice choice);
     void decide(const HunkDecision& decision);
+    // Several at once, by hunk: one answer, and one step of undo.
+    void decide(const std::vector<std::pair<int, HunkDecision>>& decisions);
+
+    // What is offered for each hunk, shown beside the text in the place of those that are undecided, and no part of it. Gone
+    // with another conflict.
+    void setOffers(const std::vector<std::optional<HunkDecision>>& offers);
 
     // What the head of the left pane says of where its lines come from; empty again with another conflict.
     void setNewBaseWords(const QString& words);

@@ -84,6 +84,8 @@ void SettlePage::Private::take(CommitConflicts read)
     ++reading;
     who.clear();
     asked.clear();
+    proposals.clear();
+    looked.clear();
     file = -1;
     list->setFiles(shown.files);
     const auto open = shown.undecided(flow->settlements());
@@ -91,6 +93,7 @@ void SettlePage::Private::take(CommitConflicts read)
         showPlace(open.front());
     else if (!shown.files.empty())
         showPlace({0, 1});
+    askProposals();
 }
 
 // What an earlier commit's decision or an edit of the replay has changed is read again; the decisions on what stayed the
@@ -102,6 +105,7 @@ void SettlePage::Private::followRun()
         return;
     if (shown.standsFor(*run) || shown.files.empty()) {
         showState();
+        askProposals(); // what was just decided may tell something about the rest
         return;
     }
     const bool stillThere = shown.commit < run->commits.size() && !run->commits[shown.commit].conflicts.empty() &&
@@ -163,7 +167,7 @@ void SettlePage::Private::showHunk()
         const ConflictHunk& at = text.hunks[std::size_t(hunk())];
         drawer->showHunk(text, at, editor->model().ancestorLines().mid(at.ancestor.first, at.ancestor.count));
     }
-    offerRecalled();
+    offerAgain();
 }
 
 // Thousands of commits may have to be looked through; the lines themselves are there at once.
@@ -209,33 +213,21 @@ void SettlePage::Private::showWho()
     editor->setNewBaseWords(of ? newBaseWords(*of) : QString());
 }
 
-// What is worth knowing before this hunk is decided: that it was decided before, here or elsewhere.
-void SettlePage::Private::offerRecalled()
+// What is worth knowing before this hunk is decided: that it was decided for other texts.
+void SettlePage::Private::offerAgain()
 {
+    showOffers();
     if (file < 0 || hunk() < 0 || troubled)
         return;
     if (waitingEdit >= 0) {
         offerWaiting();
         return;
     }
-    const OneConflict& one = shown.files[std::size_t(file)];
-    const auto at = std::size_t(hunk());
-    if (settlementOf(std::size_t(file)).decision(at).choice != Choice::Undecided) {
+    const bool open = settlementOf(std::size_t(file)).decision(std::size_t(hunk())).choice == Choice::Undecided;
+    if (open && shown.files[std::size_t(file)].again)
+        notice->say(NoticeBar::Warning, tr("An edit of the replay changed what meets here: look at it again."));
+    else
         notice->clear();
-        return;
-    }
-    const bool again = one.again;
-    const QString changed = tr("An edit of the replay changed what meets here: look at it again.");
-    if (!one.text.wholePath && one.recalled[at]) {
-        const QString before = tr("You decided these very lines before: %1.").arg(choiceText(one.recalled[at]->choice));
-        notice->say(again ? NoticeBar::Warning : NoticeBar::Info, again ? changed + QLatin1Char(' ') + before : before);
-        QObject::connect(notice->offer(tr("Decide so &again")), &QPushButton::clicked, page,
-                         [this, decision = *one.recalled[at]] { editor->decide(decision); });
-    } else if (again) {
-        notice->say(NoticeBar::Warning, changed);
-    } else {
-        notice->clear();
-    }
 }
 
 // An edit outside the hunks that fits no longer: its own words, and the two answers.
@@ -265,7 +257,8 @@ void SettlePage::Private::showState()
     if (!run || file < 0 || shown.commit >= run->commits.size())
         return;
     for (std::size_t i = 0; i < shown.files.size(); ++i)
-        list->setDecisions(int(i), shown.files[i], settlementOf(i));
+        list->setDecisions(int(i), shown.files[i], settlementOf(i),
+                           [this, i](int hunk) { return offerFor(int(i), hunk); });
     const ConflictText& text = shown.files[std::size_t(file)].text;
     const std::size_t open = shown.undecided(flow->settlements()).size();
     title->setText(tr("Settle: %1 onto %2").arg(toText(flow->plan().label), toText(flow->plan().ontoLabel)));
@@ -300,26 +293,13 @@ void SettlePage::Private::decide(Choice choice)
     if (text.wholePath) {
         flow->settle(shown.decidedWhole(std::size_t(file), choice));
         showState();
-        offerRecalled();
+        offerAgain();
         return;
     }
     const int at = hunk();
     if (at < 0)
         return;
     editor->decide(choice);
-}
-
-// What was decided for a hunk is offered the next time the same three texts meet; typed text too.
-void SettlePage::Private::rememberNew(const FileSettlement& settlement)
-{
-    const ConflictText& text = shown.files[std::size_t(file)].text;
-    const FileSettlement before = settlementOf(std::size_t(file));
-    std::vector<std::pair<Oid, HunkDecision>> fresh;
-    for (std::size_t i = 0; i < std::min(settlement.hunkCount(), text.hunks.size()); ++i)
-        if (settlement.decision(i) != before.decision(i))
-            fresh.emplace_back(textsOfHunk(text.hunks[i]), settlement.decision(i));
-    if (!fresh.empty())
-        flow->remember(std::move(fresh));
 }
 
 // Goes to where something changed, so that what undo does is never out of sight.
@@ -336,6 +316,7 @@ void SettlePage::Private::revert(bool forward)
         const FileSettlement after = settlementOf(i);
         if (after == before[i])
             continue;
+        rememberNew(int(i), before[i], after);
         const auto [was, is] = std::ranges::mismatch(before[i].pieces, after.pieces);
         showPlace({int(i), int(is - after.pieces.begin())});
         return;

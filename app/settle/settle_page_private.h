@@ -6,6 +6,7 @@
 #include "app/settle/settle_page.h"
 #include "core/conflicts/commit_conflicts.h"
 #include "core/conflicts/hunk_commits.h"
+#include "core/propose/replay_proposals.h"
 
 #include <QPointer>
 
@@ -21,8 +22,10 @@ class BeforeBoth;
 class ConflictEditor;
 class HunkList;
 class NoticeBar;
+class OfferBar;
 class PlainLabel;
 class WholePathView;
+struct ProposalSource; // see settle_page_offers.cpp
 
 struct SettlePage::Private {
     SettlePage* page;
@@ -31,6 +34,10 @@ struct SettlePage::Private {
     CommitConflicts shown;
     std::map<int, std::vector<HunkCommits>> who; // by file of `shown`; asked for when it is first looked at
     std::set<int> asked;
+    std::shared_ptr<ProposalSource> source;
+    std::vector<FileOffers> proposals;                  // by file of `shown`; empty until they are found
+    std::map<std::pair<int, int>, HunkDecision> looked; // what was offered where the user has been, by file and hunk
+    bool proposing = false, askAgain = false;           // a worker looks for proposals; for older decisions
     unsigned reading = 0; // counts what was taken into `shown`: answers about an older one are dropped
     int file = -1;
     int waitingEdit = -1; // piece of the file's edit that the user looks at; -1: they look at a hunk
@@ -45,6 +52,8 @@ struct SettlePage::Private {
     ConflictEditor* editor = nullptr;
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
+    OfferBar* offers = nullptr;
+    PlainLabel* mining = nullptr; // says that proposals are still to come
     QPushButton* undo = nullptr;
     QPushButton* redo = nullptr;
     QPushButton* previous = nullptr;
@@ -66,8 +75,15 @@ struct SettlePage::Private {
     void showWho();
     void showState();
     void decide(Choice choice);
-    void offerRecalled();
-    void rememberNew(const FileSettlement& settlement);
+    void offerAgain();
+    const HunkOffer* offerFor(int ofFile, int ofHunk) const;
+    void askProposals();
+    void takeProposals(std::vector<FileOffers> found);
+    void showOffers();
+    void takeOffer();
+    void takeAllOffers();
+    void forgetOffer();
+    void rememberNew(int of, const FileSettlement& before, const FileSettlement& after);
     void revert(bool forward);
     void goUndecided(bool forward);
     FileSettlement settlementOf(std::size_t index) const { return shown.settlement(index, flow->settlements()); }

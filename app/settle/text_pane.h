@@ -25,13 +25,15 @@ struct PaneRow {
     ChangedLine::Kind kind = ChangedLine::Same;
 };
 
-// A hunk in a pane. `placeholder` stands in the first row while the hunk has no text.
+// A hunk in a pane. `placeholder` stands in the first row while the hunk has no text; below it, in rows without text, `ghost`:
+// what is offered, and is no part of the document.
 struct HunkFrame {
     int hunk = 0;
     int firstRow = 0, rows = 1;
     QColor line, fill;
     bool dashed = false;
     QString placeholder;
+    QStringList ghost = {};
 };
 
 class TextPane : public QPlainTextEdit {
@@ -82,6 +84,7 @@ class TextPane : public QPlainTextEdit {
     const HunkFrame* frameAt(int row) const;
     void paintFrames(QPainter& painter);
     void paintNotes(QPainter& painter);
+    void paintGhost(QPainter& painter, const QRectF& room, const HunkFrame& frame, int row);
     void paintStandIns(QPainter& painter);
     bool typeSpecial(const QKeyEvent* event);
     int numberOfRow(int row) const;
