@@ -64,12 +64,18 @@ void ConflictEditor::Private::build()
     tell.setSingleShot(true);
     tell.setInterval(tellAfter);
     QObject::connect(&tell, &QTimer::timeout, q, [this] { tellNow(); });
+    for (const Pane side : {Pane::NewBase, Pane::Commit})
+        pane(side)->setAccessibleDescription(tr("Return takes the line of the cursor, or what is selected"));
     pane(Pane::NewBase)->setAccessibleName(tr("New base has"));
     middle->setAccessibleName(tr("Settled text, editable"));
     pane(Pane::Commit)->setAccessibleName(tr("Your commit brings"));
-    for (const Pane side : {Pane::NewBase, Pane::Commit})
+    for (const Pane side : {Pane::NewBase, Pane::Commit}) {
+        pane(side)->setGivesRows(true);
+        QObject::connect(pane(side), &TextPane::rowsGiven, q,
+                         [this, side](int first, int last) { takeRows(side, first, last); });
         QObject::connect(cards[std::size_t(side)]->change, &QToolButton::toggled, q,
                          [this, side](bool on) { q->setShownAsChange(side, on); });
+    }
 }
 
 void ConflictEditor::Private::connectPane(Pane which)

@@ -61,6 +61,8 @@ struct ConflictEditor::Private {
     void takeEdit();
     void readEdit(int firstGroup, int lastGroup, int endRow);
     void followCursor(Pane which);
+    // Lines of a side, put behind what a hunk has by now.
+    void takeRows(Pane side, int first, int last);
     void setCurrent(int hunk);
     void tellNow();
 };

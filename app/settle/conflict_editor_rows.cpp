@@ -6,6 +6,7 @@
 #include "app/settle/code_highlighter.h"
 #include "app/settle/pane_card.h"
 #include "app/support/theme.h"
+#include "core/settle/compose.h"
 
 #include <QScrollBar>
 #include <QTextBlock>
@@ -166,6 +167,33 @@ void ConflictEditor::Private::layOutAgain(const std::vector<int>& groups)
     else
         middle->verticalScrollBar()->setValue(above + now - row);
     showing = false;
+}
+
+void ConflictEditor::Private::takeRows(Pane side, int first, int last)
+{
+    q->flush(); // what was typed is a step of its own
+    int hunk = -1;
+    QStringList lines;
+    for (int row = first; row <= std::min(last, rowStart.back() - 1); ++row) {
+        const PaneRow at = pane(side)->row(row);
+        const int of = model.group(at.group).hunk;
+        // Of one hunk at a time: what lies between two is there already.
+        if (at.filler || at.kind == ChangedLine::Removed || of < 0 || (hunk >= 0 && of != hunk))
+            continue;
+        hunk = of;
+        lines << at.text;
+    }
+    if (hunk < 0)
+        return;
+    const int group = model.groupOfHunk(hunk);
+    model.setSettled(group, model.settled(group) + lines);
+    // All of a side, line by line, is that side.
+    const ConflictHunk& texts = model.text().hunks[std::size_t(hunk)];
+    model.decide(hunk, decisionGiving(texts.newBaseText, texts.commitText, model.decision(hunk).text, texts.lineEnd));
+    layOutGroup(group);
+    setCurrent(hunk);
+    updateFrames();
+    tellNow();
 }
 
 void ConflictEditor::Private::updateFrames()

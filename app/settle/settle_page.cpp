@@ -208,7 +208,7 @@ void SettlePage::Private::showWho()
     explanation->setText(
         (of ? whoChanged(*of, text.yourCommit)
             : tr("The new base and your commit %1 change these lines.").arg(toText(text.yourCommit.brief()))) +
-        tr(" Choose, or type in the middle pane."));
+        tr(" Choose, click line numbers, or type in the middle pane."));
     explanation->setToolTip(of ? toToolTip(whoChangedAtLength(*of)) : QString());
     editor->setNewBaseWords(of ? newBaseWords(*of) : QString());
 }

@@ -59,11 +59,20 @@ class TextPane : public QPlainTextEdit {
     // Rows for which `visible` is false are hidden; an empty vector shows all.
     void setVisibleRows(const std::vector<char>& visible);
     CodeHighlighter* highlighter() const { return m_highlighter; }
+    // A side whose lines are taken one by one: by a click on their numbers, or Return for the row of the cursor and for all that is
+    // selected.
+    void setGivesRows(bool gives);
     // Puts a row near the middle.
     void scrollToRow(int row);
 
     int gutterWidth() const;
     void paintGutter(QPaintEvent* event);
+    // The row of a hunk at this height that has a line to give; -1 where there is none.
+    int givenRowAt(int y) const;
+
+  Q_SIGNALS:
+    // These rows, of which some may be fillers, are to be taken.
+    void rowsGiven(int first, int last);
 
   protected:
     // Leaves the keys of undo and redo to the page.
@@ -98,6 +107,7 @@ class TextPane : public QPlainTextEdit {
     int m_firstNumber = 1;
     int m_digits = 2;
     bool m_replacing = false;
+    bool m_givesRows = false;
     bool m_someHidden = false;
     mutable std::vector<int> m_numbers; // by row, as if the first were 1; empty: to be counted
 };
