@@ -146,7 +146,8 @@ void ConflictEditor::Private::tellNow()
     Q_EMIT q->settled(model.settlement());
 }
 
-void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement& settlement)
+void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement& settlement,
+                                 const std::vector<std::optional<HunkDecision>>& offers)
 {
     const ConflictText& old = d->model.text();
     const bool same = d->model.groupCount() > 0 && old.key == text.key && old.newBase == text.newBase &&
@@ -158,7 +159,7 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
     if (!same || next.groupCount() != d->model.groupCount() || next.codec().isUtf8() != d->model.codec().isUtf8()) {
         d->model = std::move(next);
         if (!same)
-            d->offers.clear();
+            d->offers = offers;
         d->currentHunk = d->model.hunkCount() > 0 ? 0 : -1;
         d->showAll();
         d->onlyAround = d->onlyAround || d->rowStart.back() > bigFile;

@@ -25,8 +25,10 @@ class ConflictEditor : public QWidget {
     explicit ConflictEditor(QWidget* parent = nullptr);
     ~ConflictEditor() override;
 
-    // Another conflict, or the same with other decisions (undo): then the view stays where it is.
-    void setConflict(const ConflictText& text, const FileSettlement& settlement);
+    // Another conflict, or the same with other decisions (undo): then the view stays where it is, and so do its offers. `offers` as
+    // in setOffers().
+    void setConflict(const ConflictText& text, const FileSettlement& settlement,
+                     const std::vector<std::optional<HunkDecision>>& offers = {});
     const HunkModel& model() const;
 
     int currentHunk() const; // -1 when there is none

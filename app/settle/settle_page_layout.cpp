@@ -189,7 +189,7 @@ void SettlePage::Private::build()
             return;
         troubled = false;
         rememberNew(file, settlementOf(std::size_t(file)), settlement);
-        flow->settle({{shown.files[std::size_t(file)].text.key, settlement}});
+        flow->settle({{shown->files[std::size_t(file)].text.key, settlement}});
         showState();
         offerAgain();
     });

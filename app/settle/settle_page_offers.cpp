@@ -42,12 +42,13 @@ struct ProposalSource {
 
 const HunkOffer* SettlePage::Private::offerFor(int ofFile, int ofHunk) const
 {
-    if (ofFile < 0 || ofHunk < 0 || std::size_t(ofFile) >= shown.files.size())
+    if (ofFile < 0 || ofHunk < 0 || std::size_t(ofFile) >= shown->files.size())
         return nullptr;
     const auto in = [&](const FileOffers& all) {
         return std::size_t(ofHunk) < all.size() && all[std::size_t(ofHunk)] ? &*all[std::size_t(ofHunk)] : nullptr;
     };
-    if (const HunkOffer* before = in(shown.files[std::size_t(ofFile)].offers))
+    if (const HunkOffer* before = in(shown->files[std::size_t(ofFile)].offers);
+        before && !forgotten.contains(before->name))
         return before;
     return std::size_t(ofFile) < proposals.size() ? in(proposals[std::size_t(ofFile)]) : nullptr;
 }
@@ -56,7 +57,7 @@ const HunkOffer* SettlePage::Private::offerFor(int ofFile, int ofHunk) const
 void SettlePage::Private::askProposals()
 {
     const DryRunPtr run = flow->run();
-    if (!run || shown.files.empty() || !shown.standsFor(*run))
+    if (!run || shown->files.empty() || !shown->standsFor(*run))
         return;
     if (proposing) {
         askAgain = true;
@@ -70,7 +71,7 @@ void SettlePage::Private::askProposals()
     QPointer<Work> work = startWork<std::vector<FileOffers>>(
         page, tr("Looking at how others were settled"),
         [source = source, of = shown, run, decided = flow->settlements()](const Progress& progress) {
-            return source->ask(of, *run, decided, progress);
+            return source->ask(*of, *run, decided, progress);
         },
         [this, of = reading](Result<std::vector<FileOffers>> found) {
             proposing = false;
@@ -103,39 +104,48 @@ void SettlePage::Private::takeProposals(std::vector<FileOffers> found)
     showState();
 }
 
+std::vector<std::optional<HunkDecision>> SettlePage::Private::offeredIn(int ofFile) const
+{
+    std::vector<std::optional<HunkDecision>> decisions;
+    for (int i = 0; i < int(shown->files[std::size_t(ofFile)].text.hunks.size()); ++i) {
+        const HunkOffer* offer = offerFor(ofFile, i);
+        decisions.push_back(offer ? std::optional(offer->decision) : std::nullopt);
+    }
+    return decisions;
+}
+
 void SettlePage::Private::showOffers()
 {
     if (file < 0)
         return;
-    const ConflictText& text = shown.files[std::size_t(file)].text;
+    const ConflictText& text = shown->files[std::size_t(file)].text;
     const FileSettlement held = settlementOf(std::size_t(file));
-    std::vector<std::optional<HunkDecision>> decisions;
-    bool any = offerFor(file, hunk()) != nullptr;
-    int all = 0, offered = 0, unseen = 0;
-    for (int i = 0; i < int(text.hunks.size()); ++i) {
-        const HunkOffer* offer = offerFor(file, i);
-        decisions.push_back(offer ? std::optional(offer->decision) : std::nullopt);
-        all += offer != nullptr;
-        if (!offer || held.decision(std::size_t(i)).choice != Choice::Undecided)
+    const auto decisions = offeredIn(file);
+    const HunkOffer* offer = waitingEdit < 0 ? offerFor(file, hunk()) : nullptr;
+    bool any = offer != nullptr;
+    int all = 0, undecided = 0, unseen = 0;
+    for (int i = 0; i < int(decisions.size()); ++i) {
+        const auto& decision = decisions[std::size_t(i)];
+        all += decision.has_value();
+        if (!decision || held.decision(std::size_t(i)).choice != Choice::Undecided)
             continue;
-        if (i == hunk() && waitingEdit < 0)
-            looked[{file, i}] = offer->decision;
-        const auto seen = looked.find({file, i});
         any = true;
-        ++offered;
-        unseen += seen == looked.end() || seen->second != offer->decision;
+        if (i == hunk() && waitingEdit < 0)
+            looked[{file, i}] = *decision;
+        const auto seen = looked.find({file, i});
+        ++undecided;
+        unseen += seen == looked.end() || seen->second != *decision;
     }
     offers->setVisible(any);
     if (!text.wholePath)
         editor->setOffers(decisions);
     if (!any)
         return;
-    const HunkOffer* offer = waitingEdit < 0 ? offerFor(file, hunk()) : nullptr;
     const bool decided =
         hunk() >= 0 && waitingEdit < 0 && held.decision(std::size_t(hunk())).choice != Choice::Undecided;
     offers->showOffer(offer, offer ? toLines(hunkText(text.hunks[std::size_t(hunk())], offer->decision)) : QString(),
                       decided);
-    offers->showFile(all, offered, unseen);
+    offers->showFile(all, undecided, unseen);
 }
 
 void SettlePage::Private::takeOffer()
@@ -172,13 +182,8 @@ void SettlePage::Private::forgetOffer()
     const HunkOffer* offer = offerFor(file, hunk());
     if (!offer || offer->name.isZero())
         return;
-    const Oid name = offer->name;
-    flow->remember({}, {name});
-    // Other hunks may be offered the same.
-    for (OneConflict& one : shown.files)
-        for (auto& other : one.offers)
-            if (other && other->name == name)
-                other.reset();
+    forgotten.insert(offer->name);
+    flow->remember({}, {offer->name});
     showOffers();
     showState();
 }
@@ -186,7 +191,7 @@ void SettlePage::Private::forgetOffer()
 // What is decided is remembered for other replays, and what is taken back is not; then what was known before holds again.
 void SettlePage::Private::rememberNew(int of, const FileSettlement& before, const FileSettlement& after)
 {
-    const OneConflict& one = shown.files[std::size_t(of)];
+    const OneConflict& one = shown->files[std::size_t(of)];
     std::vector<SettledBefore> fresh;
     std::vector<Oid> gone;
     for (std::size_t i = 0; i < std::min(after.hunkCount(), one.text.hunks.size()); ++i) {
@@ -199,7 +204,7 @@ void SettlePage::Private::rememberNew(int of, const FileSettlement& before, cons
             flow->plan().label,   one.text.yourCommit,
             one.text.yourSubject, QDateTime::currentSecsSinceEpoch()};
         const auto& known = one.offers[i];
-        const bool knownBefore = known && known->name == settled.name;
+        const bool knownBefore = known && known->name == settled.name && !forgotten.contains(known->name);
         if (settled.decision.choice == Choice::Undecided && !knownBefore) {
             gone.push_back(settled.name);
             continue;

@@ -31,7 +31,9 @@ struct SettlePage::Private {
     SettlePage* page;
     Session* session;
     QPointer<ReplayFlow> flow; // null while all of the window goes
-    CommitConflicts shown;
+    // What was read of a commit; a worker may be looking at it.
+    std::shared_ptr<const CommitConflicts> shown = std::make_shared<const CommitConflicts>();
+    std::set<Oid> forgotten;                     // what is not to be offered any more
     std::map<int, std::vector<HunkCommits>> who; // by file of `shown`; asked for when it is first looked at
     std::set<int> asked;
     std::shared_ptr<ProposalSource> source;
@@ -79,6 +81,7 @@ struct SettlePage::Private {
     const HunkOffer* offerFor(int ofFile, int ofHunk) const;
     void askProposals();
     void takeProposals(std::vector<FileOffers> found);
+    std::vector<std::optional<HunkDecision>> offeredIn(int ofFile) const;
     void showOffers();
     void takeOffer();
     void takeAllOffers();
@@ -86,7 +89,7 @@ struct SettlePage::Private {
     void rememberNew(int of, const FileSettlement& before, const FileSettlement& after);
     void revert(bool forward);
     void goUndecided(bool forward);
-    FileSettlement settlementOf(std::size_t index) const { return shown.settlement(index, flow->settlements()); }
+    FileSettlement settlementOf(std::size_t index) const { return shown->settlement(index, flow->settlements()); }
     int hunk() const;
     ConflictPlace place() const;
     void offerWaiting();
