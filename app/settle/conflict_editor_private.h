@@ -33,6 +33,7 @@ struct ConflictEditor::Private {
     int currentHunk = -1;
     bool onlyAround = false;
     bool scrolling = false;
+    bool manyAtOnce = false;
     bool showing = false; // the panes change by setConflict or a decision
     QTimer tell;
     int changedFrom = -1, changedTo = -1;
@@ -54,7 +55,7 @@ struct ConflictEditor::Private {
     void showAll();
     void layOutGroups(int first, int last, int settledFrom, int settledCount);
     void layOutGroup(int group) { layOutGroups(group, group, rowStart[std::size_t(group)], rowsOf(group)); }
-    // Many groups at once: beyond a few, one new text is quicker than so many changes of it.
+    // Many groups: what is hidden is found out once, behind all of them.
     void layOutAgain(const std::vector<int>& groups);
     void updateFrames();
     void updateVisibility();

@@ -8,6 +8,7 @@
 #include "app/support/theme.h"
 #include "core/settle/compose.h"
 
+#include <QScopedValueRollback>
 #include <QScrollBar>
 #include <QTextBlock>
 
@@ -17,8 +18,7 @@ namespace espalier {
 
 namespace {
 
-constexpr int aroundHunks = 6; // rows
-constexpr std::size_t fewGroups = 16;
+constexpr int aroundHunks = 6;     // rows
 constexpr int mostGhostLines = 60; // of what is offered: longer than that nobody reads it here
 
 } // namespace
@@ -136,37 +136,39 @@ void ConflictEditor::Private::layOutGroups(int first, int last, int settledFrom,
     for (std::size_t i = std::size_t(last) + 2; i < rowStart.size(); ++i)
         rowStart[i] += total - count;
     showing = false;
-    if (total != count || total != settledCount)
+    if ((total != count || total != settledCount) && !manyAtOnce)
         updateVisibility();
 }
 
 void ConflictEditor::Private::layOutAgain(const std::vector<int>& groups)
 {
-    if (groups.size() <= fewGroups) {
-        for (const int group : groups)
-            layOutGroup(group);
+    if (groups.empty())
         return;
-    }
     // The cursor keeps its line of its group, and that line its height on the screen.
     TextPane* middle = pane(Pane::Settled);
     const QTextCursor cursor = middle->textCursor();
     const int row = cursor.blockNumber(), column = cursor.positionInBlock();
-    const int group = std::clamp(int(std::ranges::upper_bound(rowStart, row) - rowStart.begin()) - 1, 0,
-                                 std::max(0, model.groupCount() - 1));
+    const int group =
+        std::clamp(int(std::ranges::upper_bound(rowStart, row) - rowStart.begin()) - 1, 0, model.groupCount() - 1);
     const int line = row - rowStart[std::size_t(group)], above = middle->verticalScrollBar()->value();
-    showAll();
+    {
+        const QScopedValueRollback later(manyAtOnce, true);
+        for (const int one : groups)
+            layOutGroup(one);
+    }
     updateVisibility();
     const int now = rowStart[std::size_t(group)] + std::min(line, std::max(0, rowsOf(group) - 1));
-    showing = true;
+    const QScopedValueRollback quiet(showing, true);
     QTextCursor moved = middle->textCursor();
     const QTextBlock block = middle->document()->findBlockByNumber(now);
     moved.setPosition(block.position() + std::min(column, std::max(0, block.length() - 1)));
     middle->setTextCursor(moved);
+    if (now == row)
+        return;
     if (onlyAround)
         middle->scrollToRow(now); // what is hidden counts in rows and not on the screen
     else
         middle->verticalScrollBar()->setValue(above + now - row);
-    showing = false;
 }
 
 void ConflictEditor::Private::takeRows(Pane side, int first, int last)
@@ -198,21 +200,27 @@ void ConflictEditor::Private::takeRows(Pane side, int first, int last)
 
 void ConflictEditor::Private::updateFrames()
 {
+    // A colour that stands out from its ground takes some finding: once for all hunks.
+    struct Look {
+        QColor line, fill;
+    };
     const QPalette colours = q->palette();
+    const Look newBase{theme::place(Place::Upstream, colours), theme::placeTint(Place::Upstream, colours)},
+        commit{theme::place(Place::Fork, colours), theme::placeTint(Place::Fork, colours)},
+        undecided{theme::warning(colours), theme::undecidedTint(colours)},
+        decided{theme::success(colours), theme::successTint(colours)};
     std::array<std::vector<HunkFrame>, 3> frames;
     for (int hunk = 0; hunk < model.hunkCount(); ++hunk) {
         const int group = model.groupOfHunk(hunk);
-        HunkFrame frame{hunk, rowStart[std::size_t(group)], rowsOf(group), {}, {}, false, {}};
-        frame.line = theme::place(Place::Upstream, colours);
-        frame.fill = theme::placeTint(Place::Upstream, colours);
+        HunkFrame frame{hunk, rowStart[std::size_t(group)], rowsOf(group), newBase.line, newBase.fill, false, {}};
         frame.placeholder = tr("no lines here");
         frames[0].push_back(frame);
-        frame.line = theme::place(Place::Fork, colours);
-        frame.fill = theme::placeTint(Place::Fork, colours);
+        frame.line = commit.line;
+        frame.fill = commit.fill;
         frames[2].push_back(frame);
         const bool open = model.decision(hunk).choice == Choice::Undecided;
-        frame.line = open ? theme::warning(colours) : theme::success(colours);
-        frame.fill = open ? theme::undecidedTint(colours) : theme::successTint(colours);
+        frame.line = open ? undecided.line : decided.line;
+        frame.fill = open ? undecided.fill : decided.fill;
         frame.dashed = open;
         frame.ghost = ghostOf(group);
         frame.placeholder = !open                   ? tr("No lines: they are left out")

@@ -64,7 +64,10 @@ class HunkModel {
     struct At { // how far each side has been laid out
         int newBase = 0, commit = 0;
     };
-    void addStretch(int stretch, At from, At to);
+    struct Sides { // whose lines are read in order
+        LineReader newBase, commit;
+    };
+    void addStretch(int stretch, At from, At to, Sides& sides);
     void addGroup(const HunkGroup& group, QStringList lines);
     void readEdit(int stretch);
     QStringList linesOfStretch(int stretch) const;

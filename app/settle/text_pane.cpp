@@ -90,7 +90,7 @@ void TextPane::setRows(const std::vector<PaneRow>& rows)
     }
     m_frames.clear();
     m_someHidden = false;
-    setPlainText(all);
+    document()->setPlainText(all); // the edit's own function formats all of it once more, for nothing
     tag(0, rows);
     m_replacing = false;
     m_highlighter->highlightAll();
@@ -202,9 +202,11 @@ void TextPane::setVisibleRows(const std::vector<char>& visible)
     if (visible.empty() && !m_someHidden)
         return;
     m_someHidden = !visible.empty();
-    for (QTextBlock block = document()->begin(); block.isValid(); block = block.next()) {
-        const bool show = visible.empty() || std::size_t(block.blockNumber()) >= visible.size() ||
-                          visible[std::size_t(block.blockNumber())] != 0;
+    std::size_t number = 0; // counted here: to ask a block for it, or to change one, costs far more than to look at it
+    for (QTextBlock block = document()->begin(); block.isValid(); block = block.next(), ++number) {
+        const bool show = number >= visible.size() || visible[number] != 0;
+        if (block.isVisible() == show && block.lineCount() == int(show))
+            continue;
         block.setVisible(show);
         block.setLineCount(show ? 1 : 0);
     }
