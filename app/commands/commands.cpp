@@ -102,7 +102,9 @@ void printHelp()
     std::puts(
         "\nEvery command takes --json. dry-run --batch reads 'TIP ONTO' lines and answers each with a JSON line.\n"
         "--run-drivers runs the merge drivers of your configuration, --by-lines does without them.\n"
-        "HOW is new-base, your-commit, new-base-first or your-commit-first.\n"
+        "HOW is new-base, your-commit, new-base-first or your-commit-first; proposed takes what was settled before and "
+        "what\n"
+        "is proposed, and changes nothing where that leaves a hunk.\n"
         "Exit status: 0 done (a dry run: clean), 1 conflicts or a refusal, 2 an error.");
 }
 

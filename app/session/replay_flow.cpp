@@ -5,6 +5,7 @@
 #include "app/support/text.h"
 #include "app/support/work.h"
 #include "core/conflicts/commit_conflicts.h"
+#include "core/settle/memory_store.h"
 
 #include <QPointer>
 #include <QThreadPool>
@@ -63,12 +64,14 @@ struct ReplayFlow::Private {
     void ended(Result<Computed> computed, std::uint64_t of);
     void setBusy(bool busy);
     void forgetSettlements();
+    void recordWithGit(const DryRunPtr& run);
 
     ReplayFlow* q;
     QThreadPool decisions; // of one thread
     QPointer<Work> work;
     bool running = false;
     bool again = false;
+    int unsaved = 0;          // decisions on their way to the disk
     std::uint64_t replay = 0; // rises with each start, so that answers about an older replay are dropped
 };
 
@@ -110,6 +113,7 @@ void ReplayFlow::Private::load()
 
 void ReplayFlow::Private::save()
 {
+    ++unsaved;
     inOrder<bool>(
         [path = path(), plan = q->m_plan, settlements = q->m_settlements] {
             return Repository::open(path)
@@ -118,9 +122,12 @@ void ReplayFlow::Private::save()
                 })
                 .transform([] { return true; });
         },
-        [this](const Result<bool>& saved) {
-            if (!saved)
-                Q_EMIT q->failed(toText(saved.error().line()));
+        [this](const Result<bool>& done) {
+            --unsaved;
+            if (!done)
+                Q_EMIT q->failed(toText(done.error().line()));
+            else if (unsaved == 0)
+                Q_EMIT q->saved();
         });
 }
 
@@ -256,21 +263,39 @@ void ReplayFlow::redo()
     d->change(std::move(after));
 }
 
-// What was decided for a hunk is offered the next time the same three texts meet; typed text too.
-void ReplayFlow::remember(std::vector<std::pair<Oid, HunkDecision>> decided)
+void ReplayFlow::remember(std::vector<SettledBefore> settled, std::vector<Oid> forgotten)
 {
     d->inOrder<bool>(
-        [path = d->path(), decided = std::move(decided)] -> Result<bool> {
+        [path = d->path(), settled = std::move(settled), forgotten = std::move(forgotten)] -> Result<bool> {
             const auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
-            for (const auto& [hunkTexts, decision] : decided)
-                if (auto kept = espalier::remember(*repository, hunkTexts, decision); !kept)
+            for (const SettledBefore& one : settled)
+                if (auto kept = espalier::remember(*repository, one, one.when); !kept)
                     return std::unexpected(kept.error());
+            for (const Oid& name : forgotten)
+                if (auto gone = espalier::forget(*repository, name); !gone)
+                    return std::unexpected(gone.error());
             return true;
         },
         // Only a convenience for the next time: the decision itself is saved beside it, and that reports its errors.
         [](const Result<bool>&) {});
+}
+
+// So that git finds what was settled here, where it is to keep such things.
+void ReplayFlow::Private::recordWithGit(const DryRunPtr& run)
+{
+    inOrder<bool>(
+        [path = path(), run, settlements = q->m_settlements] {
+            return Repository::open(path)
+                .and_then(
+                    [&](const Repository& repository) { return recordResolutions(repository, *run, settlements); })
+                .transform([] { return true; });
+        },
+        [session = QPointer<Session>(q->m_session)](const Result<bool>& done) {
+            if (!done && session)
+                Q_EMIT session->failed(toText(done.error().line()));
+        });
 }
 
 void ReplayFlow::Private::forgetSettlements()
@@ -305,6 +330,7 @@ void ReplayFlow::apply()
             Q_EMIT failed(toText(done.error().line()));
             return;
         }
+        d->recordWithGit(m_run);
         d->forgetSettlements();
         Q_EMIT applied(*done);
         close();

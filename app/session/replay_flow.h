@@ -6,7 +6,7 @@
 
 #include "app/session/session.h"
 #include "core/replay/fork_copy.h"
-#include "core/settle/settlements.h"
+#include "core/settle/memory.h"
 
 #include <QObject>
 
@@ -32,8 +32,8 @@ class ReplayFlow : public QObject {
     void settle(const SettlementKey& key, const FileSettlement& settlement) { settle({{key, settlement}}); }
     // Several that are one decision, and one step of undo.
     void settle(const std::vector<std::pair<SettlementKey, FileSettlement>>& decided);
-    // Keeps decisions to be offered the next time that the same three texts meet.
-    void remember(std::vector<std::pair<Oid, HunkDecision>> decided); // by textsOfHunk
+    // Keeps settled hunks to be offered when such a one is met again; lets go of others, by name.
+    void remember(std::vector<SettledBefore> settled, std::vector<Oid> forgotten = {});
     bool canUndo() const { return !m_undo.empty(); }
     bool canRedo() const { return !m_redo.empty(); }
     void undo();
@@ -52,6 +52,8 @@ class ReplayFlow : public QObject {
     void collecting();
     void started();
     void runChanged();
+    // All decisions that were made until now are on the disk.
+    void saved();
     void busyChanged(bool busy);
     void failed(const QString& line);
     void applied(const espalier::Applied& applied);

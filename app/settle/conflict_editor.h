@@ -25,8 +25,10 @@ class ConflictEditor : public QWidget {
     explicit ConflictEditor(QWidget* parent = nullptr);
     ~ConflictEditor() override;
 
-    // Another conflict, or the same with other decisions (undo): then the view stays where it is.
-    void setConflict(const ConflictText& text, const FileSettlement& settlement);
+    // Another conflict, or the same with other decisions (undo): then the view stays where it is, and so do its offers. `offers` as
+    // in setOffers().
+    void setConflict(const ConflictText& text, const FileSettlement& settlement,
+                     const std::vector<std::optional<HunkDecision>>& offers = {});
     const HunkModel& model() const;
 
     int currentHunk() const; // -1 when there is none
@@ -34,6 +36,12 @@ class ConflictEditor : public QWidget {
     void setCurrentHunk(int hunk);
     void decide(Choice choice);
     void decide(const HunkDecision& decision);
+    // Several at once, by hunk: one answer, and one step of undo.
+    void decide(const std::vector<std::pair<int, HunkDecision>>& decisions);
+
+    // What is offered for each hunk, shown beside the text in the place of those that are undecided, and no part of it. Gone
+    // with another conflict.
+    void setOffers(const std::vector<std::optional<HunkDecision>>& offers);
 
     // What the head of the left pane says of where its lines come from; empty again with another conflict.
     void setNewBaseWords(const QString& words);

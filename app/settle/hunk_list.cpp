@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/settle/hunk_list.h"
 
+#include "app/settle/offer_bar.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
 
@@ -87,7 +88,8 @@ void HunkList::setFiles(const std::vector<OneConflict>& files)
     expandAll();
 }
 
-void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement)
+void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement,
+                            const std::function<const HunkOffer*(int hunk)>& offerFor)
 {
     QTreeWidgetItem* item = topLevelItem(file);
     if (!item)
@@ -98,9 +100,11 @@ void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSet
         const Choice choice = settlement.decision(std::size_t(i)).choice;
         const bool open = isOpen(settlement.pieces[settlement.pieceOfHunk(std::size_t(i))]);
         QTreeWidgetItem* child = item->child(i);
-        setState(child, open, open && conflict.again ? QString() : choiceText(choice));
+        const HunkOffer* offer = open && !conflict.text.wholePath ? offerFor(i) : nullptr;
+        setState(child, open, open && conflict.again ? QString() : offer ? offerBrief(*offer) : choiceText(choice));
         child->setToolTip(
-            1, conflict.text.wholePath && !open
+            1, offer ? toToolTip(offerWords(*offer))
+               : conflict.text.wholePath && !open
                    ? toText(choice == Choice::NewBase ? conflict.text.keepNewBase : conflict.text.keepYourCommit)
                          .toHtmlEscaped()
                    : QString());

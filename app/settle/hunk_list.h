@@ -8,6 +8,7 @@
 
 #include <QTreeWidget>
 
+#include <functional>
 #include <vector>
 
 namespace espalier {
@@ -20,7 +21,9 @@ class HunkList : public QTreeWidget {
     explicit HunkList(QWidget* parent = nullptr);
 
     void setFiles(const std::vector<OneConflict>& files);
-    void setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement);
+    // `offerFor` says what is offered for a hunk; null for none.
+    void setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement,
+                      const std::function<const HunkOffer*(int hunk)>& offerFor);
     void setCurrent(const ConflictPlace& place);
 
   Q_SIGNALS:

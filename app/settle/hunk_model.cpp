@@ -22,15 +22,16 @@ HunkModel::HunkModel(const ConflictText& text, const FileSettlement& settlement)
     , m_commit(m_codec.split(text.commit))
     , m_settlement(stillHolding(&settlement, text))
 {
+    Sides sides{LineReader(m_text.newBase), LineReader(m_text.commit)};
     At at;
     for (int i = 0; i <= hunkCount(); ++i) {
         const bool last = i == hunkCount();
         if (last) {
-            addStretch(i, at, {int(m_newBase.lines.size()), int(m_commit.lines.size())});
+            addStretch(i, at, {int(m_newBase.lines.size()), int(m_commit.lines.size())}, sides);
             break;
         }
         const ConflictHunk& hunk = text.hunks[std::size_t(i)];
-        addStretch(i, at, {hunk.newBase.first, hunk.commit.first});
+        addStretch(i, at, {hunk.newBase.first, hunk.commit.first}, sides);
         m_hunkGroups.push_back(groupCount());
         addGroup({i, i, hunk.newBase.first, hunk.newBase.count, hunk.commit.first, hunk.commit.count},
                  linesOf(i, decision(i)));
@@ -52,15 +53,13 @@ void HunkModel::addGroup(const HunkGroup& group, QStringList lines)
 }
 
 // Lines that all three sides have stand side by side; what lies between two of them is one group.
-void HunkModel::addStretch(int stretch, At from, At to)
+void HunkModel::addStretch(int stretch, At from, At to, Sides& sides)
 {
     const std::string text =
         std::size_t(stretch) < m_text.between.size() ? m_text.between[std::size_t(stretch)] : std::string();
     const QStringList lines = m_codec.split(text).lines;
-    const std::vector<int> inNewBase =
-        matchLines(text, espalier::linesOf(m_text.newBase, {from.newBase, to.newBase - from.newBase}));
-    const std::vector<int> inCommit =
-        matchLines(text, espalier::linesOf(m_text.commit, {from.commit, to.commit - from.commit}));
+    const std::vector<int> inNewBase = matchLines(text, sides.newBase.read({from.newBase, to.newBase - from.newBase}));
+    const std::vector<int> inCommit = matchLines(text, sides.commit.read({from.commit, to.commit - from.commit}));
     int done = 0;
     At at = from;
     const auto addUpTo = [&](int line, int newBase, int commit) {

@@ -45,6 +45,8 @@ class HunkModel {
     // The settled text's lines of a group; an undecided hunk has none.
     const QStringList& settled(int index) const { return m_settled[std::size_t(index)]; }
     const HunkDecision& decision(int hunk) const { return m_settlement.decision(std::size_t(hunk)); }
+    // What a decision would put there.
+    QStringList linesFor(int hunk, const HunkDecision& decision) const { return linesOf(hunk, decision); }
     // The first group of a stretch, or the hunk behind it where the stretch is empty.
     int groupOfStretch(int stretch) const;
     int undecided() const;
@@ -62,7 +64,10 @@ class HunkModel {
     struct At { // how far each side has been laid out
         int newBase = 0, commit = 0;
     };
-    void addStretch(int stretch, At from, At to);
+    struct Sides { // whose lines are read in order
+        LineReader newBase, commit;
+    };
+    void addStretch(int stretch, At from, At to, Sides& sides);
     void addGroup(const HunkGroup& group, QStringList lines);
     void readEdit(int stretch);
     QStringList linesOfStretch(int stretch) const;

@@ -41,14 +41,14 @@ int SettlePage::Private::hunk() const
 {
     if (file < 0)
         return -1;
-    return shown.files[std::size_t(file)].text.wholePath ? 0 : editor->currentHunk();
+    return shown->files[std::size_t(file)].text.wholePath ? 0 : editor->currentHunk();
 }
 
 ConflictPlace SettlePage::Private::place() const
 {
     if (file < 0 || waitingEdit >= 0)
         return {file, waitingEdit};
-    return {file, shown.files[std::size_t(file)].text.wholePath ? 0 : 2 * hunk() + 1};
+    return {file, shown->files[std::size_t(file)].text.wholePath ? 0 : 2 * hunk() + 1};
 }
 
 void SettlePage::Private::load(std::size_t commit)
@@ -80,17 +80,20 @@ void SettlePage::Private::take(CommitConflicts read)
         page->begin();
         return;
     }
-    shown = std::move(read);
+    shown = std::make_shared<const CommitConflicts>(std::move(read));
     ++reading;
     who.clear();
     asked.clear();
+    proposals.clear();
+    looked.clear();
     file = -1;
-    list->setFiles(shown.files);
-    const auto open = shown.undecided(flow->settlements());
+    list->setFiles(shown->files);
+    const auto open = shown->undecided(flow->settlements());
     if (!open.empty())
         showPlace(open.front());
-    else if (!shown.files.empty())
+    else if (!shown->files.empty())
         showPlace({0, 1});
+    askProposals();
 }
 
 // What an earlier commit's decision or an edit of the replay has changed is read again; the decisions on what stayed the
@@ -100,26 +103,27 @@ void SettlePage::Private::followRun()
     const DryRunPtr run = flow->run();
     if (!run)
         return;
-    if (shown.standsFor(*run) || shown.files.empty()) {
+    if (shown->standsFor(*run) || shown->files.empty()) {
         showState();
+        askProposals(); // what was just decided may tell something about the rest
         return;
     }
-    const bool stillThere = shown.commit < run->commits.size() && !run->commits[shown.commit].conflicts.empty() &&
-                            run->commits[shown.commit].id == shown.files.front().text.yourCommit;
+    const bool stillThere = shown->commit < run->commits.size() && !run->commits[shown->commit].conflicts.empty() &&
+                            run->commits[shown->commit].id == shown->files.front().text.yourCommit;
     if (stillThere)
-        load(shown.commit);
+        load(shown->commit);
     else
         page->begin();
 }
 
 void SettlePage::Private::showPlace(const ConflictPlace& to)
 {
-    if (to.file < 0 || to.file >= int(shown.files.size()))
+    if (to.file < 0 || to.file >= int(shown->files.size()))
         return;
     editor->flush();
     file = to.file;
     const auto index = std::size_t(file);
-    const ConflictText& text = shown.files[index].text;
+    const ConflictText& text = shown->files[index].text;
     waitingEdit = !text.wholePath && to.piece % 2 == 0 ? to.piece : -1;
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
@@ -128,7 +132,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     if (text.wholePath) {
         wholePath->setConflict(text);
     } else {
-        editor->setConflict(text, settlementOf(index));
+        editor->setConflict(text, settlementOf(index), offeredIn(file));
         if (to.piece % 2 == 1)
             editor->setCurrentHunk(to.piece / 2);
         else if (to.piece >= 0)
@@ -154,7 +158,7 @@ void SettlePage::Private::showHunk()
 {
     if (file < 0)
         return;
-    const ConflictText& text = shown.files[std::size_t(file)].text;
+    const ConflictText& text = shown->files[std::size_t(file)].text;
     list->setCurrent(place());
     explanation->setVisible(!text.wholePath);
     askWho();
@@ -163,19 +167,19 @@ void SettlePage::Private::showHunk()
         const ConflictHunk& at = text.hunks[std::size_t(hunk())];
         drawer->showHunk(text, at, editor->model().ancestorLines().mid(at.ancestor.first, at.ancestor.count));
     }
-    offerRecalled();
+    offerAgain();
 }
 
 // Thousands of commits may have to be looked through; the lines themselves are there at once.
 void SettlePage::Private::askWho()
 {
     const DryRunPtr run = flow->run();
-    const ConflictText& text = shown.files[std::size_t(file)].text;
-    if (!run || text.wholePath || shown.commit >= run->commits.size() || !asked.insert(file).second)
+    const ConflictText& text = shown->files[std::size_t(file)].text;
+    if (!run || text.wholePath || shown->commit >= run->commits.size() || !asked.insert(file).second)
         return;
     startWork<std::vector<HunkCommits>>(
         page, tr("Looking for who changed these lines"),
-        [path = session->path().toStdString(), run, commit = shown.commit,
+        [path = session->path().toStdString(), run, commit = shown->commit,
          text](const Progress& progress) -> Result<std::vector<HunkCommits>> {
             auto repository = Repository::open(path);
             if (!repository)
@@ -195,7 +199,7 @@ void SettlePage::Private::askWho()
 
 void SettlePage::Private::showWho()
 {
-    const ConflictText& text = shown.files[std::size_t(file)].text;
+    const ConflictText& text = shown->files[std::size_t(file)].text;
     if (text.wholePath)
         return;
     const auto known = who.find(file);
@@ -204,38 +208,26 @@ void SettlePage::Private::showWho()
     explanation->setText(
         (of ? whoChanged(*of, text.yourCommit)
             : tr("The new base and your commit %1 change these lines.").arg(toText(text.yourCommit.brief()))) +
-        tr(" Choose, or type in the middle pane."));
+        tr(" Choose, click line numbers, or type in the middle pane."));
     explanation->setToolTip(of ? toToolTip(whoChangedAtLength(*of)) : QString());
     editor->setNewBaseWords(of ? newBaseWords(*of) : QString());
 }
 
-// What is worth knowing before this hunk is decided: that it was decided before, here or elsewhere.
-void SettlePage::Private::offerRecalled()
+// What is worth knowing before this hunk is decided: that it was decided for other texts.
+void SettlePage::Private::offerAgain()
 {
+    showOffers();
     if (file < 0 || hunk() < 0 || troubled)
         return;
     if (waitingEdit >= 0) {
         offerWaiting();
         return;
     }
-    const OneConflict& one = shown.files[std::size_t(file)];
-    const auto at = std::size_t(hunk());
-    if (settlementOf(std::size_t(file)).decision(at).choice != Choice::Undecided) {
+    const bool open = settlementOf(std::size_t(file)).decision(std::size_t(hunk())).choice == Choice::Undecided;
+    if (open && shown->files[std::size_t(file)].again)
+        notice->say(NoticeBar::Warning, tr("An edit of the replay changed what meets here: look at it again."));
+    else
         notice->clear();
-        return;
-    }
-    const bool again = one.again;
-    const QString changed = tr("An edit of the replay changed what meets here: look at it again.");
-    if (!one.text.wholePath && one.recalled[at]) {
-        const QString before = tr("You decided these very lines before: %1.").arg(choiceText(one.recalled[at]->choice));
-        notice->say(again ? NoticeBar::Warning : NoticeBar::Info, again ? changed + QLatin1Char(' ') + before : before);
-        QObject::connect(notice->offer(tr("Decide so &again")), &QPushButton::clicked, page,
-                         [this, decision = *one.recalled[at]] { editor->decide(decision); });
-    } else if (again) {
-        notice->say(NoticeBar::Warning, changed);
-    } else {
-        notice->clear();
-    }
 }
 
 // An edit outside the hunks that fits no longer: its own words, and the two answers.
@@ -262,23 +254,24 @@ void SettlePage::Private::offerWaiting()
 void SettlePage::Private::showState()
 {
     const DryRunPtr run = flow->run();
-    if (!run || file < 0 || shown.commit >= run->commits.size())
+    if (!run || file < 0 || shown->commit >= run->commits.size())
         return;
-    for (std::size_t i = 0; i < shown.files.size(); ++i)
-        list->setDecisions(int(i), shown.files[i], settlementOf(i));
-    const ConflictText& text = shown.files[std::size_t(file)].text;
-    const std::size_t open = shown.undecided(flow->settlements()).size();
+    for (std::size_t i = 0; i < shown->files.size(); ++i)
+        list->setDecisions(int(i), shown->files[i], settlementOf(i),
+                           [this, i](int hunk) { return offerFor(int(i), hunk); });
+    const ConflictText& text = shown->files[std::size_t(file)].text;
+    const std::size_t open = shown->undecided(flow->settlements()).size();
     title->setText(tr("Settle: %1 onto %2").arg(toText(flow->plan().label), toText(flow->plan().ontoLabel)));
     where->setText(tr("Commit %1 of %2: %3 · %4 · %5 of %6 undecided")
-                       .arg(QString::number(shown.commit + 1), QString::number(run->commits.size()),
+                       .arg(QString::number(shown->commit + 1), QString::number(run->commits.size()),
                             toText(text.yourSubject), toText(text.path), QString::number(open),
-                            toText(counted(shown.questions(flow->settlements()), "hunk", "hunks"))));
+                            toText(counted(shown->questions(flow->settlements()), "hunk", "hunks"))));
     undo->setEnabled(flow->canUndo());
     redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.
     std::size_t elsewhere = 0;
     for (std::size_t i = 0; i < run->commits.size(); ++i)
-        if (i != shown.commit)
+        if (i != shown->commit)
             for (const Conflict& conflict : run->commits[i].conflicts)
                 elsewhere += conflict.undecided;
     const bool all = open == 0 && elsewhere == 0;
@@ -296,11 +289,11 @@ void SettlePage::Private::decide(Choice choice)
     if (file < 0)
         return;
     troubled = false;
-    const ConflictText& text = shown.files[std::size_t(file)].text;
+    const ConflictText& text = shown->files[std::size_t(file)].text;
     if (text.wholePath) {
-        flow->settle(shown.decidedWhole(std::size_t(file), choice));
+        flow->settle(shown->decidedWhole(std::size_t(file), choice));
         showState();
-        offerRecalled();
+        offerAgain();
         return;
     }
     const int at = hunk();
@@ -309,33 +302,21 @@ void SettlePage::Private::decide(Choice choice)
     editor->decide(choice);
 }
 
-// What was decided for a hunk is offered the next time the same three texts meet; typed text too.
-void SettlePage::Private::rememberNew(const FileSettlement& settlement)
-{
-    const ConflictText& text = shown.files[std::size_t(file)].text;
-    const FileSettlement before = settlementOf(std::size_t(file));
-    std::vector<std::pair<Oid, HunkDecision>> fresh;
-    for (std::size_t i = 0; i < std::min(settlement.hunkCount(), text.hunks.size()); ++i)
-        if (settlement.decision(i) != before.decision(i))
-            fresh.emplace_back(textsOfHunk(text.hunks[i]), settlement.decision(i));
-    if (!fresh.empty())
-        flow->remember(std::move(fresh));
-}
-
 // Goes to where something changed, so that what undo does is never out of sight.
 void SettlePage::Private::revert(bool forward)
 {
     troubled = false;
     editor->flush();
     std::vector<FileSettlement> before;
-    for (std::size_t i = 0; i < shown.files.size(); ++i)
+    for (std::size_t i = 0; i < shown->files.size(); ++i)
         before.push_back(settlementOf(i));
     const Settlements all = flow->settlements();
     forward ? flow->redo() : flow->undo();
-    for (std::size_t i = 0; i < shown.files.size(); ++i) {
+    for (std::size_t i = 0; i < shown->files.size(); ++i) {
         const FileSettlement after = settlementOf(i);
         if (after == before[i])
             continue;
+        rememberNew(int(i), before[i], after);
         const auto [was, is] = std::ranges::mismatch(before[i].pieces, after.pieces);
         showPlace({int(i), int(is - after.pieces.begin())});
         return;
@@ -359,7 +340,7 @@ void SettlePage::Private::goUndecided(bool forward)
     troubled = false;
     editor->flush();
     // All hunks in order, from the one behind (or before) where the user is.
-    const auto open = shown.undecided(flow->settlements());
+    const auto open = shown->undecided(flow->settlements());
     if (!open.empty()) {
         const ConflictPlace here = place();
         auto at = forward ? std::ranges::upper_bound(open, here) : std::ranges::lower_bound(open, here);

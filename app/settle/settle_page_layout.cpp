@@ -6,6 +6,7 @@
 #include "app/settle/before_both.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/hunk_list.h"
+#include "app/settle/offer_bar.h"
 #include "app/settle/whole_path_view.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
@@ -120,7 +121,13 @@ QWidget* SettlePage::Private::buildDecisions()
     words->addWidget(explanation, 1);
     words->addWidget(around);
     column->addLayout(words);
+    offers = new OfferBar(card);
+    offers->hide();
+    column->addWidget(offers);
     column->addLayout(row);
+    QObject::connect(offers, &OfferBar::taken, page, [this] { takeOffer(); });
+    QObject::connect(offers, &OfferBar::allTaken, page, [this] { takeAllOffers(); });
+    QObject::connect(offers, &OfferBar::forgotten, page, [this] { forgetOffer(); });
     QObject::connect(around, &QCheckBox::toggled, page, [this](bool only) { editor->setOnlyAroundHunks(only); });
     return card;
 }
@@ -162,8 +169,13 @@ void SettlePage::Private::build()
     auto* foot =
         new PlainLabel(tr("Every decision is saved at once. Nothing in the repository changes before Apply."), page);
     page::quieten(foot);
-    foot->setContentsMargins(space / 2, 0, space / 2, 0);
-    column->addWidget(foot);
+    mining = new PlainLabel(page);
+    page::quieten(mining);
+    auto* below = new QHBoxLayout;
+    below->setContentsMargins(space / 2, 0, space / 2, 0);
+    below->addWidget(foot, 1);
+    below->addWidget(mining);
+    column->addLayout(below);
     QObject::connect(list, &HunkList::chosen, page, [this](const ConflictPlace& chosen) {
         troubled = false;
         showPlace(chosen);
@@ -176,10 +188,10 @@ void SettlePage::Private::build()
         if (file < 0 || !flow)
             return;
         troubled = false;
-        rememberNew(settlement);
-        flow->settle({{shown.files[std::size_t(file)].text.key, settlement}});
+        rememberNew(file, settlementOf(std::size_t(file)), settlement);
+        flow->settle({{shown->files[std::size_t(file)].text.key, settlement}});
         showState();
-        offerRecalled();
+        offerAgain();
     });
     // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
     auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);

@@ -6,6 +6,7 @@
 #include "app/settle/settle_page.h"
 #include "core/conflicts/commit_conflicts.h"
 #include "core/conflicts/hunk_commits.h"
+#include "core/propose/replay_proposals.h"
 
 #include <QPointer>
 
@@ -21,16 +22,24 @@ class BeforeBoth;
 class ConflictEditor;
 class HunkList;
 class NoticeBar;
+class OfferBar;
 class PlainLabel;
 class WholePathView;
+struct ProposalSource; // see settle_page_offers.cpp
 
 struct SettlePage::Private {
     SettlePage* page;
     Session* session;
     QPointer<ReplayFlow> flow; // null while all of the window goes
-    CommitConflicts shown;
+    // What was read of a commit; a worker may be looking at it.
+    std::shared_ptr<const CommitConflicts> shown = std::make_shared<const CommitConflicts>();
+    std::set<Oid> forgotten;                     // what is not to be offered any more
     std::map<int, std::vector<HunkCommits>> who; // by file of `shown`; asked for when it is first looked at
     std::set<int> asked;
+    std::shared_ptr<ProposalSource> source;
+    std::vector<FileOffers> proposals;                  // by file of `shown`; empty until they are found
+    std::map<std::pair<int, int>, HunkDecision> looked; // what was offered where the user has been, by file and hunk
+    bool proposing = false, askAgain = false;           // a worker looks for proposals; for older decisions
     unsigned reading = 0; // counts what was taken into `shown`: answers about an older one are dropped
     int file = -1;
     int waitingEdit = -1; // piece of the file's edit that the user looks at; -1: they look at a hunk
@@ -45,6 +54,8 @@ struct SettlePage::Private {
     ConflictEditor* editor = nullptr;
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
+    OfferBar* offers = nullptr;
+    PlainLabel* mining = nullptr; // says that proposals are still to come
     QPushButton* undo = nullptr;
     QPushButton* redo = nullptr;
     QPushButton* previous = nullptr;
@@ -66,11 +77,19 @@ struct SettlePage::Private {
     void showWho();
     void showState();
     void decide(Choice choice);
-    void offerRecalled();
-    void rememberNew(const FileSettlement& settlement);
+    void offerAgain();
+    const HunkOffer* offerFor(int ofFile, int ofHunk) const;
+    void askProposals();
+    void takeProposals(std::vector<FileOffers> found);
+    std::vector<std::optional<HunkDecision>> offeredIn(int ofFile) const;
+    void showOffers();
+    void takeOffer();
+    void takeAllOffers();
+    void forgetOffer();
+    void rememberNew(int of, const FileSettlement& before, const FileSettlement& after);
     void revert(bool forward);
     void goUndecided(bool forward);
-    FileSettlement settlementOf(std::size_t index) const { return shown.settlement(index, flow->settlements()); }
+    FileSettlement settlementOf(std::size_t index) const { return shown->settlement(index, flow->settlements()); }
     int hunk() const;
     ConflictPlace place() const;
     void offerWaiting();

@@ -29,6 +29,19 @@ class Gutter : public QWidget {
 
   protected:
     void paintEvent(QPaintEvent* event) override { m_pane->paintGutter(event); }
+    // These come only where the pane gives rows.
+    void mousePressEvent(QMouseEvent* event) override
+    {
+        if (const int row = m_pane->givenRowAt(event->position().toPoint().y());
+            row >= 0 && event->button() == Qt::LeftButton)
+            Q_EMIT m_pane->rowsGiven(row, row);
+    }
+    void mouseMoveEvent(QMouseEvent* event) override
+    {
+        const bool gives = m_pane->givenRowAt(event->position().toPoint().y()) >= 0;
+        setCursor(gives ? Qt::PointingHandCursor : Qt::ArrowCursor);
+        setToolTip(gives ? TextPane::tr("Takes this line (Return on it does too)") : QString());
+    }
 
   private:
     TextPane* m_pane;
@@ -77,7 +90,7 @@ void TextPane::setRows(const std::vector<PaneRow>& rows)
     }
     m_frames.clear();
     m_someHidden = false;
-    setPlainText(all);
+    document()->setPlainText(all); // the edit's own function formats all of it once more, for nothing
     tag(0, rows);
     m_replacing = false;
     m_highlighter->highlightAll();
@@ -189,9 +202,11 @@ void TextPane::setVisibleRows(const std::vector<char>& visible)
     if (visible.empty() && !m_someHidden)
         return;
     m_someHidden = !visible.empty();
-    for (QTextBlock block = document()->begin(); block.isValid(); block = block.next()) {
-        const bool show = visible.empty() || std::size_t(block.blockNumber()) >= visible.size() ||
-                          visible[std::size_t(block.blockNumber())] != 0;
+    std::size_t number = 0; // counted here: to ask a block for it, or to change one, costs far more than to look at it
+    for (QTextBlock block = document()->begin(); block.isValid(); block = block.next(), ++number) {
+        const bool show = number >= visible.size() || visible[number] != 0;
+        if (block.isVisible() == show && block.lineCount() == int(show))
+            continue;
         block.setVisible(show);
         block.setLineCount(show ? 1 : 0);
     }
@@ -301,8 +316,42 @@ bool TextPane::event(QEvent* event)
     return QPlainTextEdit::event(event);
 }
 
+void TextPane::setGivesRows(bool gives)
+{
+    m_givesRows = gives;
+    m_gutter->setAttribute(Qt::WA_TransparentForMouseEvents, !gives);
+    m_gutter->setMouseTracking(gives);
+}
+
+int TextPane::givenRowAt(int y) const
+{
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        if (y < room.top())
+            break;
+        if (y >= room.bottom())
+            continue;
+        const PaneRow row = rowOf(block);
+        return frameAt(block.blockNumber()) && !row.filler && row.kind != ChangedLine::Removed ? block.blockNumber()
+                                                                                               : -1;
+    }
+    return -1;
+}
+
 void TextPane::keyPressEvent(QKeyEvent* event)
 {
+    if (m_givesRows && (event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter) &&
+        !(event->modifiers() & ~Qt::KeypadModifier)) {
+        const QTextCursor cursor = textCursor();
+        const int first = document()->findBlock(cursor.selectionStart()).blockNumber();
+        // A selection that ends before a row's first character does not reach into it.
+        const QTextBlock end = document()->findBlock(cursor.selectionEnd());
+        const bool before = cursor.hasSelection() && cursor.selectionEnd() == end.position();
+        Q_EMIT rowsGiven(first, std::max(first, end.blockNumber() - int(before)));
+        return;
+    }
     if (!isReadOnly() && (keepToText(event) || typeSpecial(event)))
         return;
     QPlainTextEdit::keyPressEvent(event);

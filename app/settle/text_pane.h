@@ -25,13 +25,15 @@ struct PaneRow {
     ChangedLine::Kind kind = ChangedLine::Same;
 };
 
-// A hunk in a pane. `placeholder` stands in the first row while the hunk has no text.
+// A hunk in a pane. `placeholder` stands in the first row while the hunk has no text; below it, in rows without text, `ghost`:
+// what is offered, and is no part of the document.
 struct HunkFrame {
     int hunk = 0;
     int firstRow = 0, rows = 1;
     QColor line, fill;
     bool dashed = false;
     QString placeholder;
+    QStringList ghost = {};
 };
 
 class TextPane : public QPlainTextEdit {
@@ -57,11 +59,20 @@ class TextPane : public QPlainTextEdit {
     // Rows for which `visible` is false are hidden; an empty vector shows all.
     void setVisibleRows(const std::vector<char>& visible);
     CodeHighlighter* highlighter() const { return m_highlighter; }
+    // A side whose lines are taken one by one: by a click on their numbers, or Return for the row of the cursor and for all that is
+    // selected.
+    void setGivesRows(bool gives);
     // Puts a row near the middle.
     void scrollToRow(int row);
 
     int gutterWidth() const;
     void paintGutter(QPaintEvent* event);
+    // The row of a hunk at this height that has a line to give; -1 where there is none.
+    int givenRowAt(int y) const;
+
+  Q_SIGNALS:
+    // These rows, of which some may be fillers, are to be taken.
+    void rowsGiven(int first, int last);
 
   protected:
     // Leaves the keys of undo and redo to the page.
@@ -82,6 +93,7 @@ class TextPane : public QPlainTextEdit {
     const HunkFrame* frameAt(int row) const;
     void paintFrames(QPainter& painter);
     void paintNotes(QPainter& painter);
+    void paintGhost(QPainter& painter, const QRectF& room, const HunkFrame& frame, int row);
     void paintStandIns(QPainter& painter);
     bool typeSpecial(const QKeyEvent* event);
     int numberOfRow(int row) const;
@@ -95,6 +107,7 @@ class TextPane : public QPlainTextEdit {
     int m_firstNumber = 1;
     int m_digits = 2;
     bool m_replacing = false;
+    bool m_givesRows = false;
     bool m_someHidden = false;
     mutable std::vector<int> m_numbers; // by row, as if the first were 1; empty: to be counted
 };

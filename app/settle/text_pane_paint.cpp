@@ -96,6 +96,8 @@ void TextPane::paintNotes(QPainter& painter)
             painter.drawText(place, Qt::AlignLeft | Qt::AlignVCenter,
                              painter.fontMetrics().elidedText(frame->placeholder, Qt::ElideRight, int(place.width())));
         }
+        if (frame && row > frame->firstRow && row - frame->firstRow <= frame->ghost.size() && block.text().isEmpty())
+            paintGhost(painter, room, *frame, row);
         const bool gap = before >= 0 ? row > before + 1 : m_someHidden && row > 0 && !block.previous().isVisible();
         if (gap) {
             painter.setPen(QPen(theme::quiet(palette()), 1, Qt::DotLine));
@@ -103,6 +105,23 @@ void TextPane::paintNotes(QPainter& painter)
         }
         before = row;
     }
+}
+
+// Lighter than text and slanted, behind a dotted line: nobody takes it for what the file will hold.
+void TextPane::paintGhost(QPainter& painter, const QRectF& room, const HunkFrame& frame, int row)
+{
+    const int inset = fontMetrics().horizontalAdvance(QLatin1Char(' '));
+    painter.setPen(QPen(frame.line, 2, Qt::DotLine));
+    painter.drawLine(QPointF(inset, room.top() + 2), QPointF(inset, room.bottom() - 1));
+    QFont slanted = font();
+    slanted.setItalic(true);
+    painter.setFont(slanted);
+    painter.setPen(theme::fitted(theme::quiet(palette()), frame.fill, 4.5));
+    QTextOption option;
+    option.setTabStopDistance(tabStopDistance());
+    option.setWrapMode(QTextOption::NoWrap);
+    const double left = contentOffset().x() + document()->documentMargin() + 2 * inset;
+    painter.drawText(QRectF(left, room.top(), 1e6, room.height()), frame.ghost.at(row - frame.firstRow - 1), option);
 }
 
 void TextPane::paintEvent(QPaintEvent* event)

@@ -46,16 +46,20 @@ Progress Work::progress()
 QThreadPool* workPool(WorkPriority priority)
 {
     struct Pools {
-        QThreadPool shown, background;
+        QThreadPool shown, background, patient;
         Pools()
         {
             shown.setMaxThreadCount(4);
             background.setMaxThreadCount(std::max(1, QThread::idealThreadCount() - 1));
             background.setThreadPriority(QThread::LowPriority);
+            patient.setMaxThreadCount(1);
+            patient.setThreadPriority(QThread::LowestPriority);
         }
     };
     static Pools pools;
-    return priority == WorkPriority::Shown ? &pools.shown : &pools.background;
+    return priority == WorkPriority::Shown        ? &pools.shown
+           : priority == WorkPriority::Background ? &pools.background
+                                                  : &pools.patient;
 }
 
 WorkBoard* WorkBoard::instance()

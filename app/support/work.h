@@ -56,7 +56,8 @@ class Work : public QObject {
     int m_waiting = 0;
 };
 
-enum class WorkPriority { Shown, Background };
+// Patient: takes minutes, and nobody waits for it.
+enum class WorkPriority { Shown, Background, Patient };
 
 // Jobs of a pool of their own, so that background forecasts never delay what the user waits for.
 QThreadPool* workPool(WorkPriority priority);

@@ -2,8 +2,10 @@
 #include "core/conflicts/commit_conflicts.h"
 
 #include "core/settle/carry.h"
+#include "core/settle/memory_store.h"
 
 #include <algorithm>
+#include <ctime>
 
 namespace espalier {
 
@@ -13,6 +15,8 @@ Result<CommitConflicts> readConflicts(const std::string& path, const std::shared
     const auto repository = Repository::open(path);
     if (!repository)
         return std::unexpected(repository.error());
+    const Memory memory = readMemory(*repository, std::time(nullptr));
+    const GitResolutions git(*repository);
     const ReplayedCommit& replayed = run->commits[commit];
     CommitConflicts read;
     read.commit = commit;
@@ -30,8 +34,9 @@ Result<CommitConflicts> readConflicts(const std::string& path, const std::shared
             continue;
         }
         OneConflict file;
-        for (const ConflictHunk& hunk : text->hunks)
-            file.recalled.push_back(recall(*repository, textsOfHunk(hunk)));
+        const auto recorded = git.find(*text);
+        for (std::size_t k = 0; k < text->hunks.size(); ++k)
+            file.offers.push_back(rememberedOffer(memory, recorded, text->hunks[k], k));
         file.again = replayed.conflicts[i].again > 0;
         file.text = std::move(*text);
         read.files.push_back(std::move(file));

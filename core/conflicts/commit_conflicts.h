@@ -7,7 +7,7 @@
 //     read->settlement(0, settlements);
 #pragma once
 
-#include "core/conflicts/conflict_text.h"
+#include "core/conflicts/hunk_offer.h"
 #include "core/settle/remembered.h"
 
 #include <memory>
@@ -19,8 +19,8 @@ namespace espalier {
 struct OneConflict {
     ConflictText text;
     std::vector<std::pair<SettlementKey, FileSettlement>>
-        together;                                      // undecided; settled with this one, by the same choice
-    std::vector<std::optional<HunkDecision>> recalled; // a hunk each
+        together;                                 // undecided; settled with this one, by the same choice
+    std::vector<std::optional<HunkOffer>> offers; // a hunk each: what was settled for it before
     bool again = false; // it was settled for other texts: what is undecided must be looked at again
 };
 

@@ -259,7 +259,7 @@ VersionIds versionIds(const Snapshot& snapshot, Row beforeTip, Row nowTip)
     };
     auto [now, landed] = split(nowTip, beforeTip);
     return {split(beforeTip, nowTip).first, std::move(now),
-            [landed = std::move(landed)] -> Result<std::vector<Oid>> { return landed; }};
+            [others = std::move(landed)] -> Result<std::vector<Oid>> { return others; }};
 }
 
 Result<std::vector<VersionPair>> pairVersions(ObjectStore& store, const VersionIds& ids, EquivalenceCache& cache,

@@ -125,7 +125,34 @@ MinedHunk readHunk(In& in)
     return hunk;
 }
 
-std::string written(const MinedMerge& merge)
+std::string_view checkOf(std::string_view entry, Oid& sum)
+{
+    Sha1 sha;
+    sha.add(entry);
+    sum = sha.finish();
+    return {reinterpret_cast<const char*>(sum.bytes.data()), 8};
+}
+
+std::string entriesOf(std::span<const MinedMerge> merges)
+{
+    std::string bytes;
+    for (const MinedMerge& merge : merges) {
+        const std::string entry = formatMinedMerge(merge);
+        if (entry.size() > largestEntry)
+            continue;
+        Out length;
+        length.number(std::uint32_t(entry.size()));
+        Oid sum;
+        bytes += length.bytes;
+        bytes += checkOf(entry, sum);
+        bytes += entry;
+    }
+    return bytes;
+}
+
+} // namespace
+
+std::string formatMinedMerge(const MinedMerge& merge)
 {
     Out out;
     out.id(merge.merge);
@@ -146,9 +173,9 @@ std::string written(const MinedMerge& merge)
     return std::move(out.bytes);
 }
 
-std::optional<MinedMerge> readMerge(std::string_view bytes)
+std::optional<MinedMerge> parseMinedMerge(std::string_view entry)
 {
-    In in(bytes);
+    In in(entry);
     MinedMerge merge;
     merge.merge = in.id();
     const std::size_t files = in.count(120);
@@ -170,32 +197,28 @@ std::optional<MinedMerge> readMerge(std::string_view bytes)
     return merge;
 }
 
-std::string_view checkOf(std::string_view entry, Oid& sum)
+std::vector<MinedMerge> parseMinedMerges(std::string_view file, std::size_t& good)
 {
-    Sha1 sha;
-    sha.add(entry);
-    sum = sha.finish();
-    return {reinterpret_cast<const char*>(sum.bytes.data()), 8};
-}
-
-std::string entriesOf(std::span<const MinedMerge> merges)
-{
-    std::string bytes;
-    for (const MinedMerge& merge : merges) {
-        const std::string entry = written(merge);
-        if (entry.size() > largestEntry)
-            continue;
-        Out length;
-        length.number(std::uint32_t(entry.size()));
+    std::vector<MinedMerge> merges;
+    good = 0;
+    if (!file.starts_with(head))
+        return merges;
+    good = head.size();
+    while (good + 12 <= file.size()) {
+        In in(file.substr(good, 4));
+        const std::size_t size = in.number<std::uint32_t>();
+        const std::string_view rest = file.substr(good + 12);
         Oid sum;
-        bytes += length.bytes;
-        bytes += checkOf(entry, sum);
-        bytes += entry;
+        if (size > rest.size() || checkOf(rest.substr(0, size), sum) != file.substr(good + 4, 8))
+            break;
+        auto merge = parseMinedMerge(rest.substr(0, size));
+        if (!merge)
+            break;
+        merges.push_back(std::move(*merge));
+        good += 12 + size;
     }
-    return bytes;
+    return merges;
 }
-
-} // namespace
 
 MinedStore::MinedStore(const Repository& repository)
     : m_file(repository.commonDir() / "espalier" / "settled-merges"), m_usable(readOverrides(repository).empty())
@@ -214,23 +237,7 @@ std::vector<MinedMerge> MinedStore::read()
         m_damaged = bytes.error().kind != ErrorKind::NotFound;
         return merges;
     }
-    m_damaged = true;
-    if (!bytes->starts_with(head))
-        return merges;
-    m_good = head.size();
-    while (m_good + 12 <= bytes->size()) {
-        In in(std::string_view(*bytes).substr(m_good, 4));
-        const std::size_t size = in.number<std::uint32_t>();
-        const std::string_view rest = std::string_view(*bytes).substr(m_good + 12);
-        Oid sum;
-        if (size > rest.size() || checkOf(rest.substr(0, size), sum) != std::string_view(*bytes).substr(m_good + 4, 8))
-            break;
-        auto merge = readMerge(rest.substr(0, size));
-        if (!merge)
-            break;
-        merges.push_back(std::move(*merge));
-        m_good += 12 + size;
-    }
+    merges = parseMinedMerges(*bytes, m_good);
     m_damaged = m_good != bytes->size();
     return merges;
 }

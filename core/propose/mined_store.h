@@ -16,7 +16,10 @@
 #include "core/propose/record.h"
 
 #include <filesystem>
+#include <optional>
 #include <span>
+#include <string>
+#include <string_view>
 #include <vector>
 
 namespace espalier {
@@ -35,6 +38,12 @@ struct MinedMerge {
     Oid merge;
     std::vector<MinedFile> files; // with conflicts by lines that were settled; none for most merges
 };
+
+// The bytes of one entry, and back; nothing where they are damaged.
+std::string formatMinedMerge(const MinedMerge& merge);
+std::optional<MinedMerge> parseMinedMerge(std::string_view entry);
+// A file's entries, up to the first damaged one; `good` is how many of its bytes are whole. 0: it is of another version.
+std::vector<MinedMerge> parseMinedMerges(std::string_view file, std::size_t& good);
 
 class MinedStore {
   public:

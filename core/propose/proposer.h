@@ -44,6 +44,18 @@ struct ProposalQuestion {
     std::optional<Oid> onto;
 };
 
+// The same for texts that are no blobs of the repository, as in the midst of a replay.
+struct ProposalTexts {
+    std::string path;
+    std::string ancestor, newBase, commit;
+    std::optional<Oid> onto;
+};
+// A file of the session with what stands in the place of each of its hunks; nothing for those that are not settled yet.
+struct SessionFile {
+    ProposalTexts texts;
+    std::vector<std::optional<std::string>> settled;
+};
+
 // One thread only.
 class Proposer {
   public:
@@ -56,9 +68,12 @@ class Proposer {
     // The first question about a history looks through its past merges (see past_merges.h), which can take a while.
     // Errors: Broken (an object is missing or no blob, or a commit of the history cannot be read), Cancelled.
     Result<ProposedFile> propose(const ProposalQuestion& question, const Progress& progress = {});
+    Result<ProposedFile> propose(const ProposalTexts& question, const Progress& progress = {});
     // The blob that the user settled the file on that was asked about last: from now on part of the session's record. Errors:
     // Broken.
     Result<void> settled(const Oid& blob);
+    // The session's record anew: these files and nothing else. For whoever can take a decision back. Errors: as propose().
+    Result<void> setSession(const std::vector<SessionFile>& files, const Progress& progress = {});
 
   private:
     struct Data;

@@ -118,6 +118,15 @@ std::string hunkBytes(std::string_view newBase, std::string_view commit, const H
     return {};
 }
 
+HunkDecision decisionGiving(std::string_view newBase, std::string_view commit, std::string text,
+                            std::string_view lineEnd)
+{
+    for (const Choice choice : {Choice::NewBase, Choice::YourCommit, Choice::NewBaseFirst, Choice::YourCommitFirst})
+        if (hunkBytes(newBase, commit, {choice, {}}, lineEnd) == text)
+            return {choice, {}};
+    return {Choice::Typed, std::move(text)};
+}
+
 std::string_view lineEndOf(std::span<const Segment> segments)
 {
     for (const Segment& segment : segments)

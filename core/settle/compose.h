@@ -22,6 +22,9 @@ namespace espalier {
 // where the other side follows: of the kind used in the hunk, else `lineEnd`.
 std::string hunkBytes(std::string_view newBase, std::string_view commit, const HunkDecision& decision,
                       std::string_view lineEnd = "\n");
+// The decision that puts this text in a hunk's place: a choice where one of them gives it, else the text as typed.
+HunkDecision decisionGiving(std::string_view newBase, std::string_view commit, std::string text,
+                            std::string_view lineEnd = "\n");
 // The first line end of these texts, "\n" or "\r\n"; "\n" when there is none.
 std::string_view lineEndOf(std::initializer_list<std::string_view> texts);
 // The file's: the first one in it.

@@ -3,96 +3,21 @@
 
 #include "core/git/files.h"
 #include "core/git/objects.h"
-
-#include <nlohmann/json.hpp>
-
-#include <algorithm>
+#include "core/settle/stored_json.h"
 
 namespace espalier {
 
 namespace {
 
 namespace fs = std::filesystem;
-using Json = nlohmann::json;
-
-// What is read back may have been changed by others: nothing larger than this is looked at.
-constexpr std::size_t largestFile = std::size_t(64) << 20;
 
 fs::path settlingFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "settling"; }
-fs::path rememberedFolder(const Repository& repository) { return repository.commonDir() / "espalier" / "remembered"; }
-
-// Bytes are not always UTF-8, JSON strings are.
-std::string toHex(std::string_view bytes)
-{
-    constexpr std::string_view digits = "0123456789abcdef";
-    std::string hex;
-    hex.reserve(bytes.size() * 2);
-    for (const char c : bytes) {
-        hex += digits[static_cast<unsigned char>(c) >> 4];
-        hex += digits[static_cast<unsigned char>(c) & 15];
-    }
-    return hex;
-}
-
-std::optional<std::string> fromHex(std::string_view hex)
-{
-    const auto valueOf = [](char c) {
-        return c >= '0' && c <= '9' ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
-    };
-    if (hex.size() % 2)
-        return std::nullopt;
-    std::string bytes;
-    bytes.reserve(hex.size() / 2);
-    for (std::size_t i = 0; i < hex.size(); i += 2) {
-        const int high = valueOf(hex[i]), low = valueOf(hex[i + 1]);
-        if (high < 0 || low < 0)
-            return std::nullopt;
-        bytes += char(high * 16 + low);
-    }
-    return bytes;
-}
-
-Json decisionJson(const HunkDecision& decision)
-{
-    Json json{{"choice", choiceName(decision.choice)}};
-    if (decision.choice == Choice::Typed)
-        json["text"] = toHex(decision.text);
-    return json;
-}
-
-std::optional<HunkDecision> decisionFrom(const Json& json)
-{
-    const auto choice = choiceFromName(json.value("choice", std::string()));
-    const auto text = fromHex(json.value("text", std::string()));
-    if (!choice || !text)
-        return std::nullopt;
-    return HunkDecision{*choice, *text};
-}
-
-// A decision that a power cut loses would be asked for again: written whole and durable. `failing`: what is said when it is not
-// kept. A disk that fails after the file has its name leaves it there, and then that is said.
-Result<void> keepFile(const fs::path& path, std::string_view bytes, const char* failing)
-{
-    auto kept = makeFolders(path.parent_path()).and_then([&] { return writeFileAtomically(path, bytes); });
-    if (kept)
-        return kept;
-    const auto stands = readFileBounded(path, largestFile);
-    const bool isThere = stands && *stands == bytes;
-    return fail(kept.error().kind,
-                (isThere ? "The decision is kept, but a power cut may take it: " : failing) + kept.error().what,
-                kept.error().on, kept.error().remedy);
-}
 
 // One file a branch and new base; a replay without a branch is known by its tip.
 fs::path openFile(const Repository& repository, const ReplayKey& replay)
 {
     const std::string name = (replay.branch.empty() ? replay.tip.hex() : replay.branch) + '\n' + replay.onto.hex();
     return settlingFolder(repository) / hashObject(ObjectType::Blob, name).hex();
-}
-
-fs::path hunkFile(const Repository& repository, const Oid& hunkTexts)
-{
-    return rememberedFolder(repository) / hunkTexts.hex();
 }
 
 Json editJson(const StretchEdit& edit) { return {{"was", toHex(edit.was)}, {"text", toHex(edit.text)}}; }
@@ -211,7 +136,7 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
 
 Settlements loadOpenSettlements(const Repository& repository, const ReplayKey& replay)
 {
-    const auto bytes = readFileBounded(openFile(repository, replay), largestFile);
+    const auto bytes = readFileBounded(openFile(repository, replay), largestDecisionFile);
     if (!bytes)
         return {};
     Settlements settlements;
@@ -255,26 +180,6 @@ Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey
         return fail(ErrorKind::Storage, "The open settlement cannot be removed", path.string(),
                     "Check the permissions of the repository");
     return {};
-}
-
-std::optional<HunkDecision> recall(const Repository& repository, const Oid& hunkTexts)
-{
-    const auto bytes = readFileBounded(hunkFile(repository, hunkTexts), largestFile);
-    if (!bytes)
-        return std::nullopt;
-    try {
-        return decisionFrom(Json::parse(*bytes));
-    } catch (const Json::exception&) {
-        return std::nullopt;
-    }
-}
-
-Result<void> remember(const Repository& repository, const Oid& hunkTexts, const HunkDecision& decision)
-{
-    if (decision.choice == Choice::Undecided)
-        return {};
-    return keepFile(hunkFile(repository, hunkTexts), decisionJson(decision).dump(),
-                    "The decision cannot be remembered for another replay: ");
 }
 
 } // namespace espalier

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// Decisions that are kept on disk: the open settlement of each replay (every decision is saved at once, so that closing
-// the window loses nothing), and what was decided before for the same three texts, offered again.
+// Decisions that are kept on disk: the open settlement of each replay. Every decision is saved at once, so that closing the
+// window loses nothing. What was settled in earlier replays is in memory.h.
 //
 //     Settlements open = loadOpenSettlements(repository, {"refs/heads/topic/x", tip, onto});
 #pragma once
@@ -24,10 +24,5 @@ Settlements loadOpenSettlements(const Repository& repository, const ReplayKey& r
 // Errors: Storage.
 Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& replay, const Settlements& settlements);
 Result<void> forgetOpenSettlements(const Repository& repository, const ReplayKey& replay);
-
-// What was decided for a hunk with exactly these three texts (textsOfHunk), if it ever was.
-std::optional<HunkDecision> recall(const Repository& repository, const Oid& hunkTexts);
-// Keeps it; an undecided one is not kept. Errors: Storage.
-Result<void> remember(const Repository& repository, const Oid& hunkTexts, const HunkDecision& decision);
 
 } // namespace espalier

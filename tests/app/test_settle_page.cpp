@@ -5,7 +5,6 @@
 #include "app/settle/text_pane.h"
 #include "app/support/text.h"
 #include "core/samples/samples.h"
-#include "core/settle/remembered.h"
 
 #include <QClipboard>
 #include <QPushButton>
@@ -447,24 +446,6 @@ class TestSettlePage : public QObject {
         QCOMPARE(editor()->model().decision(editor()->currentHunk()).choice, Choice::NewBase);
         caughtUp();
         QCOMPARE(m_flow->run()->undecided(), hunks - 1);
-    }
-
-    void decidedBeforeIsOffered()
-    {
-        startOnSample();
-        QTest::mouseClick(button("your-commit"), Qt::LeftButton);
-        caughtUp();
-        auto repository = Repository::open(m_session->path().toStdString());
-        const Oid hunk = textsOfHunk(editor()->model().text().hunks[0]);
-        QTRY_VERIFY_WITH_TIMEOUT(recall(*repository, hunk).has_value(), patience);
-        QCOMPARE(recall(*repository, hunk)->choice, Choice::YourCommit);
-        QTest::mouseClick(button("undo"), Qt::LeftButton);
-        caughtUp();
-        m_page->begin();
-        QTRY_VERIFY_WITH_TIMEOUT(
-            std::ranges::any_of(m_page->findChildren<NoticeBar*>(),
-                                [](const NoticeBar* bar) { return bar->line().contains(QStringLiteral("before")); }),
-            patience);
     }
 };
 

@@ -9,6 +9,7 @@
 #include "core/keep/recover.h"
 #include "core/remotes/clean_up.h"
 #include "core/remotes/fetch.h"
+#include "core/settle/memory_store.h"
 #include "core/settle/remembered.h"
 
 #include <cstdio>
@@ -38,7 +39,10 @@ Result<void> settle(const Repository& repository, const std::string& branch, con
 Result<void> rememberOne(const Repository& repository, const std::string& branch)
 {
     const auto tip = repository.resolve("refs/heads/" + branch);
-    return tip ? remember(repository, *tip, {Choice::YourCommit, {}}) : std::unexpected(tip.error());
+    if (!tip)
+        return std::unexpected(tip.error());
+    return remember(repository, {*tip, {}, {Choice::YourCommit, {}}, "a.txt", branch, *tip, "One", 1772000000},
+                    1772000000);
 }
 
 Result<void> cleanUpBranch(const Repository& repository, const std::string& branch)

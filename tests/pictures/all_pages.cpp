@@ -16,6 +16,7 @@
 #include "app/walkthrough/walkthrough_page.h"
 #include "app/window/dialogs.h"
 #include "app/window/start_page.h"
+#include "core/conflicts/commit_conflicts.h"
 #include "tests/pictures/pictures.h"
 
 #include <QApplication>
@@ -229,6 +230,21 @@ void dryRunAndSettle(MainWindow& window, Pictures& pictures)
     pictures.take(QStringLiteral("settle-half"));
     decide(window, QStringLiteral("Keep new base"));
     pictures.take(QStringLiteral("settle-all-decided"));
+    // The same another time: what was settled before is offered.
+    const auto repository = Repository::open(toBytes(window.session()->path()));
+    const ReplayKey kept = replayKey(window.flow()->plan());
+    waitFor([&] { return loadOpenSettlements(*repository, kept).files().size() == 2; }, QStringLiteral("the disk"));
+    window.showWorkbench();
+    window.flow()->close();
+    (void)forgetOpenSettlements(*repository, kept);
+    replay(window, "topic/metric-heights");
+    beginSettling(window);
+    waitFor([&] { return buttonOf(window.settlePage(), QStringLiteral("Take it")) != nullptr; },
+            QStringLiteral("what is offered"));
+    pictures.take(QStringLiteral("settle-offered"));
+    decide(window, QStringLiteral("Take it"));
+    click(window.settlePage(), QStringLiteral("Next undecided"));
+    decide(window, QStringLiteral("Take it"));
     applyAndPush(window, pictures, "topic/metric-heights", QStringLiteral("workbench-applied"),
                  QStringLiteral("overwrite-pushed"));
     window.showWorkbench();

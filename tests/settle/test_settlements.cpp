@@ -174,20 +174,6 @@ class TestSettlements : public QObject {
         QVERIFY(forgetOpenSettlements(opened, plan)); // twice is no error
         QVERIFY(loadOpenSettlements(opened, plan).empty());
     }
-
-    void remembersHunks()
-    {
-        TempRepository repo;
-        const Repository opened = repo.open();
-        const Oid hunk = textsOfHunk("a\n", "n\n", "y\n");
-        QVERIFY(!recall(opened, hunk));
-        QVERIFY(remember(opened, hunk, {Choice::Typed, "both\n"}));
-        QCOMPARE(recall(opened, hunk), std::optional(HunkDecision{Choice::Typed, "both\n"}));
-        const Oid shifted = textsOfHunk("a\nn\n", "", "y\n");
-        QVERIFY(!recall(opened, shifted)); // the same bytes in other places
-        QVERIFY(remember(opened, hunk, {Choice::NewBase, {}}));
-        QCOMPARE(recall(opened, hunk)->choice, Choice::NewBase);
-    }
 };
 
 QTEST_GUILESS_MAIN(TestSettlements)
