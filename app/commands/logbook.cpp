@@ -129,7 +129,7 @@ static Result<std::optional<Oid>> checkedTip(const Repository& repository, const
         if (!id)
             return fail(ErrorKind::Usage, "--expect takes a full id of forty digits", *text,
                         "Copy it from what the restore without it says");
-        return std::optional(*id);
+        return id;
     }
     const auto moved = movedSince(repository, entry, terminalAccess(), progress);
     if (!moved)

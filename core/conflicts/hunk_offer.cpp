@@ -60,12 +60,13 @@ std::optional<HunkOffer> rememberedOffer(const Memory& memory, const std::option
                                          const ConflictHunk& hunk, std::size_t at)
 {
     if (const auto found = memory.recall({hunk.ancestorText, hunk.newBaseText, hunk.commitText}))
-        return HunkOffer{HunkOffer::Before, found->decision, reasonOf(*found), found->before.when, found->before.name};
+        return HunkOffer{HunkOffer::Before,  found->decision,    reasonOf(*found),
+                         found->before.when, found->before.name, found->likeness};
     if (!git || at >= git->hunks.size() || !git->hunks[at])
         return std::nullopt;
     HunkDecision decision = decisionGiving(hunk.newBaseText, hunk.commitText, *git->hunks[at], hunk.lineEnd);
     std::string reason = "Settled before with git, which recorded it (rerere), " + with(decision);
-    return HunkOffer{HunkOffer::GitBefore, std::move(decision), std::move(reason), git->when, {}};
+    return HunkOffer{HunkOffer::GitBefore, std::move(decision), std::move(reason), git->when, {}, Likeness::Same};
 }
 
 } // namespace espalier

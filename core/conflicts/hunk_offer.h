@@ -26,8 +26,9 @@ struct HunkOffer {
     // Why, for people, one line: "Settled before on topic/x, in “Draw the tides”, with the new base's text". When that was
     // stands in `when`.
     std::string reason;
-    std::int64_t when = 0; // seconds since 1970; 0: not known
-    Oid name;              // of what is remembered, to be forgotten by; zero where nothing is
+    std::int64_t when = 0;              // seconds since 1970; 0: not known
+    Oid name;                           // of what is remembered, to be forgotten by; zero where nothing is
+    Likeness likeness = Likeness::Same; // of the hunk that was settled before to this one
     friend bool operator==(const HunkOffer&, const HunkOffer&) = default;
 };
 std::string_view sourceName(HunkOffer::Source source); // "memory", "git", "proposal"

@@ -62,13 +62,16 @@ class Leavings {
             removeIfOurs(m_holder.commonDir() / "packed-refs.lock", now, Holds::Anything);
     }
 
+    // Of the upkeep that git starts where it has received something: a lock of it that stays ends all upkeep there.
+    void lookAtUpkeep() { removeIfOurs(m_holder.commonDir() / "objects/maintenance.lock", {}, Holds::Anything); }
+
   private:
     void removeIfOurs(const fs::path& lock, const Oid& now, Holds expected)
     {
         if (!isOfPush(lock, m_mark, now, expected) || !isAbandoned(m_holder, lock))
             return;
         // git writes packed-refs anew beside it, and not at all where that file is there already. Whoever has the lock owns it.
-        if (const fs::path anew = fs::path(lock).replace_extension(".new"); expected == Holds::Anything)
+        if (const fs::path anew = fs::path(lock).replace_extension(".new"); lock.filename() == "packed-refs.lock")
             (void)removeSurely(anew);
         if (removeSurely(lock) == 0)
             m_lines.push_back("A lock that a push had left behind was removed: " + displayText(lock.string(), 500));
@@ -99,6 +102,7 @@ void removePushLocks(const Repository& repository, const LogbookEntry& entry, st
             there.look(move.name, move.now);
             there.look("HEAD", move.now);
         }
+        there.lookAtUpkeep();
     }
 }
 

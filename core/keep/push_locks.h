@@ -15,10 +15,10 @@
 namespace espalier {
 
 // Removes the locks on the tracking refs of a push's branches (refs/remotes/<remote>/<branch>.lock), and in the folders that it
-// went to those on the branches and on HEAD, in both on packed-refs where a branch was to be deleted. Only those that are provably
-// of that push: made since its entry was begun, by the clock of the same disk, empty or with the pushed tip or its beginning in
-// them, and no git in that repository and nobody who has it open is left. A line for each in `lines`. Where one of these cannot be
-// known, it stays.
+// went to those on the branches, on HEAD and of git's upkeep, in both on packed-refs where a branch was to be deleted. Only those
+// that are provably of that push: made since its entry was begun, by the clock of the same disk, empty or with the pushed tip or
+// its beginning in them, and no git in that repository and nobody who has it open is left. A line for each in `lines`. Where one
+// of these cannot be known, it stays.
 void removePushLocks(const Repository& repository, const LogbookEntry& entry, std::vector<std::string>& lines);
 
 } // namespace espalier

@@ -37,7 +37,6 @@ class Gatherer {
   public:
     Gatherer(Lanes::Data& data, const LanesOptions& options)
         : m_data(data)
-        , m_options(options)
         , m_gather(*options.gather)
         , m_snapshot(*data.snapshot)
         , m_history(m_snapshot.history)
@@ -73,7 +72,6 @@ class Gatherer {
     void number();
 
     Lanes::Data& m_data;
-    const LanesOptions& m_options;
     const Gather& m_gather;
     const Snapshot& m_snapshot;
     const History& m_history;

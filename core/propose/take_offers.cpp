@@ -73,7 +73,9 @@ class Taking {
             FileSettlement settled = read.settlement(file, m_taken.settlements);
             const std::size_t before = m_taken.hunks.size();
             for (std::size_t i = 0; i < offers[file].size(); ++i) {
-                if (!offers[file][i] || settled.decision(i).choice != Choice::Undecided)
+                // What is only alike to what was settled before somebody has to look at.
+                if (!offers[file][i] || offers[file][i]->likeness != Likeness::Same ||
+                    settled.decision(i).choice != Choice::Undecided)
                     continue;
                 settled.decide(i, offers[file][i]->decision);
                 m_taken.hunks.push_back({text.yourCommit, text.path, i, *offers[file][i]});

@@ -87,7 +87,6 @@ class GitRunner {
   public:
     GitRunner(const Repository* repository, const Access& access, const Progress& progress)
         : m_repository(repository)
-        , m_access(access)
         , m_progress(progress)
         , m_questions(access, progress, repository && !repository->config("core.askPass").value_or("").empty())
     {
@@ -128,7 +127,6 @@ class GitRunner {
 
   private:
     const Repository* m_repository;
-    const Access& m_access;
     const Progress& m_progress;
     SshQuestions m_questions;
     std::vector<std::pair<std::string, std::string>> m_config;

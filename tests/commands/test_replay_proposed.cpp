@@ -28,12 +28,15 @@ class TestReplayProposed : public QObject {
     }
     static QJsonObject json(const GitRun& run) { return QJsonDocument::fromJson(run.out).object(); }
     // All that clashes in the file was settled before.
-    static void rememberAll(const PolicyScene& scene, std::size_t file, const HunkDecision& decision)
+    static void rememberAll(const PolicyScene& scene, std::size_t file, const HunkDecision& decision,
+                            bool otherWayRound = false)
     {
         const Repository opened = scene.repo.open();
         const auto run = std::make_shared<const DryRun>(dryRun(opened, scene.plan()).value());
         const CommitConflicts read = readConflicts(scene.repo.fsPath().string(), run, 0, {}).value();
-        for (const ConflictHunk& hunk : read.files[file].text.hunks)
+        for (ConflictHunk hunk : read.files[file].text.hunks) {
+            if (otherWayRound)
+                std::swap(hunk.newBaseText, hunk.commitText);
             QVERIFY(remember(opened,
                              {textsOfHunk(hunk),
                               SettledBefore::Sides{hunk.ancestorText, hunk.newBaseText, hunk.commitText},
@@ -44,6 +47,7 @@ class TestReplayProposed : public QObject {
                               "Own it",
                               std::time(nullptr)},
                              std::time(nullptr)));
+        }
     }
 
   private Q_SLOTS:
@@ -101,6 +105,18 @@ class TestReplayProposed : public QObject {
         QVERIFY(scene.repo.git({"show", "topic/x:lib/own.c"}).contains("long x = 1;"));
         QCOMPARE(scene.repo.git({"show", "topic/x:doc/notes.txt"}) + "\n",
                  PolicyScene::notes("base has this\ntopic brings that", "base ends this\ntopic ends that"));
+    }
+
+    // What is only alike to what was settled before is for somebody to look at.
+    void whatIsOnlyAlikeIsNotTaken()
+    {
+        const PolicyScene scene(0, true);
+        rememberAll(scene, 0, {Choice::NewBaseFirst, {}}, true);
+        rememberAll(scene, 1, {Choice::Typed, "long x = 1;\n"});
+        const GitRun run = replay(scene.repo, {"--json"});
+        QCOMPARE(run.exitCode, 1);
+        QCOMPARE(json(run)["taken"].toArray().size(), 1);
+        QVERIFY2(run.err.contains("2 hunks of 1 file: doc/notes.txt (2)"), run.err.constData());
     }
 
     // What is remembered comes before what is proposed.

@@ -460,12 +460,14 @@ std::vector<std::string> FaultScene::round(const Fault& fault, const Fault& seco
         if (looked.err.empty())
             wrong.push_back("drift does not say that something is half done");
     }
+    Ran told = ran;
     if (second.at > 0) {
         const Ran broken = recover(second);
         if (broken.hung)
             wrong.push_back("the recovery hangs");
+        told.err += broken.err; // what failed then was said then
     }
-    add(wrong, judgeDone(ran, fault));
+    add(wrong, judgeDone(told, fault));
     for (std::string& line : wrong)
         line += ran.err.empty() || &line != &wrong.front() ? "" : "  {" + oneLine(ran.err) + "}";
     return wrong;

@@ -223,6 +223,20 @@ class TestPushSafety : public QObject {
         QCOMPARE(std::ranges::any_of(lines, [&](const auto& said) { return said.contains(lock.toStdString()); }), goes);
     }
 
+    // The upkeep that git starts in the fork when it has received something was killed with it.
+    void aKilledUpkeepsLock()
+    {
+        RemoteScene scene;
+        scene.replayTopic();
+        (void)brokenOff(scene, scene.topic[1], scene.replayed[1], 0);
+        const QString lock = scene.fork + "/objects/maintenance.lock";
+        QFile file(lock);
+        QVERIFY(file.open(QIODevice::WriteOnly));
+        file.close();
+        QVERIFY(resolveOpenEntries(scene.repo.open()));
+        QVERIFY(!QFile::exists(lock));
+    }
+
     // git deletes a branch with packed-refs locked and writes that file anew beside it, in the clone as in the fork. What it was
     // killed with goes, both: where the new one is there already, git says that it cannot be created, for ever.
     void aKilledDeletionsLocks_data()
