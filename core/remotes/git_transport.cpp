@@ -97,7 +97,7 @@ class GitRunner {
     void set(std::string key, std::string value) { m_config.emplace_back(std::move(key), std::move(value)); }
 
     // Runs it to its end; `words` get what it says. A login that was typed and not taken is asked for again, twice.
-    Result<ProcessResult> run(const std::vector<std::string>& arguments, GitWords& words, std::string input = {})
+    Result<ProcessResult> run(const std::vector<std::string>& arguments, GitWords& words, const std::string& input = {})
     {
         constexpr int mostAttempts = 3;
         for (int attempt = 1;; ++attempt) {
@@ -175,7 +175,7 @@ class GitTransport : public Transport {
         for (const WantedRef& ref : refs)
             input += ref.id.hex() + '\n';
         GitWords words(m_progress);
-        const auto ended = m_runner.run(arguments, words, std::move(input));
+        const auto ended = m_runner.run(arguments, words, input);
         if (!ended)
             return std::unexpected(ended.error());
         if (!ended->ok())
@@ -194,9 +194,8 @@ class GitTransport : public Transport {
         for (const Oid& id : ids)
             input += id.hex() + '\n';
         GitWords words(m_progress);
-        const auto ended =
-            m_runner.run({"rev-list", "--objects", "--stdin", "--not", "--all", "--quiet", "--alternate-refs"}, words,
-                         std::move(input));
+        const auto ended = m_runner.run(
+            {"rev-list", "--objects", "--stdin", "--not", "--all", "--quiet", "--alternate-refs"}, words, input);
         if (!ended)
             return std::unexpected(ended.error());
         return ended->ok();

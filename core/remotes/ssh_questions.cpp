@@ -88,7 +88,7 @@ SshQuestions::SshQuestions(const Access& access, const Progress& progress, bool 
     if (!m_chosenByUser || !m_gitChosenByUser)
         listen();
     if (m_listening.isOpen())
-        m_thread = std::jthread([this](std::stop_token stop) { serve(std::move(stop)); });
+        m_thread = std::jthread([this](const std::stop_token& stop) { serve(stop); });
 }
 
 SshQuestions::~SshQuestions()
@@ -154,7 +154,7 @@ void SshQuestions::nextProgram(bool refused)
     }
 }
 
-void SshQuestions::serve(std::stop_token stop)
+void SshQuestions::serve(const std::stop_token& stop)
 {
     while (!stop.stop_requested()) {
         pollfd waiting{m_listening.get(), POLLIN, 0};

@@ -47,7 +47,7 @@ class SshQuestions {
 
   private:
     void listen();
-    void serve(std::stop_token stop);
+    void serve(const std::stop_token& stop);
     void answer(int peer);
     std::optional<std::string> answerTo(const std::string& prompt, const std::string& words);
     std::optional<std::string> loginFor(const std::string& words);

@@ -26,7 +26,7 @@ struct Batch::Data {
     BatchOptions options;
 };
 
-Batch::Batch(const Repository& repository, BatchOptions options, std::shared_ptr<EquivalenceCache> equivalence)
+Batch::Batch(const Repository& repository, const BatchOptions& options, std::shared_ptr<EquivalenceCache> equivalence)
     : m_data(std::make_unique<Data>(repository, options, std::move(equivalence)))
 {
 }

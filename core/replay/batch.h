@@ -31,7 +31,7 @@ class EquivalenceCache;
 class Batch {
   public:
     // `repository` must outlive the batch. `equivalence` may be shared with other batches.
-    explicit Batch(const Repository& repository, BatchOptions options = {},
+    explicit Batch(const Repository& repository, const BatchOptions& options = {},
                    std::shared_ptr<EquivalenceCache> equivalence = {});
     ~Batch();
     Batch(const Batch&) = delete;
