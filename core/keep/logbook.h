@@ -44,9 +44,8 @@ struct LogbookEntry {
     WorktreeMove worktree;
     // branch.<name>.* of deleted and renamed branches as it was: full key, value without secrets.
     std::vector<std::pair<std::string, std::string>> branchConfig;
-    std::vector<std::string>
-        folders;           // of a push or clean-up: where it went, as far as that is a folder of this machine
-    std::string takesBack; // for a restore: the id of the entry that it takes back
+    std::vector<std::string> folders; // where a push went, as far as that is a folder of this machine
+    std::string takesBack;            // for a restore: the id of the entry that it takes back
     bool restorable() const { return state == EntryState::Done && !moves.empty(); }
 };
 

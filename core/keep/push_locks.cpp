@@ -24,12 +24,13 @@ bool isOlder(const timespec& a, const timespec& b)
 // Tip: as much of it as was written.
 enum class Holds { Tip, Anything };
 
-// The entry's mark was made when the entry was begun: on the same disk, and so by the same clock.
+// The entry's mark was made when the entry was begun: on the same disk, and so by the same clock. Another user's git is not seen
+// at work (isGitAtWork), so its locks are no matter of ours.
 bool isOfPush(const fs::path& lock, const fs::path& mark, const Oid& now, Holds expected)
 {
     struct stat status{}, begun{};
     if (::lstat(lock.c_str(), &status) != 0 || !S_ISREG(status.st_mode) || ::lstat(mark.c_str(), &begun) != 0 ||
-        status.st_dev != begun.st_dev || isOlder(status.st_mtim, begun.st_mtim))
+        status.st_dev != begun.st_dev || status.st_uid != begun.st_uid || isOlder(status.st_mtim, begun.st_mtim))
         return false;
     if (expected == Holds::Anything)
         return true;

@@ -10,7 +10,6 @@
 #include "app/history/graph_view.h"
 #include "app/support/theme.h"
 #include "app/window/main_window.h"
-#include "core/replay/forecast.h"
 
 #include <QElapsedTimer>
 #include <QSignalSpy>
@@ -54,11 +53,6 @@ bool waitUntil(const std::function<bool()>& holds)
     return holds();
 }
 
-struct Answers {
-    std::set<QString> known;
-    std::vector<double> at; // seconds, in order
-};
-
 } // namespace
 
 int main(int argc, char** argv)
@@ -80,10 +74,11 @@ int main(int argc, char** argv)
     GraphView* graph = window.graph();
     auto* list = graph->findChild<GraphList*>();
     Painted painted(list->viewport());
-    Answers answers;
+    std::set<QString> known;
+    std::vector<double> answers; // when the first came of each, in seconds
     QObject::connect(session, &Session::forecastChanged, session, [&](const QString& ref) {
-        if (answers.known.insert(ref).second)
-            answers.at.push_back(seconds());
+        if (known.insert(ref).second)
+            answers.push_back(seconds());
     });
     QSignalSpy done(session, &Session::forecastsDone);
     window.openRepository(QString::fromLocal8Bit(argc > 1 ? argv[1] : "."));
@@ -96,10 +91,10 @@ int main(int argc, char** argv)
     std::printf("first look painted after %.2f s, %d rows of %u commits\n", seconds(), list->model()->rowCount(),
                 unsigned(session->snapshot()->history.size()));
     waitUntil([&] { return !done.isEmpty(); });
-    if (answers.at.empty())
-        answers.at.push_back(seconds());
-    std::printf("forecasts: first after %.2f s, nine of ten of %zu after %.2f s, all after %.2f s\n",
-                answers.at.front(), answers.at.size(), answers.at[(answers.at.size() * 9 + 9) / 10 - 1], seconds());
+    if (answers.empty())
+        answers.push_back(seconds());
+    std::printf("forecasts: first after %.2f s, nine of ten of %zu after %.2f s, all after %.2f s\n", answers.front(),
+                answers.size(), answers[(answers.size() * 9 + 9) / 10 - 1], seconds());
     waitUntil([&] { return list->model()->isIdle(); });
 
     const auto drift = session->drift();
