@@ -122,7 +122,7 @@ struct ObjectStore::Data {
         if (packs && state == packsState)
             return {};
         packsState = state;
-        packs = std::make_unique<PackReader>(PackFiles::open(folders));
+        packs = std::make_unique<PackReader>(PackFiles::open(folders), limit * 3 / 4); // beside what `limit` bounds
         return ask(*packs);
     }
 

@@ -9,6 +9,8 @@
 #include <array>
 #include <cstring>
 #include <fstream>
+#include <map>
+#include <mutex>
 
 #include <sys/stat.h>
 
@@ -54,6 +56,39 @@ std::optional<PackFiles::Pack> openPack(const std::filesystem::path& indexPath)
         return std::nullopt;
     pack.index = std::move(*index);
     pack.pack = std::move(*data);
+    return pack;
+}
+
+// Which file it was that was mapped: git may write a pack of the same name anew.
+using FileState = std::array<std::uint64_t, 5>;
+FileState stateOf(const std::filesystem::path& path)
+{
+    struct stat found{};
+    if (::stat(path.c_str(), &found) != 0)
+        return {};
+    return {std::uint64_t(found.st_dev), std::uint64_t(found.st_ino), std::uint64_t(found.st_size),
+            std::uint64_t(found.st_mtim.tv_sec), std::uint64_t(found.st_mtim.tv_nsec)};
+}
+
+// The same, as another has it open already.
+std::shared_ptr<const PackFiles::Pack> sharedPack(const std::filesystem::path& indexPath)
+{
+    static std::mutex mutex;
+    static std::map<std::pair<FileState, FileState>, std::weak_ptr<const PackFiles::Pack>> known;
+    auto packPath = indexPath;
+    const std::pair key{stateOf(indexPath), stateOf(packPath.replace_extension(".pack"))};
+    if (key.first == FileState() || key.second == FileState())
+        return nullptr;
+    const std::scoped_lock locked(mutex);
+    if (const auto at = known.find(key); at != known.end())
+        if (auto pack = at->second.lock())
+            return pack;
+    auto opened = openPack(indexPath);
+    if (!opened)
+        return nullptr;
+    std::erase_if(known, [](const auto& each) { return each.second.expired(); });
+    auto pack = std::make_shared<const PackFiles::Pack>(std::move(*opened));
+    known.insert_or_assign(key, pack);
     return pack;
 }
 
@@ -130,6 +165,8 @@ std::optional<Entry> entryAt(const PackFiles::Pack& pack, std::uint64_t offset)
 // What a delta is made from, by where it is: chains share their lower parts.
 class Bases {
   public:
+    explicit Bases(std::size_t most) : m_most(most) {}
+
     struct Base {
         const PackFiles::Pack* pack = nullptr;
         std::uint64_t offset = 0;
@@ -143,7 +180,7 @@ class Bases {
     }
     void keep(const PackFiles::Pack& pack, std::uint64_t offset, int type, std::shared_ptr<const std::string> bytes)
     {
-        if (bytes->size() > most / 16)
+        if (bytes->size() > m_most / 16)
             return;
         Base& base = m_slots[slot(offset)];
         if (base.bytes)
@@ -151,7 +188,7 @@ class Bases {
         m_used += bytes->size();
         base = {&pack, offset, type, std::move(bytes)};
         // Beyond the bound whatever comes next in the table goes; what is used often soon comes back.
-        for (; m_used > most; m_hand = (m_hand + 1) % m_slots.size())
+        for (; m_used > m_most; m_hand = (m_hand + 1) % m_slots.size())
             if (Base& other = m_slots[m_hand]; other.bytes && &other != &base) {
                 m_used -= other.bytes->size();
                 other = {};
@@ -159,12 +196,11 @@ class Bases {
     }
 
   private:
-    static constexpr std::size_t most = std::size_t(48) << 20;
     static constexpr int slotBits = 13;
     static std::size_t slot(std::uint64_t offset) { return (offset * 0x9E3779B97F4A7C15u) >> (64 - slotBits); }
 
     std::vector<Base> m_slots = std::vector<Base>(std::size_t(1) << slotBits);
-    std::size_t m_used = 0, m_hand = 0;
+    std::size_t m_most, m_used = 0, m_hand = 0; // bytes; bytes; the slot that goes next
 };
 
 } // namespace
@@ -197,16 +233,18 @@ std::shared_ptr<const PackFiles> PackFiles::open(std::vector<std::filesystem::pa
         for (std::filesystem::directory_iterator at(folder / "pack", error), end; !error && at != end;
              at.increment(error))
             if (at->path().extension() == ".idx")
-                if (auto pack = openPack(at->path()))
-                    files->m_packs.push_back(std::move(*pack));
+                if (auto pack = sharedPack(at->path()))
+                    files->m_packs.push_back(std::move(pack));
     }
     // The largest first: most objects are there.
-    std::ranges::sort(files->m_packs, std::greater<>(), &Pack::count);
+    std::ranges::sort(files->m_packs, std::greater<>(), [](const auto& pack) { return pack->count; });
     files->m_folders = std::move(folders);
     return files;
 }
 
 struct PackReader::Data {
+    explicit Data(std::size_t baseBytes) : bases(baseBytes) {}
+
     std::shared_ptr<const PackFiles> files;
     Inflater pieces;
     WholeInflater whole;
@@ -239,7 +277,8 @@ struct PackReader::Data {
     std::optional<RawObject> beginningOf(const Oid& id, std::size_t limit);
 };
 
-PackReader::PackReader(std::shared_ptr<const PackFiles> packs) : m_data(std::make_unique<Data>())
+PackReader::PackReader(std::shared_ptr<const PackFiles> packs, std::size_t baseBytes)
+    : m_data(std::make_unique<Data>(baseBytes))
 {
     m_data->files = std::move(packs);
 }
@@ -251,9 +290,9 @@ template <typename Each> bool PackReader::Data::places(const Oid& id, Each each)
     const std::size_t first = lastPack;
     for (std::size_t tried = 0; tried < packs.size(); ++tried) {
         const std::size_t at = first + tried < packs.size() ? first + tried : first + tried - packs.size();
-        if (const auto offset = findInPack(packs[at], id)) {
+        if (const auto offset = findInPack(*packs[at], id)) {
             lastPack = at;
-            if (each(Place{&packs[at], *offset}))
+            if (each(Place{packs[at].get(), *offset}))
                 return true;
         }
     }
@@ -264,8 +303,8 @@ std::optional<Object> PackReader::Data::readAt(const Place& place, bool keep)
 {
     // Whoever reads a hundred thousand objects has soon touched all of a pack; it need not stay in this process's memory.
     if (++objectsRead % lettingGo == 0)
-        for (const PackFiles::Pack& each : files->packs())
-            each.pack.letGo();
+        for (const auto& each : files->packs())
+            each->pack.letGo();
     struct Step {
         std::uint64_t offset, size;
         std::string_view packed;

@@ -36,7 +36,8 @@ std::vector<std::filesystem::path> objectFolders(const std::filesystem::path& co
 // A number that changes when packs come or go in them.
 std::uint64_t packFoldersState(const std::vector<std::filesystem::path>& folders);
 
-// The packs of some object folders, mapped. Immutable; may be shared by threads.
+// The packs of some object folders, mapped: each once in the process, however many have it open. Immutable; may be shared by
+// threads.
 class PackFiles {
   public:
     static std::shared_ptr<const PackFiles> open(std::vector<std::filesystem::path> folders);
@@ -46,11 +47,11 @@ class PackFiles {
         std::uint32_t count = 0;
     };
     const std::vector<std::filesystem::path>& folders() const { return m_folders; }
-    const std::vector<Pack>& packs() const { return m_packs; }
+    const std::vector<std::shared_ptr<const Pack>>& packs() const { return m_packs; }
 
   private:
     std::vector<std::filesystem::path> m_folders;
-    std::vector<Pack> m_packs;
+    std::vector<std::shared_ptr<const Pack>> m_packs;
 };
 
 struct RawObject {
@@ -61,7 +62,8 @@ struct RawObject {
 
 class PackReader {
   public:
-    explicit PackReader(std::shared_ptr<const PackFiles> packs);
+    // `baseBytes`: how much is kept of what deltas are made from.
+    explicit PackReader(std::shared_ptr<const PackFiles> packs, std::size_t baseBytes = std::size_t(48) << 20);
     ~PackReader();
     PackReader(const PackReader&) = delete;
     PackReader& operator=(const PackReader&) = delete;

@@ -2,6 +2,7 @@
 #include "core/history/find_equal.h"
 
 #include "core/git/handles.h"
+#include "core/history/line_shift.h"
 #include "core/history/outlines.h"
 #include "core/history/patch_id.h"
 
@@ -12,6 +13,7 @@ struct EquivalenceCache::Data {
     OutlineTable outlines;
     std::mutex lock;
     std::unordered_map<Oid, std::optional<Oid>> changeIds;
+    std::unordered_map<Oid, std::uint64_t> shifts; // see shiftOf()
     // Opened once a repository; a commit that is newer than these files is found in the store.
     std::string filesOf;
     std::shared_ptr<const QuickFiles> files;
@@ -142,6 +144,17 @@ Result<std::optional<Oid>> changeIdFrom(ObjectStore& store, const std::vector<Pa
     return sum.finish();
 }
 
+// The changes of a commit against its first parent. Nothing for a merge.
+Result<std::optional<std::vector<PathChange>>> changesOf(QuickObjects& objects, const Oid& commit)
+{
+    const auto step = stepOf(objects, commit);
+    if (!step)
+        return std::unexpected(step.error());
+    if (step->merge)
+        return std::nullopt;
+    return treeChanges(objects, step->oldTree, step->newTree);
+}
+
 Result<std::optional<Oid>> changeIdOf(QuickObjects& objects, const Oid& commit, EquivalenceCache& cache,
                                       const Progress& progress)
 {
@@ -151,22 +164,63 @@ Result<std::optional<Oid>> changeIdOf(QuickObjects& objects, const Oid& commit, 
         if (const auto known = data.changeIds.find(commit); known != data.changeIds.end())
             return known->second;
     }
-    const auto step = stepOf(objects, commit);
-    if (!step)
-        return std::unexpected(step.error());
-    std::optional<Oid> id;
-    if (!step->merge) {
-        const auto changes = treeChanges(objects, step->oldTree, step->newTree);
-        if (!changes)
-            return std::unexpected(changes.error());
-        auto made = changeIdFrom(objects.store(), **changes, progress);
-        if (!made)
-            return made;
-        id = *made;
-    }
+    const auto changes = changesOf(objects, commit);
+    if (!changes)
+        return std::unexpected(changes.error());
+    auto id = *changes ? changeIdFrom(objects.store(), **changes, progress) : std::nullopt;
+    if (!id)
+        return id;
     const std::scoped_lock locked(data.lock);
-    data.changeIds.insert_or_assign(commit, id);
+    data.changeIds.insert_or_assign(commit, *id);
     return id;
+}
+
+// By how much a change moves the lines of its files, see lineShift(): of two equal changes the same.
+Result<std::uint64_t> shiftOf(QuickObjects& objects, std::span<const PathChange> changes, const Progress& progress)
+{
+    const auto contentOf = [&](const PathEntry& entry) -> Result<std::shared_ptr<const std::string>> {
+        if (!entry.exists())
+            return std::make_shared<const std::string>();
+        if (entry.mode == FileMode::Submodule)
+            return std::make_shared<const std::string>(entry.id.hex());
+        return objects.read(entry.id, ObjectType::Blob);
+    };
+    std::uint64_t shift = 0;
+    for (const PathChange& change : changes) {
+        if (progress.stopped())
+            return cancelled();
+        shift *= 0x9e3779b97f4a7c15;
+        if (change.before.id == change.after.id)
+            continue;
+        const auto before = contentOf(change.before), after = contentOf(change.after);
+        if (!before || !after)
+            return std::unexpected(!before ? before.error() : after.error());
+        shift += lineShift(**before, **after);
+    }
+    return shift;
+}
+
+// The same for a commit. Nothing for a merge.
+Result<std::optional<std::uint64_t>> shiftOf(QuickObjects& objects, const Oid& commit, EquivalenceCache& cache,
+                                             const Progress& progress)
+{
+    EquivalenceCache::Data& data = cache.data();
+    {
+        const std::scoped_lock locked(data.lock);
+        if (const auto known = data.shifts.find(commit); known != data.shifts.end())
+            return known->second;
+    }
+    const auto changes = changesOf(objects, commit);
+    if (!changes)
+        return std::unexpected(changes.error());
+    if (!*changes)
+        return std::nullopt;
+    const auto shift = shiftOf(objects, **changes, progress);
+    if (!shift)
+        return std::unexpected(shift.error());
+    const std::scoped_lock locked(data.lock);
+    data.shifts.emplace(commit, *shift);
+    return *shift;
 }
 
 } // namespace
@@ -190,15 +244,49 @@ Result<std::optional<Oid>> changeIdOf(ObjectStore& store, const Oid& commit, Equ
 
 namespace {
 
-// The others whose outline is `outline` and whose change is the one with this id; the first of them.
-Result<std::optional<Oid>> firstEqual(QuickObjects& objects, const Oid& change, std::span<const Oid> possible,
+// A change that another is sought for: its id is made only when one comes near it.
+struct Sought {
+    std::span<const PathChange> changes;
+    std::function<Result<std::optional<Oid>>()> id;
+};
+
+bool isSame(const PathChange& a, const PathChange& b)
+{
+    return a.path == b.path && a.before == b.before && a.after == b.after;
+}
+
+// The first of `possible`, whose outlines are that of the change that is sought, that is the same change.
+Result<std::optional<Oid>> firstEqual(QuickObjects& objects, const Sought& sought, std::span<const Oid> possible,
                                       EquivalenceCache& cache, const Progress& progress)
 {
+    if (possible.empty())
+        return std::nullopt;
+    const auto shift = shiftOf(objects, sought.changes, progress);
+    if (!shift)
+        return std::unexpected(shift.error());
+    std::optional<Oid> wanted;
     for (const Oid& other : possible) {
-        auto id = changeIdOf(objects, other, cache, progress);
+        const auto otherShift = shiftOf(objects, other, cache, progress);
+        if (!otherShift)
+            return std::unexpected(otherShift.error());
+        if (*otherShift != *shift)
+            continue;
+        // The same contents on both sides: mostly so where it landed soon.
+        const auto changes = changesOf(objects, other);
+        if (!changes)
+            return std::unexpected(changes.error());
+        if (*changes && std::ranges::equal(sought.changes, **changes, isSame))
+            return other;
+        if (!wanted) {
+            const auto id = sought.id();
+            if (!id)
+                return id;
+            wanted = id->value_or(Oid());
+        }
+        const auto id = changeIdOf(objects, other, cache, progress);
         if (!id)
             return id;
-        if (*id == change)
+        if (*id == *wanted)
             return other;
     }
     return std::nullopt;
@@ -217,18 +305,14 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
     QuickObjects objects(store, files);
     Outlines outlines(objects, files, cache.data().outlines, cache.data().habits);
     std::vector<std::uint64_t> wanted;
+    std::vector<std::vector<PathChange>> changesOfMine;
     bool any = false;
     for (const Oid& commit : mine) {
-        const auto step = stepOf(objects, commit);
-        if (!step)
-            return std::unexpected(step.error());
-        wanted.push_back(noOutline);
-        if (step->merge)
-            continue;
-        const auto changes = treeChanges(objects, step->oldTree, step->newTree);
+        auto changes = changesOf(objects, commit);
         if (!changes)
             return std::unexpected(changes.error());
-        wanted.back() = outlines.want(**changes);
+        changesOfMine.push_back(std::move(*changes).value_or(std::vector<PathChange>()));
+        wanted.push_back(*changes ? outlines.want(changesOfMine.back()) : noOutline);
         any = any || wanted.back() != noOutline;
     }
     std::vector<PathChange> together;
@@ -253,13 +337,8 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
         return possible;
     };
     for (std::size_t i = 0; i < mine.size(); ++i) {
-        const auto possible = having(wanted[i]);
-        if (possible.empty())
-            continue;
-        const auto change = changeIdOf(objects, mine[i], cache, progress);
-        if (!change)
-            return std::unexpected(change.error());
-        const auto other = firstEqual(objects, change->value_or(Oid()), possible, cache, progress);
+        const Sought sought{changesOfMine[i], [&] { return changeIdOf(objects, mine[i], cache, progress); }};
+        const auto other = firstEqual(objects, sought, having(wanted[i]), cache, progress);
         if (!other)
             return std::unexpected(other.error());
         if (*other)
@@ -267,13 +346,8 @@ Result<EqualChanges> findEqual(ObjectStore& store, std::span<const Oid> mine, st
     }
     if (!mine.empty() && found.pairs.size() == mine.size())
         return found;
-    const auto possible = having(outlineTogether);
-    if (possible.empty())
-        return found;
-    const auto change = changeIdFrom(store, together, progress);
-    if (!change)
-        return std::unexpected(change.error());
-    auto squash = firstEqual(objects, change->value_or(Oid()), possible, cache, progress);
+    const Sought sought{together, [&] { return changeIdFrom(store, together, progress); }};
+    auto squash = firstEqual(objects, sought, having(outlineTogether), cache, progress);
     if (!squash)
         return std::unexpected(squash.error());
     found.squash = *squash;

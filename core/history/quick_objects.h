@@ -20,7 +20,7 @@ namespace espalier {
 // What one reader of the packs has, and what it read last, by some bits of the id: a walk asks again only for what it had
 // a moment ago.
 struct QuickReader {
-    explicit QuickReader(std::shared_ptr<const PackFiles> files) : packs(std::move(files)) {}
+    explicit QuickReader(std::shared_ptr<const PackFiles> files) : packs(std::move(files), std::size_t(16) << 20) {}
     struct Slot {
         Oid id;
         std::shared_ptr<const std::string> bytes;

@@ -2,95 +2,24 @@
 #include "core/merge/renames.h"
 
 #include "core/merge/directory_renames.h"
-#include "core/merge/hash_order.h"
+#include "core/merge/piece_table.h"
 #include "core/merge/traversal_order.h"
 
 #include <algorithm>
 #include <array>
-#include <bit>
 #include <span>
 
 namespace espalier {
 
 namespace {
 
-constexpr int wholeScore = 60000;    // git's MAX_SCORE
 constexpr int leastScore = 30000;    // 50%
 constexpr int leastBaseName = 45000; // 75%: half way from the least score to the whole
 constexpr int usualLimit = 7000;
 
-const Oid emptyBlob = *Oid::parse(emptyBlobHex);
-
-std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
-
 using Print = SimilarityCache::Print;
 
-// git's diffcore_count_changes: how many bytes of one are in the other too.
-std::uint64_t commonBytes(const Print& one, const Print& other)
-{
-    std::uint64_t common = 0;
-    auto a = one.chunks.begin(), b = other.chunks.begin();
-    while (a != one.chunks.end() && b != other.chunks.end()) {
-        if (a->first < b->first) {
-            ++a;
-        } else if (b->first < a->first) {
-            ++b;
-        } else {
-            common += std::min(a->second, b->second);
-            ++a, ++b;
-        }
-    }
-    return common;
-}
-
-// A file's pieces by hash, to be held against many others: a look a piece, and no branch that the processor guesses wrong at
-// every other step, as a walk along both lists has. Valid as long as the print.
-class PieceTable {
-  public:
-    explicit PieceTable(const Print& print)
-        : m_print(print), m_slots(std::bit_ceil(print.chunks.size() * 4 + 1)), m_mask(m_slots.size() - 1)
-    {
-        std::size_t longest = 0;
-        for (const auto& [hash, bytes] : print.chunks) {
-            std::size_t steps = 0;
-            std::size_t at = slotOf(hash);
-            for (; m_slots[at].second > 0; ++steps)
-                at = (at + 1) & m_mask;
-            m_slots[at] = {hash, bytes};
-            longest = std::max(longest, steps);
-        }
-        // A file made so that its pieces crowd together is walked along.
-        if (longest > longestSearch)
-            m_slots.clear();
-    }
-    int scoreOf(const Print& target) const
-    {
-        if (target.size == 0)
-            return 0;
-        const std::uint64_t common = m_slots.empty() ? commonBytes(m_print, target) : find(target);
-        return int(common * wholeScore / std::max(m_print.size, target.size));
-    }
-
-  private:
-    static constexpr std::size_t longestSearch = 64;
-
-    std::size_t slotOf(std::uint32_t hash) const { return (hash * 0x9E3779B1u >> 7) & m_mask; }
-    std::uint64_t find(const Print& target) const
-    {
-        std::uint64_t common = 0;
-        for (const auto& [hash, bytes] : target.chunks)
-            for (std::size_t at = slotOf(hash); m_slots[at].second > 0; at = (at + 1) & m_mask)
-                if (m_slots[at].first == hash) {
-                    common += std::min(m_slots[at].second, bytes);
-                    break;
-                }
-        return common;
-    }
-
-    const Print& m_print;
-    std::vector<std::pair<std::uint32_t, std::uint32_t>> m_slots; // hash, bytes; no bytes: free
-    std::size_t m_mask;
-};
+std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
 
 class Detection {
   public:
@@ -223,6 +152,7 @@ class Detection {
                 return std::unexpected(size.error());
             sizes.push_back(*size);
         }
+        std::vector<const PieceTable*> tables(m_open.size()); // as far as they are made
         std::vector<Pair> pairs;
         for (const Index target : inGitsOrder(targets, m_field.targets())) {
             if (progress.stopped())
@@ -234,14 +164,24 @@ class Detection {
                 continue;
             std::array<Pair, 4> best; // git's NUM_CANDIDATE_PER_DST
             bool full = false;        // of candidates that have something in common with the target
+            const Print* targetPrint = nullptr;
             for (std::size_t i = 0; i < m_open.size(); ++i) {
                 const Index source = m_open[i];
                 int score = 0;
                 if (sizes[i] && !tooDifferent(*sizes[i], **targetSize, leastScore)) {
-                    const auto found = similarity(source, target, leastScore);
-                    if (!found)
-                        return std::unexpected(found.error());
-                    score = *found;
+                    if (!tables[i]) {
+                        const auto table = tableOf(source);
+                        if (!table)
+                            return std::unexpected(table.error());
+                        tables[i] = *table;
+                    }
+                    if (!targetPrint) {
+                        const auto print = m_cache.print(m_store, m_field.targets()[target].second.id);
+                        if (!print)
+                            return std::unexpected(print.error());
+                        targetPrint = *print;
+                    }
+                    score = tables[i]->scoreOf(*targetPrint);
                 }
                 // Even one that has nothing in common takes a place, and so decides where the next ones stand: that is the
                 // order among equals.
@@ -303,10 +243,7 @@ class Detection {
     std::vector<Index> inGitsOrder(std::span<const Index> some, const std::vector<RenameField::File>& files)
     {
         std::vector<Index> ordered(some.begin(), some.end());
-        const auto turnsRound = [&](Index a, Index b) { return mayTurnRound(files[a].first, files[b].first); };
-        if (std::ranges::adjacent_find(ordered, turnsRound) != ordered.end())
-            std::ranges::stable_sort(ordered,
-                                     [&](Index a, Index b) { return m_order.before(files[a].first, files[b].first); });
+        m_order.sort(ordered, [&](Index index) { return std::string_view(files[index].first); });
         if (m_needs.later.empty() || ordered.size() < 2)
             return ordered;
         if (m_rank.empty())
@@ -448,17 +385,26 @@ class Detection {
             return std::unexpected(!sizeA ? sizeA.error() : sizeB.error());
         if (tooDifferent(*sizeA, *sizeB, least))
             return 0;
-        const auto first = m_cache.print(m_store, a.id);
-        if (!first)
-            return std::unexpected(first.error());
-        const auto second = m_cache.print(m_store, b.id);
-        if (!second)
-            return std::unexpected(second.error());
-        // The source's table: candidates come source by source, or the same few sources over and over.
-        auto& table = m_tables[source];
+        const auto table = tableOf(source);
         if (!table)
-            table.emplace(**first);
-        return table->scoreOf(**second);
+            return std::unexpected(table.error());
+        const auto print = m_cache.print(m_store, b.id);
+        if (!print)
+            return std::unexpected(print.error());
+        return (*table)->scoreOf(**print);
+    }
+
+    // The source's table: candidates come source by source, or the same few sources over and over.
+    Result<const PieceTable*> tableOf(Index source)
+    {
+        auto& table = m_tables[source];
+        if (!table) {
+            const auto print = m_cache.print(m_store, m_field.sources()[source].second.id);
+            if (!print)
+                return std::unexpected(print.error());
+            table.emplace(**print);
+        }
+        return &*table;
     }
 
     ObjectStore& m_store;
@@ -479,70 +425,6 @@ class Detection {
 };
 
 } // namespace
-
-RenameField::RenameField(Departures departures) : m_departures(std::move(departures))
-{
-    const auto isEmpty = [](const File& file) { return file.second.id == emptyBlob; };
-    std::erase_if(m_departures.deleted, isEmpty);
-    std::erase_if(m_departures.added, isEmpty);
-    // Sources of equal contents are chained, from the first on; most contents there are but once.
-    constexpr Index none = ~Index(0);
-    struct Chain {
-        Index first, group = none;
-    };
-    std::unordered_map<Oid, Chain> chains(sources().size());
-    std::vector<Index> next(sources().size(), none);
-    for (Index i = Index(sources().size()); i-- > 0;) {
-        const auto [at, isNew] = chains.try_emplace(sources()[i].second.id, Chain{i});
-        if (!isNew)
-            next[i] = std::exchange(at->second.first, i);
-    }
-    for (Index j = 0; j < targets().size(); ++j) {
-        const auto same = chains.find(targets()[j].second.id);
-        if (same == chains.end())
-            continue;
-        if (same->second.group == none) {
-            same->second.group = Index(m_alike.size());
-            Alike& alike = m_alike.emplace_back();
-            for (Index i = same->second.first; i != none; i = next[i])
-                alike.sources.push_back(i);
-        }
-        m_alike[same->second.group].targets.push_back(j);
-    }
-}
-
-void FolderTargets::add(std::string_view folder, int count)
-{
-    auto at = std::ranges::find(m_targets, folder, &Target::folder);
-    if (at == m_targets.end())
-        at = m_targets.insert(m_targets.end(), {std::string(folder), 0});
-    at->count += count;
-}
-
-bool FolderTargets::settled(int unknown) const
-{
-    int first = 0, second = 0;
-    for (const Target& target : m_targets)
-        if (target.count >= first)
-            second = std::exchange(first, target.count);
-        else
-            second = std::max(second, target.count);
-    return first > second + unknown;
-}
-
-const std::string& FolderTargets::most() const
-{
-    const auto best = std::ranges::max_element(m_targets, {}, &Target::count);
-    if (std::ranges::count(m_targets, best->count, &Target::count) == 1)
-        return best->folder;
-    std::vector<std::string_view> names;
-    for (const Target& target : m_targets)
-        names.push_back(target.folder);
-    for (const std::size_t i : hashOrder(names))
-        if (m_targets[i].count == best->count)
-            return m_targets[i].folder;
-    return best->folder;
-}
 
 Result<FoundRenames> findRenames(ObjectStore& store, SimilarityCache& cache, const RenameField& field,
                                  const RenameNeeds& needs, int limit, const Progress& progress)

@@ -8,7 +8,8 @@
 #include "core/git/objects.h"
 
 #include <array>
-#include <optional>
+#include <cstdint>
+#include <functional>
 #include <string>
 #include <string_view>
 #include <unordered_map>
@@ -16,21 +17,18 @@
 
 namespace espalier {
 
-// Whether the order of two names of a folder can be another one than that of their paths. `before`, `after`: two paths in order
-// of their bytes.
-bool mayTurnRound(std::string_view before, std::string_view after);
-
 class TraversalOrder {
   public:
     // The trees of base, new base and commit; zero for none. The store outlives it.
     TraversalOrder(ObjectStore& store, const std::array<Oid, 3>& trees) : m_store(store), m_trees(trees) {}
 
-    // Whether git comes upon the file `a` before the file `b`. Trees that cannot be read leave the order of the bytes: whoever
-    // needs what is in them says so.
-    bool before(std::string_view a, std::string_view b);
+    // Brings files, which are in order of the bytes of their paths, into git's order. Folders whose names keep their order are
+    // passed over: mostly all. Trees that cannot be read leave the order of the bytes: whoever needs what is in them says so.
+    void sort(std::vector<std::uint32_t>& files, const std::function<std::string_view(std::uint32_t file)>& pathOf);
 
   private:
     using Ranks = std::unordered_map<std::string, std::size_t>;
+    bool before(std::string_view a, std::string_view b);
     const Ranks& ranksIn(std::string_view folder);
 
     ObjectStore& m_store;

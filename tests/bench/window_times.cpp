@@ -88,7 +88,10 @@ int main(int argc, char** argv)
     }
     painted.forget();
     waitUntil([&] { return painted.is(); });
-    std::printf("first look painted after %.2f s, %d rows of %u commits\n", seconds(), list->model()->rowCount(),
+    const double looked = seconds();
+    const int rows = list->model()->rowCount();
+    waitUntil([&] { return session->snapshot() != nullptr; }); // the first rows come before the history is read
+    std::printf("first look painted after %.2f s, %d rows of %u commits\n", looked, rows,
                 unsigned(session->snapshot()->history.size()));
     waitUntil([&] { return !done.isEmpty(); });
     if (answers.empty())
