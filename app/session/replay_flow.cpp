@@ -22,12 +22,13 @@ struct Computed {
 };
 
 Result<Computed> compute(const Folder& path, const SnapshotPtr& snapshot, const Plan& plan,
-                         const Settlements& settlements, const Progress& progress)
+                         const Settlements& settlements, const std::shared_ptr<EquivalenceCache>& equivalence,
+                         const Progress& progress)
 {
     const auto repository = Repository::open(path);
     if (!repository)
         return std::unexpected(repository.error());
-    auto run = dryRun(*repository, plan, settlements, progress);
+    auto run = dryRun(*repository, plan, settlements, progress, equivalence);
     if (!run)
         return std::unexpected(run.error());
     auto forkCopy = snapshot ? forkCopyOf(*repository, *snapshot, *run, progress) : ForkCopy{};
@@ -154,8 +155,10 @@ void ReplayFlow::Private::begin()
     running = true;
     work = startWork<Computed>(
         q, tr("Dry run"),
-        [path = path(), snapshot = q->m_session->snapshot(), plan = q->m_plan, settlements = q->m_settlements](
-            const Progress& progress) { return compute(path, snapshot, plan, settlements, progress); },
+        [path = path(), snapshot = q->m_session->snapshot(), plan = q->m_plan, settlements = q->m_settlements,
+         equivalence = q->m_session->equivalence()](const Progress& progress) {
+            return compute(path, snapshot, plan, settlements, equivalence, progress);
+        },
         [this, of = replay](Result<Computed> computed) { ended(std::move(computed), of); });
 }
 

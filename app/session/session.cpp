@@ -317,6 +317,8 @@ void Session::forecastNow()
         startWork<Seen>(this, tr("Forecasting"), withRepository<Seen>(m_path, job), then, WorkPriority::Background);
 }
 
+std::shared_ptr<EquivalenceCache> Session::equivalence() const { return d->equivalence; }
+
 Forecast Session::forecast(const std::string& ref) const
 {
     const auto at = d->forecasts.find(ref);

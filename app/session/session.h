@@ -45,6 +45,8 @@ template <typename T> using Answer = std::function<void(const Result<T>&)>;
 // anybody has read that.
 QString doneLine(const Applied& done);
 
+class EquivalenceCache;
+
 class Session : public QObject {
     Q_OBJECT
   public:
@@ -64,6 +66,8 @@ class Session : public QObject {
 
     // Null before the first snapshot.
     SnapshotPtr snapshot() const { return m_snapshot; }
+    // What the forecasts have read of this repository's commits, for others that compare changes; shared by threads.
+    std::shared_ptr<EquivalenceCache> equivalence() const;
     // Of the opening of this repository.
     const Recovery& recovery() const { return m_recovery; }
     // As it was counted last; nothing until then, and for a bare repository.

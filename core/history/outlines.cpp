@@ -2,6 +2,7 @@
 #include "core/history/outlines.h"
 
 #include <algorithm>
+#include <chrono>
 #include <ranges>
 #include <thread>
 
@@ -174,7 +175,11 @@ Result<void> Outlines::read(std::span<const Oid> commits, const Progress& progre
 {
     std::unique_lock reading(m_table.m_reading, std::defer_lock);
     if (m_habits.manyQuestions)
-        reading.lock();
+        while (!reading.try_lock()) {
+            if (progress.stopped())
+                return cancelled();
+            std::this_thread::sleep_for(std::chrono::milliseconds(5));
+        }
     const std::vector<Unread> unread = unreadOf(commits);
     std::vector<OutlineTable::Outline> outlines(unread.size());
     const std::size_t cores =

@@ -119,10 +119,12 @@ Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan
 }
 
 Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements,
-                      const Progress& progress)
+                      const Progress& progress, std::shared_ptr<EquivalenceCache> equivalence)
 {
     ObjectStore store(repository);
     ReplayCaches caches(repository);
+    if (equivalence)
+        caches.equivalence = std::move(equivalence);
     caches.merge.runDrivers = plan.runDrivers;
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();
     if (run)

@@ -17,6 +17,7 @@
 
 namespace espalier {
 
+class EquivalenceCache;
 struct ReplayCaches; // see caches.h
 
 enum class Outcome : std::uint8_t { Unchanged, Clean, Conflict, Landed, Empty };
@@ -76,9 +77,10 @@ struct DryRun {
 };
 
 // Computes it. Signing programs are not run here: with plan.sign the ids announced are those of the commits before they
-// are signed, and DryRun says so through plan.sign. Errors: Broken (a missing object), Cancelled.
+// are signed, and DryRun says so through plan.sign. `equivalence`: what was read of the new base's commits before, and is
+// read for the next time; may be null. Errors: Broken (a missing object), Cancelled.
 Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements = {},
-                      const Progress& progress = {});
+                      const Progress& progress = {}, std::shared_ptr<EquivalenceCache> equivalence = {});
 // The same inside a batch: keeps its caches in `store` and `caches` between calls; new objects go to store.newObjects(), and
 // DryRun::objects and ReplayedCommit::files stay empty.
 Result<DryRun> dryRun(ObjectStore& store, ReplayCaches& caches, const Plan& plan, const Settlements& settlements = {},
