@@ -76,6 +76,8 @@ void HunkList::setFiles(const std::vector<OneConflict>& files)
         item->setFirstColumnSpanned(true);
         if (file.wholePath)
             addRow(item, tr("the whole file"), 0);
+        else if (file.hunks.empty())
+            setState(addRow(item, tr("nothing else differs"), -1), false, tr("for the whole file"));
         for (std::size_t i = 0; i < file.hunks.size(); ++i) {
             const ConflictHunk& hunk = file.hunks[i];
             addRow(item,
@@ -109,7 +111,7 @@ void HunkList::setDecisions(int file, const OneConflict& conflict, const FileSet
                          .toHtmlEscaped()
                    : QString());
     }
-    showWaiting(item, hunks, settlement);
+    showWaiting(item, std::max(hunks, conflict.text.hunks.empty() ? 1 : 0), settlement);
 }
 
 // Empty words: to be looked at again.

@@ -5,6 +5,7 @@
 
 #include "app/settle/before_both.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/hunk_words.h"
 #include "app/settle/whole_path_view.h"
@@ -89,7 +90,14 @@ void SettlePage::Private::take(CommitConflicts read)
     file = -1;
     list->setFiles(shown->files);
     const auto open = shown->undecided(flow->settlements());
-    if (!open.empty())
+    const auto stays = std::exchange(staysAt, {});
+    const auto same =
+        std::ranges::find_if(shown->files, [&](const OneConflict& one) { return stays && one.text.key == *stays; });
+    const int at = int(same - shown->files.begin());
+    const auto openThere = std::ranges::find(open, at, &ConflictPlace::file);
+    if (same != shown->files.end())
+        showPlace(openThere == open.end() ? ConflictPlace{at, 1} : *openThere);
+    else if (!open.empty())
         showPlace(open.front());
     else if (!shown->files.empty())
         showPlace({0, 1});
@@ -148,6 +156,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     };
     name(choices[0], text.wholePath ? toText(text.keepNewBase) : tr("Keep new base"), tr("Alt+1"));
     name(choices[1], text.wholePath ? toText(text.keepYourCommit) : tr("Keep your commit"), tr("Alt+2"));
+    forms->showQuestions(text.formQuestions);
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
     showHunk();
@@ -302,6 +311,20 @@ void SettlePage::Private::decide(Choice choice)
     editor->decide(choice);
 }
 
+// The file is merged anew in that form: what was decided holds as far as the hunks stay the same.
+void SettlePage::Private::settleForm(const FileForm& form)
+{
+    if (file < 0)
+        return;
+    troubled = false;
+    editor->flush();
+    FileSettlement settled = settlementOf(std::size_t(file));
+    settled.form = form;
+    staysAt = shown->files[std::size_t(file)].text.key;
+    flow->settle({{*staysAt, settled}});
+    showState();
+}
+
 // Goes to where something changed, so that what undo does is never out of sight.
 void SettlePage::Private::revert(bool forward)
 {
@@ -318,6 +341,11 @@ void SettlePage::Private::revert(bool forward)
             continue;
         rememberNew(int(i), before[i], after);
         const auto [was, is] = std::ranges::mismatch(before[i].pieces, after.pieces);
+        if (after.form != before[i].form) { // the file comes back in the other form
+            staysAt = shown->files[i].text.key;
+            showState();
+            return;
+        }
         showPlace({int(i), int(is - after.pieces.begin())});
         return;
     }

@@ -5,6 +5,7 @@
 
 #include "app/settle/before_both.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/offer_bar.h"
 #include "app/settle/whole_path_view.h"
@@ -121,10 +122,13 @@ QWidget* SettlePage::Private::buildDecisions()
     words->addWidget(explanation, 1);
     words->addWidget(around);
     column->addLayout(words);
+    forms = new FormBar(card);
+    column->addWidget(forms);
     offers = new OfferBar(card);
     offers->hide();
     column->addWidget(offers);
     column->addLayout(row);
+    QObject::connect(forms, &FormBar::answered, page, [this](const FileForm& form) { settleForm(form); });
     QObject::connect(offers, &OfferBar::taken, page, [this] { takeOffer(); });
     QObject::connect(offers, &OfferBar::allTaken, page, [this] { takeAllOffers(); });
     QObject::connect(offers, &OfferBar::forgotten, page, [this] { forgetOffer(); });
@@ -188,8 +192,11 @@ void SettlePage::Private::build()
         if (file < 0 || !flow)
             return;
         troubled = false;
-        rememberNew(file, settlementOf(std::size_t(file)), settlement);
-        flow->settle({{shown->files[std::size_t(file)].text.key, settlement}});
+        const FileSettlement before = settlementOf(std::size_t(file));
+        rememberNew(file, before, settlement);
+        FileSettlement now = settlement;
+        now.form = before.form; // the editor may not have got the file in its new form yet
+        flow->settle({{shown->files[std::size_t(file)].text.key, now}});
         showState();
         offerAgain();
     });

@@ -20,6 +20,7 @@ namespace espalier {
 
 class BeforeBoth;
 class ConflictEditor;
+class FormBar;
 class HunkList;
 class NoticeBar;
 class OfferBar;
@@ -42,8 +43,9 @@ struct SettlePage::Private {
     bool proposing = false, askAgain = false;           // a worker looks for proposals; for older decisions
     unsigned reading = 0; // counts what was taken into `shown`: answers about an older one are dropped
     int file = -1;
-    int waitingEdit = -1; // piece of the file's edit that the user looks at; -1: they look at a hunk
-    bool goesOn = false;  // to what is undecided next, once the dry run has come
+    int waitingEdit = -1;                 // piece of the file's edit that the user looks at; -1: they look at a hunk
+    std::optional<SettlementKey> staysAt; // the file to be shown when the commit has been read anew
+    bool goesOn = false;                  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
 
@@ -55,6 +57,7 @@ struct SettlePage::Private {
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
     OfferBar* offers = nullptr;
+    FormBar* forms = nullptr;
     PlainLabel* mining = nullptr; // says that proposals are still to come
     QPushButton* undo = nullptr;
     QPushButton* redo = nullptr;
@@ -77,6 +80,7 @@ struct SettlePage::Private {
     void showWho();
     void showState();
     void decide(Choice choice);
+    void settleForm(const FileForm& form);
     void offerAgain();
     const HunkOffer* offerFor(int ofFile, int ofHunk) const;
     void askProposals();

@@ -247,19 +247,23 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.keepNewBase = std::move(words.keepNewBase);
     text.keepYourCommit = std::move(words.keepYourCommit);
     if (text.wholePath) {
-        auto sides = pathSides(store, replayed, asked, text.path);
+        auto sides = pathSides(store, replayed, asked, text.path, progress);
         if (!sides)
             return std::unexpected(sides.error());
         text.sides = std::move(*sides);
         text.between.emplace_back();
         if (path.newBase.mode == FileMode::Symlink)
-            text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.contents);
+            text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.target);
         if (path.commit.mode == FileMode::Symlink)
-            text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.contents);
+            text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.target);
     } else {
-        const auto texts = conflictTexts(store, path);
+        auto texts = conflictTexts(store, path);
         if (!texts)
             return std::unexpected(texts.error());
+        text.form = asked.form;
+        text.formQuestions = formQuestions(*texts, path, asked.form);
+        if (auto formed = inForm(*texts, asked.form))
+            texts = std::move(*formed);
         addHunks(*texts, text);
         text.ancestor = *texts->ancestor;
         text.newBase = *texts->newBase;

@@ -225,6 +225,52 @@ void TestSettlePaths::eachKind_data()
                       {{"sub:part", subThree}},
                       "part, a submodule at 2222222",
                       "part, a submodule at 3333333"});
+    add("submodule and file", {{{"a", "a\n"}},
+                               {{"sub:part", subTwo}},
+                               {{"part", "file\n"}},
+                               "Keep the submodule at 2222222",
+                               "Keep your commit's version (a file)",
+                               {{"a", "a\n"}, {"sub:part", subTwo}},
+                               {{"a", "a\n"}, {"part", "file\n"}},
+                               "part, a submodule at 2222222; its repository is not here",
+                               "file"});
+    add("submodule deleted", {{{"a", "a\n"}, {"sub:part", subOne}},
+                              {{"part", {}}},
+                              {{"sub:part", subThree}},
+                              "Leave it deleted",
+                              "Keep the changed file",
+                              {{"a", "a\n"}},
+                              {{"a", "a\n"}, {"sub:part", subThree}},
+                              deleted,
+                              "part, a submodule at 3333333"});
+    add("both added, no text", {{{"a", "a\n"}},
+                                {{"a.bin", binTwo}},
+                                {{"a.bin", binThree}},
+                                "Keep the new base's version (a file)",
+                                "Keep your commit's version (a file)",
+                                {{"a", "a\n"}, {"a.bin", binTwo}},
+                                {{"a", "a\n"}, {"a.bin", binThree}},
+                                "000000  00 74 77 6f              ·two",
+                                "000000  00 74 68 72 65 65        ·three"});
+    add("UTF-16", {{{"f", std::string("\xFF\xFE"
+                                      "a\0\n\0",
+                                      6)}},
+                   {{"f", std::string("\xFF\xFE"
+                                      "b\0\n\0",
+                                      6)}},
+                   {{"f", std::string("\xFF\xFE"
+                                      "c\0\n\0",
+                                      6)}},
+                   "Keep the new base's version (a file)",
+                   "Keep your commit's version (a file)",
+                   {{"f", std::string("\xFF\xFE"
+                                      "b\0\n\0",
+                                      6)}},
+                   {{"f", std::string("\xFF\xFE"
+                                      "c\0\n\0",
+                                      6)}},
+                   "b",
+                   "c"});
     add("renamed twice", {{{"old", lines(30)}},
                           {{"old", {}}, {"left", "left\n" + lines(30)}},
                           {{"old", {}}, {"right", lines(30, "right\n")}},
