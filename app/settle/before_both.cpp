@@ -38,6 +38,9 @@ BeforeBoth::BeforeBoth(QWidget* parent) : Card(parent), m_handle(new QToolButton
     });
 }
 
+bool BeforeBoth::isOpen() const { return m_handle->isChecked(); }
+void BeforeBoth::setOpen(bool open) { m_handle->setChecked(open); }
+
 void BeforeBoth::showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines)
 {
     std::vector<PaneRow> rows;

@@ -19,6 +19,8 @@ class BeforeBoth : public Card {
   public:
     explicit BeforeBoth(QWidget* parent);
 
+    bool isOpen() const;
+    void setOpen(bool open);
     // `lines` are those of the hunk's place in the ancestor.
     void showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines);
 

@@ -4,10 +4,10 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
+#include "app/settle/commit_drawer.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
-#include "app/settle/hunk_words.h"
 #include "app/settle/whole_path_view.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
@@ -66,6 +66,7 @@ void SettlePage::Private::load(std::size_t commit)
         [this](Result<CommitConflicts> read) {
             loading = false;
             if (!read) {
+                staysAt.reset();
                 troubled = true;
                 notice->say(NoticeBar::Trouble, toText(read.error().line()));
                 return;
@@ -85,6 +86,7 @@ void SettlePage::Private::take(CommitConflicts read)
     ++reading;
     who.clear();
     asked.clear();
+    notes.clear();
     proposals.clear();
     looked.clear();
     file = -1;
@@ -112,6 +114,7 @@ void SettlePage::Private::followRun()
     if (!run)
         return;
     if (shown->standsFor(*run) || shown->files.empty()) {
+        staysAt.reset(); // the texts cannot be written in that form
         showState();
         askProposals(); // what was just decided may tell something about the rest
         return;
@@ -136,6 +139,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
     drawer->setVisible(!text.wholePath);
+    commits->setVisible(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
@@ -177,49 +181,6 @@ void SettlePage::Private::showHunk()
         drawer->showHunk(text, at, editor->model().ancestorLines().mid(at.ancestor.first, at.ancestor.count));
     }
     offerAgain();
-}
-
-// Thousands of commits may have to be looked through; the lines themselves are there at once.
-void SettlePage::Private::askWho()
-{
-    const DryRunPtr run = flow->run();
-    const ConflictText& text = shown->files[std::size_t(file)].text;
-    if (!run || text.wholePath || shown->commit >= run->commits.size() || !asked.insert(file).second)
-        return;
-    startWork<std::vector<HunkCommits>>(
-        page, tr("Looking for who changed these lines"),
-        [path = session->path().toStdString(), run, commit = shown->commit,
-         text](const Progress& progress) -> Result<std::vector<HunkCommits>> {
-            auto repository = Repository::open(path);
-            if (!repository)
-                return std::unexpected(repository.error());
-            return hunkCommits(*repository, *run, commit, text, progress);
-        },
-        [this, of = file, reading = reading](Result<std::vector<HunkCommits>> found) {
-            // What cannot be found out is no trouble for the settlement: the line goes without it.
-            if (!found || reading != this->reading)
-                return;
-            who[of] = std::move(*found);
-            if (of == file)
-                showWho();
-        },
-        WorkPriority::Background);
-}
-
-void SettlePage::Private::showWho()
-{
-    const ConflictText& text = shown->files[std::size_t(file)].text;
-    if (text.wholePath)
-        return;
-    const auto known = who.find(file);
-    const bool named = known != who.end() && hunk() >= 0 && std::size_t(hunk()) < known->second.size();
-    const HunkCommits* of = named ? &known->second[std::size_t(hunk())] : nullptr;
-    explanation->setText(
-        (of ? whoChanged(*of, text.yourCommit)
-            : tr("The new base and your commit %1 change these lines.").arg(toText(text.yourCommit.brief()))) +
-        tr(" Choose, click line numbers, or type in the middle pane."));
-    explanation->setToolTip(of ? toToolTip(whoChangedAtLength(*of)) : QString());
-    editor->setNewBaseWords(of ? newBaseWords(*of) : QString());
 }
 
 // What is worth knowing before this hunk is decided: that it was decided for other texts.
@@ -287,8 +248,10 @@ void SettlePage::Private::showState()
     next->setText(all ? tr("Bac&k to the dry run") : tr("&Next undecided"));
     next->setDefault(true);
     previous->setEnabled(open > 0);
+    // What is decided while the file is on its way back in another form would be about hunks that are no more.
+    editor->setEnabled(!staysAt);
     for (QPushButton* button : choices)
-        button->setEnabled(hunk() >= 0);
+        button->setEnabled(hunk() >= 0 && !staysAt);
     if (all && !troubled)
         notice->say(NoticeBar::Good, tr("Every hunk is decided. Read the dry run once more, then apply."));
 }
@@ -319,6 +282,8 @@ void SettlePage::Private::settleForm(const FileForm& form)
     troubled = false;
     editor->flush();
     FileSettlement settled = settlementOf(std::size_t(file));
+    if (settled.form == form)
+        return;
     settled.form = form;
     staysAt = shown->files[std::size_t(file)].text.key;
     flow->settle({{*staysAt, settled}});
@@ -407,6 +372,8 @@ SettlePage::SettlePage(Session* session, ReplayFlow* flow, QWidget* parent)
     });
     connect(flow, &ReplayFlow::collecting, this, [this] { d->editor->flush(); });
     connect(flow, &ReplayFlow::failed, this, [this](const QString& line) {
+        d->staysAt.reset();
+        d->showState();
         if (!isVisible())
             return;
         d->troubled = true;

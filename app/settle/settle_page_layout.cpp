@@ -4,6 +4,7 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
+#include "app/settle/commit_drawer.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
@@ -122,6 +123,11 @@ QWidget* SettlePage::Private::buildDecisions()
     words->addWidget(explanation, 1);
     words->addWidget(around);
     column->addLayout(words);
+    besides = new PlainLabel(card);
+    besides->setWrapped(true);
+    besides->setObjectName(QStringLiteral("besides"));
+    besides->hide();
+    column->addWidget(besides);
     forms = new FormBar(card);
     column->addWidget(forms);
     offers = new OfferBar(card);
@@ -166,6 +172,8 @@ void SettlePage::Private::build()
     rightColumn->addWidget(buildDecisions());
     drawer = new BeforeBoth(right);
     rightColumn->addWidget(drawer);
+    commits = new CommitDrawer(right);
+    rightColumn->addWidget(commits);
     splitter->setStretchFactor(0, 0);
     splitter->setStretchFactor(1, 1);
     splitter->setSizes({page->fontMetrics().averageCharWidth() * 38, page->fontMetrics().averageCharWidth() * 160});
@@ -199,6 +207,27 @@ void SettlePage::Private::build()
         flow->settle({{shown->files[std::size_t(file)].text.key, now}});
         showState();
         offerAgain();
+    });
+    // There is room for one of the two drawers.
+    QObject::connect(commits, &CommitDrawer::opened, page, [this](bool open) {
+        if (open)
+            drawerWasOpen = drawer->isOpen();
+        drawer->setOpen(!open && drawerWasOpen);
+    });
+    QObject::connect(commits, &CommitDrawer::changeWanted, page, [this](const Oid& id) { askChange(id); });
+    const auto byKey = [this](const QKeySequence& keys, auto what) {
+        auto* shortcut = new QShortcut(keys, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+        QObject::connect(shortcut, &QShortcut::activated, page, what);
+    };
+    byKey(Qt::ALT | Qt::Key_8, [this] {
+        const bool all = editor->isShownAsChange(ConflictEditor::Pane::NewBase) &&
+                         editor->isShownAsChange(ConflictEditor::Pane::Commit);
+        for (const auto side : {ConflictEditor::Pane::NewBase, ConflictEditor::Pane::Commit})
+            editor->setShownAsChange(side, !all);
+    });
+    byKey(Qt::ALT | Qt::Key_9, [this] {
+        if (file >= 0 && !shown->files[std::size_t(file)].text.wholePath)
+            commits->setOpen(!commits->isOpen());
     });
     // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
     auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);

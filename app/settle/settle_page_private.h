@@ -19,6 +19,7 @@ class QPushButton;
 namespace espalier {
 
 class BeforeBoth;
+class CommitDrawer;
 class ConflictEditor;
 class FormBar;
 class HunkList;
@@ -37,6 +38,7 @@ struct SettlePage::Private {
     std::set<Oid> forgotten;                     // what is not to be offered any more
     std::map<int, std::vector<HunkCommits>> who; // by file of `shown`; asked for when it is first looked at
     std::set<int> asked;
+    std::map<int, std::vector<std::vector<std::string>>> notes; // by file and hunk: what explains them (elsewhere.h)
     std::shared_ptr<ProposalSource> source;
     std::vector<FileOffers> proposals;                  // by file of `shown`; empty until they are found
     std::map<std::pair<int, int>, HunkDecision> looked; // what was offered where the user has been, by file and hunk
@@ -65,6 +67,9 @@ struct SettlePage::Private {
     QPushButton* next = nullptr;
     QPushButton* back = nullptr;
     BeforeBoth* drawer = nullptr;
+    CommitDrawer* commits = nullptr;
+    PlainLabel* besides = nullptr; // what a side did elsewhere that explains the hunk
+    bool drawerWasOpen = true;     // before that of the commits was opened
     QCheckBox* around = nullptr;
     WholePathView* wholePath = nullptr;
 
@@ -78,6 +83,8 @@ struct SettlePage::Private {
     void showHunk();
     void askWho();
     void showWho();
+    void askElsewhere();
+    void askChange(const Oid& id);
     void showState();
     void decide(Choice choice);
     void settleForm(const FileForm& form);

@@ -143,11 +143,44 @@ void TextPane::paintEvent(QPaintEvent* event)
             painter.fillRect(QRectF(4, room.top(), viewport()->width() - 8, room.height()),
                              kind == ChangedLine::Added ? theme::successTint(palette()) : theme::dangerTint(palette()));
         }
+        paintMarks(painter);
     }
     QPlainTextEdit::paintEvent(event);
     QPainter painter(viewport());
     paintStandIns(painter);
     paintNotes(painter);
+}
+
+// Changed words stand on a deeper tint of their frame, with a line below them for who does not see that.
+void TextPane::paintMarks(QPainter& painter)
+{
+    for (QTextBlock block = firstVisibleBlock(); m_marksOf && block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
+        if (at.y() > viewport()->height())
+            break;
+        const HunkFrame* frame = frameAt(block.blockNumber());
+        if (!frame || block.text().isEmpty())
+            continue;
+        const ChangedLine::Kind kind = rowOf(block).kind;
+        const QColor line = kind == ChangedLine::Added     ? theme::success(palette())
+                            : kind == ChangedLine::Removed ? theme::danger(palette())
+                                                           : frame->line;
+        const QColor ground = kind == ChangedLine::Added     ? theme::successTint(palette())
+                              : kind == ChangedLine::Removed ? theme::dangerTint(palette())
+                                                             : frame->fill;
+        const QTextLine text = block.layout()->lineAt(0);
+        const int row = block.blockNumber() - frame->firstRow;
+        for (const RowMark& mark : std::ranges::equal_range(m_marksOf(frame->hunk), row, {}, &RowMark::row)) {
+            if (!text.isValid())
+                break;
+            const double left = text.cursorToX(mark.from), right = text.cursorToX(mark.to);
+            const QRectF place(at.x() + left, at.y() + 1, right - left, text.height() - 1);
+            painter.fillRect(place, theme::mixed(ground, line, 0.14));
+            painter.fillRect(QRectF(place.left(), place.bottom() - 1.5, place.width(), 1.5), line);
+        }
+    }
 }
 
 // A font has nothing for a stand-in but its sign for what it lacks: what is meant is drawn over that.

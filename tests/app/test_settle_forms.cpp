@@ -102,12 +102,14 @@ class TestSettleForms : public QObject {
         m_page->begin();
         QTRY_VERIFY_WITH_TIMEOUT(list()->topLevelItemCount() > 0, patience);
     }
+    bool isIn(const FileForm& form) const { return editor()->isEnabled() && editor()->model().text().form == form; }
     void press(const QString& name)
     {
         QTRY_VERIFY2_WITH_TIMEOUT(answer(name), qPrintable(name), patience);
         QTest::mouseClick(answer(name), Qt::LeftButton);
         caughtUp();
-        QTRY_VERIFY2_WITH_TIMEOUT(answer(name) && answer(name)->isChecked(), qPrintable(name), patience);
+        QTRY_VERIFY2_WITH_TIMEOUT(isIn(m_open.flow->run()->commits[0].conflicts[0].form), qPrintable(name), patience);
+        QVERIFY2(answer(name) && answer(name)->isChecked(), qPrintable(name));
     }
 
   private Q_SLOTS:
