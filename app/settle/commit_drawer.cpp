@@ -17,17 +17,13 @@
 namespace espalier {
 
 CommitDrawer::CommitDrawer(QWidget* parent)
-    : Card(parent)
+    : QWidget(parent)
     , m_handle(new QToolButton(this))
-    , m_inside(new QWidget(this))
-    , m_list(new QTreeWidget(m_inside))
-    , m_words(new PlainLabel(m_inside))
-    , m_pane(new TextPane(m_inside))
+    , m_list(new QTreeWidget(this))
+    , m_words(new PlainLabel(this))
+    , m_pane(new TextPane(this))
 {
     const int space = theme::gap(this);
-    auto* column = new QVBoxLayout(this);
-    column->setContentsMargins(space, space / 2, space, space / 2);
-    column->setSpacing(space / 2);
     m_handle->setObjectName(QStringLiteral("commitsHandle"));
     m_handle->setCheckable(true);
     m_handle->setArrowType(Qt::RightArrow);
@@ -35,8 +31,7 @@ CommitDrawer::CommitDrawer(QWidget* parent)
     m_handle->setAutoRaise(true);
     m_handle->setProperty("plain", true);
     m_handle->setToolTip(tr("Alt+9: the commits that changed these lines, and what each changed in this file"));
-    column->addWidget(m_handle);
-    auto* row = new QHBoxLayout(m_inside);
+    auto* row = new QHBoxLayout(this);
     row->setContentsMargins(0, 0, 0, 0);
     row->setSpacing(space);
     m_list->setObjectName(QStringLiteral("hunkCommits"));
@@ -61,11 +56,10 @@ CommitDrawer::CommitDrawer(QWidget* parent)
     right->addWidget(m_words);
     right->addWidget(m_pane, 1);
     row->addLayout(right, 3);
-    m_inside->setFixedHeight(fontMetrics().height() * 11);
-    m_inside->hide();
-    column->addWidget(m_inside);
+    setFixedHeight(fontMetrics().height() * 11);
+    hide();
     connect(m_handle, &QToolButton::toggled, this, [this](bool open) {
-        m_inside->setVisible(open);
+        setVisible(open);
         m_handle->setArrowType(open ? Qt::DownArrow : Qt::RightArrow);
         if (open)
             ask();
@@ -180,7 +174,7 @@ void CommitDrawer::showChange(const Oid& of, const CommitChange& change)
 
 void CommitDrawer::changeEvent(QEvent* event)
 {
-    Card::changeEvent(event);
+    QWidget::changeEvent(event);
     if (event->type() == QEvent::PaletteChange)
         m_pane->highlighter()->setFile(m_file, palette());
 }

@@ -18,11 +18,13 @@ namespace espalier {
 
 class TextPane;
 
-class CommitDrawer : public Card {
+class CommitDrawer : public QWidget {
     Q_OBJECT
   public:
     explicit CommitDrawer(QWidget* parent);
 
+    // What opens and closes it; stands wherever the page puts it.
+    QToolButton* handle() const { return m_handle; }
     bool isOpen() const;
     // Open, it has the keyboard, and the first commit's change is asked for.
     void setOpen(bool open);
@@ -44,7 +46,6 @@ class CommitDrawer : public Card {
     void say(const QString& words);
 
     QToolButton* m_handle;
-    QWidget* m_inside;
     QTreeWidget* m_list;
     PlainLabel* m_words;
     TextPane* m_pane;

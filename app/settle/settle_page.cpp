@@ -21,6 +21,7 @@
 #include <QPushButton>
 #include <QShortcut>
 #include <QSplitter>
+#include <QTimer>
 #include <QVBoxLayout>
 
 namespace espalier {
@@ -55,8 +56,12 @@ ConflictPlace SettlePage::Private::place() const
 void SettlePage::Private::load(std::size_t commit)
 {
     const DryRunPtr run = flow->run();
-    if (!run || commit >= run->commits.size() || loading)
+    if (!run || commit >= run->commits.size())
         return;
+    if (loading) {
+        wanted = commit;
+        return;
+    }
     loading = true;
     startWork<CommitConflicts>(
         page, tr("Reading the conflict"),
@@ -65,6 +70,10 @@ void SettlePage::Private::load(std::size_t commit)
         },
         [this](Result<CommitConflicts> read) {
             loading = false;
+            if (const auto other = std::exchange(wanted, {})) {
+                load(*other);
+                return;
+            }
             if (!read) {
                 staysAt.reset();
                 troubled = true;
@@ -90,19 +99,25 @@ void SettlePage::Private::take(CommitConflicts read)
     proposals.clear();
     looked.clear();
     file = -1;
+    listReplay();
     list->setFiles(shown->files);
     const auto open = shown->undecided(flow->settlements());
     const auto stays = std::exchange(staysAt, {});
-    const auto same =
-        std::ranges::find_if(shown->files, [&](const OneConflict& one) { return stays && one.text.key == *stays; });
+    const auto same = std::ranges::find_if(shown->files, [&](const OneConflict& one) {
+        return stays && one.text.key.commit == stays->commit &&
+               (one.text.key == *stays || std::ranges::contains(one.text.together, stays->path));
+    });
     const int at = int(same - shown->files.begin());
     const auto openThere = std::ranges::find(open, at, &ConflictPlace::file);
     if (same != shown->files.end())
-        showPlace(openThere == open.end() ? ConflictPlace{at, 1} : *openThere);
+        showPlace(staysHunk >= 0            ? ConflictPlace{at, same->text.wholePath ? 0 : 2 * staysHunk + 1}
+                  : openThere == open.end() ? ConflictPlace{at, 1}
+                                            : *openThere);
     else if (!open.empty())
         showPlace(open.front());
     else if (!shown->files.empty())
         showPlace({0, 1});
+    staysHunk = -1;
     askProposals();
 }
 
@@ -113,10 +128,12 @@ void SettlePage::Private::followRun()
     const DryRunPtr run = flow->run();
     if (!run)
         return;
+    const std::vector<CommitOutline> before = std::exchange(outline, replayOutline(*run, flow->settlements()));
     if (shown->standsFor(*run) || shown->files.empty()) {
         staysAt.reset(); // the texts cannot be written in that form
         showState();
         askProposals(); // what was just decided may tell something about the rest
+        sayWhatHoldsNoLonger(before);
         return;
     }
     const bool stillThere = shown->commit < run->commits.size() && !run->commits[shown->commit].conflicts.empty() &&
@@ -131,6 +148,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
 {
     if (to.file < 0 || to.file >= int(shown->files.size()))
         return;
+    wait->stop();
     editor->flush();
     file = to.file;
     const auto index = std::size_t(file);
@@ -138,8 +156,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     waitingEdit = !text.wholePath && to.piece % 2 == 0 ? to.piece : -1;
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
-    drawer->setVisible(!text.wholePath);
-    commits->setVisible(!text.wholePath);
+    drawers->setVisible(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
@@ -226,9 +243,11 @@ void SettlePage::Private::showState()
     const DryRunPtr run = flow->run();
     if (!run || file < 0 || shown->commit >= run->commits.size())
         return;
+    listReplay();
     for (std::size_t i = 0; i < shown->files.size(); ++i)
         list->setDecisions(int(i), shown->files[i], settlementOf(i),
                            [this, i](int hunk) { return offerFor(int(i), hunk); });
+    list->refilter();
     const ConflictText& text = shown->files[std::size_t(file)].text;
     const std::size_t open = shown->undecided(flow->settlements()).size();
     title->setText(tr("Settle: %1 onto %2").arg(toText(flow->plan().label), toText(flow->plan().ontoLabel)));

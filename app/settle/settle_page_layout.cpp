@@ -21,6 +21,7 @@
 #include <QPushButton>
 #include <QShortcut>
 #include <QSplitter>
+#include <QToolButton>
 #include <QVBoxLayout>
 
 namespace espalier {
@@ -142,6 +143,38 @@ QWidget* SettlePage::Private::buildDecisions()
     return card;
 }
 
+// One card with the handles of both drawers; there is room for one of them at a time.
+QWidget* SettlePage::Private::buildDrawers(QWidget* parent)
+{
+    drawers = new Card(parent);
+    const int space = theme::gap(page);
+    auto* column = new QVBoxLayout(drawers);
+    column->setContentsMargins(space, space / 2, space, space / 2);
+    column->setSpacing(space / 2);
+    drawer = new BeforeBoth(drawers);
+    commits = new CommitDrawer(drawers);
+    auto* handles = new QHBoxLayout;
+    handles->setSpacing(space * 2);
+    handles->addWidget(drawer->handle());
+    handles->addWidget(commits->handle());
+    handles->addStretch(1);
+    column->addLayout(handles);
+    column->addWidget(drawer);
+    column->addWidget(commits);
+    QObject::connect(drawer->handle(), &QToolButton::toggled, page, [this](bool open) {
+        if (open)
+            commits->setOpen(false);
+    });
+    QObject::connect(commits, &CommitDrawer::opened, page, [this](bool open) {
+        if (open)
+            drawerWasOpen = drawer->isOpen();
+        if (open || drawerWasOpen)
+            drawer->setOpen(!open);
+    });
+    QObject::connect(commits, &CommitDrawer::changeWanted, page, [this](const Oid& id) { askChange(id); });
+    return drawers;
+}
+
 void SettlePage::Private::build()
 {
     const int space = theme::gap(page);
@@ -154,13 +187,7 @@ void SettlePage::Private::build()
     auto* splitter = new QSplitter(Qt::Horizontal, page);
     splitter->setChildrenCollapsible(false);
     splitter->setHandleWidth(space);
-    auto* listCard = new Card(splitter);
-    listCard->setMinimumWidth(page->fontMetrics().averageCharWidth() * 44);
-    auto* listColumn = new QVBoxLayout(listCard);
-    listColumn->setContentsMargins(space, space, space, space);
-    list = new HunkList(listCard);
-    listColumn->addWidget(list);
-    page->setFocusProxy(list);
+    buildList(splitter);
     auto* right = new QWidget(splitter);
     auto* rightColumn = new QVBoxLayout(right);
     rightColumn->setContentsMargins(0, 0, 0, 0);
@@ -170,10 +197,7 @@ void SettlePage::Private::build()
     rightColumn->addWidget(editor, 1);
     rightColumn->addWidget(wholePath, 1);
     rightColumn->addWidget(buildDecisions());
-    drawer = new BeforeBoth(right);
-    rightColumn->addWidget(drawer);
-    commits = new CommitDrawer(right);
-    rightColumn->addWidget(commits);
+    rightColumn->addWidget(buildDrawers(right));
     splitter->setStretchFactor(0, 0);
     splitter->setStretchFactor(1, 1);
     splitter->setSizes({page->fontMetrics().averageCharWidth() * 38, page->fontMetrics().averageCharWidth() * 160});
@@ -188,10 +212,6 @@ void SettlePage::Private::build()
     below->addWidget(foot, 1);
     below->addWidget(mining);
     column->addLayout(below);
-    QObject::connect(list, &HunkList::chosen, page, [this](const ConflictPlace& chosen) {
-        troubled = false;
-        showPlace(chosen);
-    });
     QObject::connect(editor, &ConflictEditor::currentHunkChanged, page, [this] {
         waitingEdit = -1;
         showHunk();
@@ -208,13 +228,6 @@ void SettlePage::Private::build()
         showState();
         offerAgain();
     });
-    // There is room for one of the two drawers.
-    QObject::connect(commits, &CommitDrawer::opened, page, [this](bool open) {
-        if (open)
-            drawerWasOpen = drawer->isOpen();
-        drawer->setOpen(!open && drawerWasOpen);
-    });
-    QObject::connect(commits, &CommitDrawer::changeWanted, page, [this](const Oid& id) { askChange(id); });
     const auto byKey = [this](const QKeySequence& keys, auto what) {
         auto* shortcut = new QShortcut(keys, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
         QObject::connect(shortcut, &QShortcut::activated, page, what);

@@ -6,6 +6,7 @@
 #include "app/settle/settle_page.h"
 #include "core/conflicts/commit_conflicts.h"
 #include "core/conflicts/hunk_commits.h"
+#include "core/conflicts/replay_outline.h"
 #include "core/propose/replay_proposals.h"
 
 #include <QPointer>
@@ -14,7 +15,9 @@
 #include <set>
 
 class QCheckBox;
+class QLineEdit;
 class QPushButton;
+class QTimer;
 
 namespace espalier {
 
@@ -46,7 +49,10 @@ struct SettlePage::Private {
     unsigned reading = 0; // counts what was taken into `shown`: answers about an older one are dropped
     int file = -1;
     int waitingEdit = -1;                 // piece of the file's edit that the user looks at; -1: they look at a hunk
-    std::optional<SettlementKey> staysAt; // the file to be shown when the commit has been read anew
+    std::optional<SettlementKey> staysAt; // the file to be shown when a commit has been read
+    int staysHunk = -1;                   // of it; -1: the first that is undecided
+    std::optional<std::size_t> wanted;    // the commit to be read once what is being read has come
+    std::vector<CommitOutline> outline;   // of the newest run
     bool goesOn = false;                  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
@@ -55,6 +61,9 @@ struct SettlePage::Private {
     PlainLabel* where = nullptr;
     NoticeBar* notice = nullptr;
     HunkList* list = nullptr;
+    QLineEdit* search = nullptr;
+    QCheckBox* undecidedOnly = nullptr;
+    QTimer* wait = nullptr; // until a row of another commit counts as chosen
     ConflictEditor* editor = nullptr;
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
@@ -68,6 +77,7 @@ struct SettlePage::Private {
     QPushButton* back = nullptr;
     BeforeBoth* drawer = nullptr;
     CommitDrawer* commits = nullptr;
+    QWidget* drawers = nullptr;    // both
     PlainLabel* besides = nullptr; // what a side did elsewhere that explains the hunk
     bool drawerWasOpen = true;     // before that of the commits was opened
     QCheckBox* around = nullptr;
@@ -76,6 +86,7 @@ struct SettlePage::Private {
     void build();
     QWidget* buildHead();
     QWidget* buildDecisions();
+    QWidget* buildDrawers(QWidget* parent);
     void load(std::size_t commit);
     void take(CommitConflicts read);
     void followRun();
@@ -86,6 +97,10 @@ struct SettlePage::Private {
     void askElsewhere();
     void askChange(const Oid& id);
     void showState();
+    void listReplay();
+    void sayWhatHoldsNoLonger(const std::vector<CommitOutline>& before);
+    void goElsewhere(std::size_t commit, const SettlementKey& key, int hunk);
+    QWidget* buildList(QWidget* parent);
     void decide(Choice choice);
     void settleForm(const FileForm& form);
     void offerAgain();

@@ -51,6 +51,8 @@ struct ConflictText {
 Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
                                   std::size_t conflict, const Progress& progress = {});
 
+// The path of a conflict as people know it: its own, not one that the merge made up to put a file aside.
+std::string shownPath(const PathConflict& path);
 // Names the hunk by its three texts (see settlements.h).
 Oid textsOfHunk(const ConflictHunk& hunk);
 // The text a decision puts in a hunk's place. Sides that lack a final newline get one where the other side follows.

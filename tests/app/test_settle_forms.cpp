@@ -100,7 +100,7 @@ class TestSettleForms : public QObject {
         m_open.flow->start(*m_open.plan);
         QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->run() && !m_open.flow->isBusy(), patience);
         m_page->begin();
-        QTRY_VERIFY_WITH_TIMEOUT(list()->topLevelItemCount() > 0, patience);
+        QTRY_VERIFY_WITH_TIMEOUT(list()->fileCount() > 0, patience);
     }
     bool isIn(const FileForm& form) const { return editor()->isEnabled() && editor()->model().text().form == form; }
     void press(const QString& name)
@@ -263,7 +263,7 @@ void TestSettleForms::isUndoneAndKept()
     QVERIFY(!m_open.flow->run()->clean);
     press(lf);
     QVERIFY(m_open.flow->run()->clean);
-    QCOMPARE(list()->topLevelItem(0)->childCount(), 1); // it can be gone back to
+    QCOMPARE(list()->fileItem(0)->childCount(), 1); // it can be gone back to
     QTest::mouseClick(button("undo"), Qt::LeftButton);
     caughtUp();
     QVERIFY(!m_open.flow->run()->clean);

@@ -122,9 +122,9 @@ void takeSettleKinds(MainWindow& window, Pictures& pictures, const Scratch& samp
     SettlePage* page = window.settlePage();
     auto* list = page->findChild<HunkList*>();
     const auto show = [&](const QString& path) {
-        for (int i = 0; i < list->topLevelItemCount(); ++i)
-            if (list->topLevelItem(i)->text(0) == path)
-                list->setCurrentItem(list->topLevelItem(i)->child(0));
+        for (int i = 0; i < list->fileCount(); ++i)
+            if (list->fileItem(i)->text(0) == path)
+                list->setCurrentItem(list->fileItem(i)->child(0));
         settleDown();
     };
     show(QStringLiteral("core/level.cpp"));
