@@ -137,8 +137,8 @@ void ConflictEditor::Private::showAll()
     const QString file = QString::fromUtf8(model.text().path);
     for (const Pane which : paneOrder) {
         TextPane* shown = pane(which);
+        shown->setMaximumNumber(rowStart.back()); // before: room for more digits lays all rows out again
         shown->setRows(all[std::size_t(which)]);
-        shown->setMaximumNumber(rowStart.back());
         shown->highlighter()->setFile(file, q->palette());
     }
     showing = false;

@@ -61,7 +61,7 @@ HunkList::HunkList(QWidget* parent) : QTreeWidget(parent)
     setHeaderLabels({tr("Hunks"), tr("Decision")});
     setAccessibleName(tr("Commits with conflicts, their files and hunks"));
     setFrameShape(QFrame::NoFrame);
-    setIndentation(theme::gap(this) * 2);
+    setIndentation(theme::gap(this) * 3 / 2);
     header()->setSectionResizeMode(0, QHeaderView::Stretch);
     header()->setSectionResizeMode(1, QHeaderView::ResizeToContents);
     header()->setStretchLastSection(false);

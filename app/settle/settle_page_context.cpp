@@ -24,12 +24,12 @@ void SettlePage::Private::askWho()
         return;
     startWork<std::vector<HunkCommits>>(
         page, tr("Looking for who changed these lines"),
-        [path = session->path().toStdString(), run, commit = shown->commit,
-         text](const Progress& progress) -> Result<std::vector<HunkCommits>> {
+        [path = session->path().toStdString(), run, of = shown,
+         index = std::size_t(file)](const Progress& progress) -> Result<std::vector<HunkCommits>> {
             auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
-            return hunkCommits(*repository, *run, commit, text, progress);
+            return hunkCommits(*repository, *run, of->commit, of->files[index].text, progress);
         },
         [this, of = file, reading = reading](Result<std::vector<HunkCommits>> found) {
             // What cannot be found out is no trouble for the settlement: the line goes without it.
@@ -48,13 +48,12 @@ void SettlePage::Private::askElsewhere()
 {
     startWork<std::vector<std::vector<std::string>>>(
         page, tr("Looking for what else explains this"),
-        [path = session->path().toStdString(), run = flow->run(), commit = shown->commit,
-         text = shown->files[std::size_t(file)].text](
-            const Progress& progress) -> Result<std::vector<std::vector<std::string>>> {
+        [path = session->path().toStdString(), run = flow->run(), of = shown,
+         index = std::size_t(file)](const Progress& progress) -> Result<std::vector<std::vector<std::string>>> {
             auto repository = Repository::open(path);
             if (!repository)
                 return std::unexpected(repository.error());
-            return elsewhere(*repository, *run, commit, text, progress);
+            return elsewhere(*repository, *run, of->commit, of->files[index].text, progress);
         },
         [this, of = file, reading = reading](Result<std::vector<std::vector<std::string>>> found) {
             if (!found || reading != this->reading)

@@ -37,9 +37,9 @@ QWidget* SettlePage::Private::buildList(QWidget* parent)
     row->setSpacing(space);
     search = new QLineEdit(card);
     search->setObjectName(QStringLiteral("search"));
-    search->setPlaceholderText(tr("Find a path or a commit"));
+    search->setPlaceholderText(tr("Find"));
     search->setAccessibleName(tr("Find a path or a commit in the list"));
-    search->setToolTip(tr("Alt+S"));
+    search->setToolTip(tr("A path, or a commit by its subject or id (Alt+S)"));
     search->setClearButtonEnabled(true);
     undecidedOnly = new QCheckBox(tr("Undecided onl&y"), card);
     undecidedOnly->setObjectName(QStringLiteral("undecidedOnly"));

@@ -98,6 +98,7 @@ class TextPane : public QPlainTextEdit {
     bool canInsertFromMimeData(const QMimeData* source) const override;
 
   private:
+    void renumber(int first, int count, const std::vector<PaneRow>& rows);
     void tag(int first, const std::vector<PaneRow>& rows);
     void updateFont();
     void placeGutter();

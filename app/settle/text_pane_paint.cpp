@@ -187,12 +187,14 @@ void TextPane::paintMarks(QPainter& painter)
 void TextPane::paintStandIns(QPainter& painter)
 {
     for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
-        const QString text = block.text();
-        if (!block.isVisible() || std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
+        if (!block.isVisible())
             continue;
         const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
         if (at.y() > viewport()->height())
             break;
+        const QString text = block.text();
+        if (std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
+            continue;
         const QTextLine line = block.layout()->lineAt(0);
         for (int i = 0; line.isValid() && i < int(text.size()); ++i) {
             if (!TextCodec::isStandIn(text, i))

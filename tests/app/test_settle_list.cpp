@@ -172,8 +172,11 @@ class TestSettleList : public QObject {
         QCOMPARE(notice()->line(),
                  QStringLiteral("Later commits were computed again: 1 hunk has to be looked at again, first in "
                                 "notes of “Last”; 2 decisions hold there."));
-        auto* there = notice()->findChild<QPushButton*>();
-        QVERIFY(there && there->isVisible());
+        const auto buttons = notice()->findChildren<QPushButton*>();
+        const auto at = std::ranges::find(buttons, QStringLiteral("&Look there"), &QPushButton::text);
+        QVERIFY(at != buttons.end());
+        QPushButton* there = *at;
+        QTRY_VERIFY_WITH_TIMEOUT(there->isVisible(), patience);
         QTest::mouseClick(there, Qt::LeftButton);
         QTRY_COMPARE_WITH_TIMEOUT(subject(), std::string("Last"), patience);
         QTest::keyClick(m_page.get(), Qt::Key_2, Qt::AltModifier);
