@@ -44,7 +44,7 @@ CommitDrawer::CommitDrawer(QWidget* parent)
     m_list->header()->setSectionResizeMode(0, QHeaderView::Stretch);
     m_list->header()->setSectionResizeMode(1, QHeaderView::ResizeToContents);
     m_list->header()->setSectionResizeMode(2, QHeaderView::ResizeToContents);
-    row->addWidget(m_list, 2);
+    row->addWidget(m_list, 1);
     auto* right = new QVBoxLayout;
     right->setSpacing(space / 2);
     page::quieten(m_words);
@@ -55,8 +55,10 @@ CommitDrawer::CommitDrawer(QWidget* parent)
     m_pane->setAccessibleName(tr("What the chosen commit changed in this file"));
     right->addWidget(m_words);
     right->addWidget(m_pane, 1);
-    row->addLayout(right, 3);
-    setFixedHeight(fontMetrics().height() * 11);
+    row->addLayout(right, 1);
+    // Eleven lines where there is room for them; in a small window, or with a large font, the texts above need it more.
+    setMinimumHeight(fontMetrics().height() * 5);
+    setMaximumHeight(fontMetrics().height() * 11);
     hide();
     connect(m_handle, &QToolButton::toggled, this, [this](bool open) {
         setVisible(open);

@@ -53,6 +53,8 @@ class TextPane : public QPlainTextEdit {
     void replaceRows(int first, int count, const std::vector<PaneRow>& rows);
     PaneRow row(int number) const;
     int rowCount() const { return blockCount(); }
+    // What stands beside the row; 0 for nothing.
+    int numberOfRow(int row) const;
     static PaneRow rowOf(const QTextBlock& block);
     // Whether the block carries a tag; blocks that typing has made do not.
     static bool isTagged(const QTextBlock& block);
@@ -109,7 +111,6 @@ class TextPane : public QPlainTextEdit {
     void paintGhost(QPainter& painter, const QRectF& room, const HunkFrame& frame, int row);
     void paintStandIns(QPainter& painter);
     bool typeSpecial(const QKeyEvent* event);
-    int numberOfRow(int row) const;
     bool keepToText(QKeyEvent* event);
     void leaveFiller(bool up);
 

@@ -58,22 +58,28 @@ void addTokens(std::string_view line, int number, std::vector<Token>& tokens)
     }
 }
 
-// Spans of the tokens that are not matched; white space between two of them is theirs.
+// Spans of the tokens that are not matched. White space counts between words that stayed, and before a line of which nothing else
+// changed; else it only goes along between two changed words.
 void addSpans(const std::vector<Token>& tokens, const std::vector<char>& matched, std::vector<WordSpan>& spans)
 {
-    for (std::size_t i = 0; i < tokens.size(); ++i) {
-        const Token& token = tokens[i];
-        if (matched[i])
-            continue;
-        const int to = token.from + int(token.text.size());
-        const bool joins =
-            i > 0 && !spans.empty() && spans.back().line == token.line &&
-            (spans.back().to == token.from ||
-             (tokens[i - 1].space && spans.back().to == tokens[i - 1].from && tokens[i - 1].line == token.line));
-        if (joins)
-            spans.back().to = to;
-        else
-            spans.push_back({token.line, token.from, to});
+    for (std::size_t first = 0; first < tokens.size();) {
+        std::size_t end = first;
+        bool words = false; // other than white space, changed
+        for (; end < tokens.size() && tokens[end].line == tokens[first].line; ++end)
+            words = words || (!matched[end] && !tokens[end].space);
+        bool open = false;
+        for (std::size_t i = first; i < end; ++i) {
+            const Token& token = tokens[i];
+            const int to = token.from + int(token.text.size());
+            const bool between = token.space && i > first && i + 1 < end && !matched[i - 1] && !matched[i + 1];
+            const bool counts = !matched[i] && (!token.space || !words || (i > first && matched[i - 1]));
+            if (open && (between || (counts && spans.back().to == token.from)))
+                spans.back().to = to;
+            else if (counts && !(token.space && i + 1 < end && !matched[i + 1]))
+                spans.push_back({token.line, token.from, to});
+            open = !spans.empty() && spans.back().line == token.line && spans.back().to == to;
+        }
+        first = end;
     }
 }
 

@@ -155,6 +155,10 @@ class TestElsewhere : public QObject {
         row("nothing in common", "alpha beta\n", "gamma delta\n", {}, {});
         row("line ends", "one two\n", "one two\r\n", {}, {});
         row("beyond ASCII", "d\xC3\xA4mmern im Hafen\n", "d\xC3\xBCnn im Hafen\n", {"d\xC3\xA4mmern"}, {"d\xC3\xBCnn"});
+        row("words put in", "it is closed.\n", "it is closed all day.\n", {}, {"all day"});
+        row("an indent that came along", "  return value * feet;\n", "  if (unit)\n      return value * metres;\n",
+            {"feet"}, {"if (unit)", "metres"});
+        row("white space within", "a = b\n", "a  = b\n", {" "}, {"  "});
         row("indented anew", "  level = one;\n", "\tlevel = one;\n", {"  "}, {"\t"});
     }
     void words()
