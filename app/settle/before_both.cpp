@@ -11,12 +11,10 @@
 
 namespace espalier {
 
-BeforeBoth::BeforeBoth(QWidget* parent) : Card(parent), m_handle(new QToolButton(this)), m_pane(new TextPane(this))
+BeforeBoth::BeforeBoth(QWidget* parent) : QWidget(parent), m_handle(new QToolButton(this)), m_pane(new TextPane(this))
 {
-    const int space = theme::gap(this);
     auto* column = new QVBoxLayout(this);
-    column->setContentsMargins(space, space / 2, space, space / 2);
-    column->setSpacing(space / 2);
+    column->setContentsMargins(0, 0, 0, 0);
     m_handle->setText(tr("Be&fore both"));
     m_handle->setCheckable(true);
     m_handle->setChecked(true);
@@ -30,13 +28,15 @@ BeforeBoth::BeforeBoth(QWidget* parent) : Card(parent), m_handle(new QToolButton
     m_pane->setHorizontalScrollBarPolicy(Qt::ScrollBarAsNeeded);
     m_pane->setAccessibleName(tr("Before both: the common ancestor's lines"));
     m_pane->setFixedHeight(fontMetrics().height() * 5);
-    column->addWidget(m_handle);
     column->addWidget(m_pane);
     connect(m_handle, &QToolButton::toggled, this, [this](bool open) {
-        m_pane->setVisible(open);
+        setVisible(open);
         m_handle->setArrowType(open ? Qt::DownArrow : Qt::RightArrow);
     });
 }
+
+bool BeforeBoth::isOpen() const { return m_handle->isChecked(); }
+void BeforeBoth::setOpen(bool open) { m_handle->setChecked(open); }
 
 void BeforeBoth::showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines)
 {
@@ -60,7 +60,7 @@ void BeforeBoth::showHunk(const ConflictText& text, const ConflictHunk& hunk, co
 
 void BeforeBoth::changeEvent(QEvent* event)
 {
-    Card::changeEvent(event);
+    QWidget::changeEvent(event);
     if (event->type() == QEvent::PaletteChange)
         m_pane->highlighter()->setFile(m_file, palette());
 }

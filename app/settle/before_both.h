@@ -3,10 +3,10 @@
 // The drawer of the settle page: what stood in a hunk's place before both sides changed it. Private to app/settle.
 #pragma once
 
-#include "app/support/text.h"
 #include "core/conflicts/conflict_text.h"
 
 #include <QStringList>
+#include <QWidget>
 
 class QToolButton;
 
@@ -14,11 +14,15 @@ namespace espalier {
 
 class TextPane;
 
-class BeforeBoth : public Card {
+class BeforeBoth : public QWidget {
     Q_OBJECT
   public:
     explicit BeforeBoth(QWidget* parent);
 
+    // What opens and closes it; stands wherever the page puts it.
+    QToolButton* handle() const { return m_handle; }
+    bool isOpen() const;
+    void setOpen(bool open);
     // `lines` are those of the hunk's place in the ancestor.
     void showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines);
 

@@ -71,6 +71,7 @@ void ConflictEditor::Private::build()
     pane(Pane::Commit)->setAccessibleName(tr("Your commit brings"));
     for (const Pane side : {Pane::NewBase, Pane::Commit}) {
         pane(side)->setGivesRows(true);
+        pane(side)->setMarks([this, side](int hunk) -> const std::vector<RowMark>& { return marksOf(side, hunk); });
         QObject::connect(pane(side), &TextPane::rowsGiven, q,
                          [this, side](int first, int last) { takeRows(side, first, last); });
         QObject::connect(cards[std::size_t(side)]->change, &QToolButton::toggled, q,
@@ -273,10 +274,15 @@ void ConflictEditor::setShownAsChange(Pane side, bool change)
         return;
     d->asChange[std::size_t(side)] = change;
     d->cards[std::size_t(side)]->change->setChecked(change);
+    d->marks[std::size_t(side)].clear();
+    std::vector<int> groups;
     for (int hunk = 0; hunk < d->model.hunkCount(); ++hunk)
-        d->layOutGroup(d->model.groupOfHunk(hunk));
+        groups.push_back(d->model.groupOfHunk(hunk));
+    d->layOutAgain(groups);
     d->updateFrames();
 }
+
+bool ConflictEditor::isShownAsChange(Pane side) const { return d->asChange[std::size_t(side)]; }
 
 std::pair<int, int> ConflictEditor::settledLines(int hunk) const
 {

@@ -56,6 +56,7 @@ class ConflictEditor : public QWidget {
     bool onlyAroundHunks() const;
     // Shows a side (not the settled text) as its change against what was before both.
     void setShownAsChange(Pane side, bool change);
+    bool isShownAsChange(Pane side) const;
 
     // The lines of a hunk, 1-based, in the settled text; for the list.
     std::pair<int, int> settledLines(int hunk) const;

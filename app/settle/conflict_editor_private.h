@@ -9,6 +9,7 @@
 #include <QTimer>
 
 #include <array>
+#include <map>
 #include <optional>
 
 class QScrollBar;
@@ -30,6 +31,7 @@ struct ConflictEditor::Private {
     std::vector<std::optional<HunkDecision>> offers; // a hunk each, or none at all
     std::vector<int> rowStart{0};
     std::array<bool, 3> asChange{};
+    std::array<std::map<int, std::vector<RowMark>>, 3> marks; // of the sides, by hunk; found out when they are painted
     int currentHunk = -1;
     bool onlyAround = false;
     bool scrolling = false;
@@ -47,6 +49,7 @@ struct ConflictEditor::Private {
     int rowsOf(int group) const { return rowStart[std::size_t(group) + 1] - rowStart[std::size_t(group)]; }
     std::vector<PaneRow> sideRows(Pane side, int group) const;
     std::vector<PaneRow> linesOf(Pane which, int group) const;
+    const std::vector<RowMark>& marksOf(Pane side, int hunk);
     // What is offered for an undecided hunk: no part of the text. Empty where there is nothing.
     QStringList ghostOf(int group) const;
     // Rows that a group needs beside those of its sides.

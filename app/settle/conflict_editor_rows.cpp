@@ -6,6 +6,7 @@
 #include "app/settle/code_highlighter.h"
 #include "app/settle/pane_card.h"
 #include "app/support/theme.h"
+#include "core/conflicts/changed_words.h"
 #include "core/settle/compose.h"
 
 #include <QScopedValueRollback>
@@ -40,6 +41,40 @@ std::vector<PaneRow> ConflictEditor::Private::sideRows(Pane side, int group) con
     for (const ChangedLine& line : changeOf(hunk.ancestorText, left ? hunk.newBaseText : hunk.commitText))
         rows.push_back({(line.kind == ChangedLine::Removed ? old : lines).at(line.line), group, false, line.kind});
     return rows;
+}
+
+const std::vector<RowMark>& ConflictEditor::Private::marksOf(Pane side, int hunk)
+{
+    const auto [at, isNew] = marks[std::size_t(side)].try_emplace(hunk);
+    if (!isNew)
+        return at->second;
+    const ConflictHunk& texts = model.text().hunks[std::size_t(hunk)];
+    const std::string& text = side == Pane::NewBase ? texts.newBaseText : texts.commitText;
+    const ChangedWords words = changedWords(texts.ancestorText, text);
+    const auto add = [&](LineReader& lines, const WordSpan& span, int row) {
+        const std::string_view line = lines.read({span.line, 1});
+        const auto upTo = [&](int byte) {
+            return int(model.codec().decodeLine(line.substr(0, std::size_t(byte))).size());
+        };
+        at->second.push_back({row, upTo(span.from), upTo(span.to)});
+    };
+    LineReader now(text), old(texts.ancestorText);
+    if (!asChange[std::size_t(side)]) {
+        for (const WordSpan& span : words.after)
+            add(now, span, span.line);
+        return at->second;
+    }
+    auto after = words.after.begin(), before = words.before.begin();
+    int row = 0;
+    for (const ChangedLine& line : changeOf(texts.ancestorText, text)) {
+        const bool removed = line.kind == ChangedLine::Removed;
+        auto& next = removed ? before : after;
+        const auto end = removed ? words.before.end() : words.after.end();
+        for (; next != end && next->line == line.line; ++next)
+            add(removed ? old : now, *next, row);
+        ++row;
+    }
+    return at->second;
 }
 
 std::vector<PaneRow> ConflictEditor::Private::linesOf(Pane which, int group) const
@@ -97,12 +132,13 @@ void ConflictEditor::Private::showAll()
         }
         rowStart.push_back(rowStart.back() + int(height));
     }
+    marks = {};
     showing = true;
     const QString file = QString::fromUtf8(model.text().path);
     for (const Pane which : paneOrder) {
         TextPane* shown = pane(which);
+        shown->setMaximumNumber(rowStart.back()); // before: room for more digits lays all rows out again
         shown->setRows(all[std::size_t(which)]);
-        shown->setMaximumNumber(rowStart.back());
         shown->highlighter()->setFile(file, q->palette());
     }
     showing = false;

@@ -29,7 +29,8 @@ PaneCard::PaneCard(ConflictEditor::Pane which, QWidget* parent)
     change->setText(ConflictEditor::tr("As a change"));
     change->setCheckable(true);
     change->setAutoRaise(true);
-    change->setToolTip(ConflictEditor::tr("Shows this side's hunks as their change against what was before both"));
+    change->setToolTip(
+        ConflictEditor::tr("Shows this side's hunks as their change against what was before both (Alt+8: both sides)"));
     QSizePolicy policy = change->sizePolicy();
     policy.setRetainSizeWhenHidden(true);
     change->setSizePolicy(policy);

@@ -4,9 +4,10 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
+#include "app/settle/commit_drawer.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
-#include "app/settle/hunk_words.h"
 #include "app/settle/whole_path_view.h"
 #include "app/support/page.h"
 #include "app/support/text.h"
@@ -20,6 +21,7 @@
 #include <QPushButton>
 #include <QShortcut>
 #include <QSplitter>
+#include <QTimer>
 #include <QVBoxLayout>
 
 namespace espalier {
@@ -54,8 +56,12 @@ ConflictPlace SettlePage::Private::place() const
 void SettlePage::Private::load(std::size_t commit)
 {
     const DryRunPtr run = flow->run();
-    if (!run || commit >= run->commits.size() || loading)
+    if (!run || commit >= run->commits.size())
         return;
+    if (loading) {
+        wanted = commit;
+        return;
+    }
     loading = true;
     startWork<CommitConflicts>(
         page, tr("Reading the conflict"),
@@ -64,7 +70,12 @@ void SettlePage::Private::load(std::size_t commit)
         },
         [this](Result<CommitConflicts> read) {
             loading = false;
+            if (const auto other = std::exchange(wanted, {})) {
+                load(*other);
+                return;
+            }
             if (!read) {
+                staysAt.reset();
                 troubled = true;
                 notice->say(NoticeBar::Trouble, toText(read.error().line()));
                 return;
@@ -84,15 +95,29 @@ void SettlePage::Private::take(CommitConflicts read)
     ++reading;
     who.clear();
     asked.clear();
+    notes.clear();
     proposals.clear();
     looked.clear();
     file = -1;
+    listReplay();
     list->setFiles(shown->files);
     const auto open = shown->undecided(flow->settlements());
-    if (!open.empty())
+    const auto stays = std::exchange(staysAt, {});
+    const auto same = std::ranges::find_if(shown->files, [&](const OneConflict& one) {
+        return stays && one.text.key.commit == stays->commit &&
+               (one.text.key == *stays || std::ranges::contains(one.text.together, stays->path));
+    });
+    const int at = int(same - shown->files.begin());
+    const auto openThere = std::ranges::find(open, at, &ConflictPlace::file);
+    if (same != shown->files.end())
+        showPlace(staysHunk >= 0            ? ConflictPlace{at, same->text.wholePath ? 0 : 2 * staysHunk + 1}
+                  : openThere == open.end() ? ConflictPlace{at, 1}
+                                            : *openThere);
+    else if (!open.empty())
         showPlace(open.front());
     else if (!shown->files.empty())
         showPlace({0, 1});
+    staysHunk = -1;
     askProposals();
 }
 
@@ -103,9 +128,12 @@ void SettlePage::Private::followRun()
     const DryRunPtr run = flow->run();
     if (!run)
         return;
+    const std::vector<CommitOutline> before = std::exchange(outline, replayOutline(*run, flow->settlements()));
     if (shown->standsFor(*run) || shown->files.empty()) {
+        staysAt.reset(); // the texts cannot be written in that form
         showState();
         askProposals(); // what was just decided may tell something about the rest
+        sayWhatHoldsNoLonger(before);
         return;
     }
     const bool stillThere = shown->commit < run->commits.size() && !run->commits[shown->commit].conflicts.empty() &&
@@ -120,6 +148,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
 {
     if (to.file < 0 || to.file >= int(shown->files.size()))
         return;
+    wait->stop();
     editor->flush();
     file = to.file;
     const auto index = std::size_t(file);
@@ -127,7 +156,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     waitingEdit = !text.wholePath && to.piece % 2 == 0 ? to.piece : -1;
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
-    drawer->setVisible(!text.wholePath);
+    drawers->setVisible(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
@@ -148,6 +177,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     };
     name(choices[0], text.wholePath ? toText(text.keepNewBase) : tr("Keep new base"), tr("Alt+1"));
     name(choices[1], text.wholePath ? toText(text.keepYourCommit) : tr("Keep your commit"), tr("Alt+2"));
+    forms->showQuestions(text.formQuestions);
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
     showHunk();
@@ -168,49 +198,6 @@ void SettlePage::Private::showHunk()
         drawer->showHunk(text, at, editor->model().ancestorLines().mid(at.ancestor.first, at.ancestor.count));
     }
     offerAgain();
-}
-
-// Thousands of commits may have to be looked through; the lines themselves are there at once.
-void SettlePage::Private::askWho()
-{
-    const DryRunPtr run = flow->run();
-    const ConflictText& text = shown->files[std::size_t(file)].text;
-    if (!run || text.wholePath || shown->commit >= run->commits.size() || !asked.insert(file).second)
-        return;
-    startWork<std::vector<HunkCommits>>(
-        page, tr("Looking for who changed these lines"),
-        [path = session->path().toStdString(), run, commit = shown->commit,
-         text](const Progress& progress) -> Result<std::vector<HunkCommits>> {
-            auto repository = Repository::open(path);
-            if (!repository)
-                return std::unexpected(repository.error());
-            return hunkCommits(*repository, *run, commit, text, progress);
-        },
-        [this, of = file, reading = reading](Result<std::vector<HunkCommits>> found) {
-            // What cannot be found out is no trouble for the settlement: the line goes without it.
-            if (!found || reading != this->reading)
-                return;
-            who[of] = std::move(*found);
-            if (of == file)
-                showWho();
-        },
-        WorkPriority::Background);
-}
-
-void SettlePage::Private::showWho()
-{
-    const ConflictText& text = shown->files[std::size_t(file)].text;
-    if (text.wholePath)
-        return;
-    const auto known = who.find(file);
-    const bool named = known != who.end() && hunk() >= 0 && std::size_t(hunk()) < known->second.size();
-    const HunkCommits* of = named ? &known->second[std::size_t(hunk())] : nullptr;
-    explanation->setText(
-        (of ? whoChanged(*of, text.yourCommit)
-            : tr("The new base and your commit %1 change these lines.").arg(toText(text.yourCommit.brief()))) +
-        tr(" Choose, click line numbers, or type in the middle pane."));
-    explanation->setToolTip(of ? toToolTip(whoChangedAtLength(*of)) : QString());
-    editor->setNewBaseWords(of ? newBaseWords(*of) : QString());
 }
 
 // What is worth knowing before this hunk is decided: that it was decided for other texts.
@@ -256,9 +243,11 @@ void SettlePage::Private::showState()
     const DryRunPtr run = flow->run();
     if (!run || file < 0 || shown->commit >= run->commits.size())
         return;
+    listReplay();
     for (std::size_t i = 0; i < shown->files.size(); ++i)
         list->setDecisions(int(i), shown->files[i], settlementOf(i),
                            [this, i](int hunk) { return offerFor(int(i), hunk); });
+    list->refilter();
     const ConflictText& text = shown->files[std::size_t(file)].text;
     const std::size_t open = shown->undecided(flow->settlements()).size();
     title->setText(tr("Settle: %1 onto %2").arg(toText(flow->plan().label), toText(flow->plan().ontoLabel)));
@@ -278,8 +267,10 @@ void SettlePage::Private::showState()
     next->setText(all ? tr("Bac&k to the dry run") : tr("&Next undecided"));
     next->setDefault(true);
     previous->setEnabled(open > 0);
+    // What is decided while the file is on its way back in another form would be about hunks that are no more.
+    editor->setEnabled(!staysAt);
     for (QPushButton* button : choices)
-        button->setEnabled(hunk() >= 0);
+        button->setEnabled(hunk() >= 0 && !staysAt);
     if (all && !troubled)
         notice->say(NoticeBar::Good, tr("Every hunk is decided. Read the dry run once more, then apply."));
 }
@@ -302,6 +293,22 @@ void SettlePage::Private::decide(Choice choice)
     editor->decide(choice);
 }
 
+// The file is merged anew in that form: what was decided holds as far as the hunks stay the same.
+void SettlePage::Private::settleForm(const FileForm& form)
+{
+    if (file < 0)
+        return;
+    troubled = false;
+    editor->flush();
+    FileSettlement settled = settlementOf(std::size_t(file));
+    if (settled.form == form)
+        return;
+    settled.form = form;
+    staysAt = shown->files[std::size_t(file)].text.key;
+    flow->settle({{*staysAt, settled}});
+    showState();
+}
+
 // Goes to where something changed, so that what undo does is never out of sight.
 void SettlePage::Private::revert(bool forward)
 {
@@ -318,6 +325,11 @@ void SettlePage::Private::revert(bool forward)
             continue;
         rememberNew(int(i), before[i], after);
         const auto [was, is] = std::ranges::mismatch(before[i].pieces, after.pieces);
+        if (after.form != before[i].form) { // the file comes back in the other form
+            staysAt = shown->files[i].text.key;
+            showState();
+            return;
+        }
         showPlace({int(i), int(is - after.pieces.begin())});
         return;
     }
@@ -379,6 +391,8 @@ SettlePage::SettlePage(Session* session, ReplayFlow* flow, QWidget* parent)
     });
     connect(flow, &ReplayFlow::collecting, this, [this] { d->editor->flush(); });
     connect(flow, &ReplayFlow::failed, this, [this](const QString& line) {
+        d->staysAt.reset();
+        d->showState();
         if (!isVisible())
             return;
         d->troubled = true;

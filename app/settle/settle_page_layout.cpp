@@ -4,7 +4,9 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
+#include "app/settle/commit_drawer.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/offer_bar.h"
 #include "app/settle/whole_path_view.h"
@@ -19,6 +21,7 @@
 #include <QPushButton>
 #include <QShortcut>
 #include <QSplitter>
+#include <QToolButton>
 #include <QVBoxLayout>
 
 namespace espalier {
@@ -121,15 +124,55 @@ QWidget* SettlePage::Private::buildDecisions()
     words->addWidget(explanation, 1);
     words->addWidget(around);
     column->addLayout(words);
+    besides = new PlainLabel(card);
+    besides->setWrapped(true);
+    besides->setObjectName(QStringLiteral("besides"));
+    besides->hide();
+    column->addWidget(besides);
+    forms = new FormBar(card);
+    column->addWidget(forms);
     offers = new OfferBar(card);
     offers->hide();
     column->addWidget(offers);
     column->addLayout(row);
+    QObject::connect(forms, &FormBar::answered, page, [this](const FileForm& form) { settleForm(form); });
     QObject::connect(offers, &OfferBar::taken, page, [this] { takeOffer(); });
     QObject::connect(offers, &OfferBar::allTaken, page, [this] { takeAllOffers(); });
     QObject::connect(offers, &OfferBar::forgotten, page, [this] { forgetOffer(); });
     QObject::connect(around, &QCheckBox::toggled, page, [this](bool only) { editor->setOnlyAroundHunks(only); });
     return card;
+}
+
+// One card with the handles of both drawers; there is room for one of them at a time.
+QWidget* SettlePage::Private::buildDrawers(QWidget* parent)
+{
+    drawers = new Card(parent);
+    const int space = theme::gap(page);
+    auto* column = new QVBoxLayout(drawers);
+    column->setContentsMargins(space, space / 2, space, space / 2);
+    column->setSpacing(space / 2);
+    drawer = new BeforeBoth(drawers);
+    commits = new CommitDrawer(drawers);
+    auto* handles = new QHBoxLayout;
+    handles->setSpacing(space * 2);
+    handles->addWidget(drawer->handle());
+    handles->addWidget(commits->handle());
+    handles->addStretch(1);
+    column->addLayout(handles);
+    column->addWidget(drawer);
+    column->addWidget(commits);
+    QObject::connect(drawer->handle(), &QToolButton::toggled, page, [this](bool open) {
+        if (open)
+            commits->setOpen(false);
+    });
+    QObject::connect(commits, &CommitDrawer::opened, page, [this](bool open) {
+        if (open)
+            drawerWasOpen = drawer->isOpen();
+        if (open || drawerWasOpen)
+            drawer->setOpen(!open);
+    });
+    QObject::connect(commits, &CommitDrawer::changeWanted, page, [this](const Oid& id) { askChange(id); });
+    return drawers;
 }
 
 void SettlePage::Private::build()
@@ -144,13 +187,7 @@ void SettlePage::Private::build()
     auto* splitter = new QSplitter(Qt::Horizontal, page);
     splitter->setChildrenCollapsible(false);
     splitter->setHandleWidth(space);
-    auto* listCard = new Card(splitter);
-    listCard->setMinimumWidth(page->fontMetrics().averageCharWidth() * 44);
-    auto* listColumn = new QVBoxLayout(listCard);
-    listColumn->setContentsMargins(space, space, space, space);
-    list = new HunkList(listCard);
-    listColumn->addWidget(list);
-    page->setFocusProxy(list);
+    buildList(splitter);
     auto* right = new QWidget(splitter);
     auto* rightColumn = new QVBoxLayout(right);
     rightColumn->setContentsMargins(0, 0, 0, 0);
@@ -160,8 +197,7 @@ void SettlePage::Private::build()
     rightColumn->addWidget(editor, 1);
     rightColumn->addWidget(wholePath, 1);
     rightColumn->addWidget(buildDecisions());
-    drawer = new BeforeBoth(right);
-    rightColumn->addWidget(drawer);
+    rightColumn->addWidget(buildDrawers(right));
     splitter->setStretchFactor(0, 0);
     splitter->setStretchFactor(1, 1);
     splitter->setSizes({page->fontMetrics().averageCharWidth() * 38, page->fontMetrics().averageCharWidth() * 160});
@@ -176,10 +212,6 @@ void SettlePage::Private::build()
     below->addWidget(foot, 1);
     below->addWidget(mining);
     column->addLayout(below);
-    QObject::connect(list, &HunkList::chosen, page, [this](const ConflictPlace& chosen) {
-        troubled = false;
-        showPlace(chosen);
-    });
     QObject::connect(editor, &ConflictEditor::currentHunkChanged, page, [this] {
         waitingEdit = -1;
         showHunk();
@@ -188,10 +220,27 @@ void SettlePage::Private::build()
         if (file < 0 || !flow)
             return;
         troubled = false;
-        rememberNew(file, settlementOf(std::size_t(file)), settlement);
-        flow->settle({{shown->files[std::size_t(file)].text.key, settlement}});
+        const FileSettlement before = settlementOf(std::size_t(file));
+        rememberNew(file, before, settlement);
+        FileSettlement now = settlement;
+        now.form = before.form; // the editor may not have got the file in its new form yet
+        flow->settle({{shown->files[std::size_t(file)].text.key, now}});
         showState();
         offerAgain();
+    });
+    const auto byKey = [this](const QKeySequence& keys, auto what) {
+        auto* shortcut = new QShortcut(keys, page, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
+        QObject::connect(shortcut, &QShortcut::activated, page, what);
+    };
+    byKey(Qt::ALT | Qt::Key_8, [this] {
+        const bool all = editor->isShownAsChange(ConflictEditor::Pane::NewBase) &&
+                         editor->isShownAsChange(ConflictEditor::Pane::Commit);
+        for (const auto side : {ConflictEditor::Pane::NewBase, ConflictEditor::Pane::Commit})
+            editor->setShownAsChange(side, !all);
+    });
+    byKey(Qt::ALT | Qt::Key_9, [this] {
+        if (file >= 0 && !shown->files[std::size_t(file)].text.wholePath)
+            commits->setOpen(!commits->isOpen());
     });
     // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
     auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);

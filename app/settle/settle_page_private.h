@@ -6,6 +6,7 @@
 #include "app/settle/settle_page.h"
 #include "core/conflicts/commit_conflicts.h"
 #include "core/conflicts/hunk_commits.h"
+#include "core/conflicts/replay_outline.h"
 #include "core/propose/replay_proposals.h"
 
 #include <QPointer>
@@ -14,12 +15,16 @@
 #include <set>
 
 class QCheckBox;
+class QLineEdit;
 class QPushButton;
+class QTimer;
 
 namespace espalier {
 
 class BeforeBoth;
+class CommitDrawer;
 class ConflictEditor;
+class FormBar;
 class HunkList;
 class NoticeBar;
 class OfferBar;
@@ -36,14 +41,19 @@ struct SettlePage::Private {
     std::set<Oid> forgotten;                     // what is not to be offered any more
     std::map<int, std::vector<HunkCommits>> who; // by file of `shown`; asked for when it is first looked at
     std::set<int> asked;
+    std::map<int, std::vector<std::vector<std::string>>> notes; // by file and hunk: what explains them (elsewhere.h)
     std::shared_ptr<ProposalSource> source;
     std::vector<FileOffers> proposals;                  // by file of `shown`; empty until they are found
     std::map<std::pair<int, int>, HunkDecision> looked; // what was offered where the user has been, by file and hunk
     bool proposing = false, askAgain = false;           // a worker looks for proposals; for older decisions
     unsigned reading = 0; // counts what was taken into `shown`: answers about an older one are dropped
     int file = -1;
-    int waitingEdit = -1; // piece of the file's edit that the user looks at; -1: they look at a hunk
-    bool goesOn = false;  // to what is undecided next, once the dry run has come
+    int waitingEdit = -1;                 // piece of the file's edit that the user looks at; -1: they look at a hunk
+    std::optional<SettlementKey> staysAt; // the file to be shown when a commit has been read
+    int staysHunk = -1;                   // of it; -1: the first that is undecided
+    std::optional<std::size_t> wanted;    // the commit to be read once what is being read has come
+    std::vector<CommitOutline> outline;   // of the newest run
+    bool goesOn = false;                  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
 
@@ -51,10 +61,14 @@ struct SettlePage::Private {
     PlainLabel* where = nullptr;
     NoticeBar* notice = nullptr;
     HunkList* list = nullptr;
+    QLineEdit* search = nullptr;
+    QCheckBox* undecidedOnly = nullptr;
+    QTimer* wait = nullptr; // until a row of another commit counts as chosen
     ConflictEditor* editor = nullptr;
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
     OfferBar* offers = nullptr;
+    FormBar* forms = nullptr;
     PlainLabel* mining = nullptr; // says that proposals are still to come
     QPushButton* undo = nullptr;
     QPushButton* redo = nullptr;
@@ -62,12 +76,17 @@ struct SettlePage::Private {
     QPushButton* next = nullptr;
     QPushButton* back = nullptr;
     BeforeBoth* drawer = nullptr;
+    CommitDrawer* commits = nullptr;
+    QWidget* drawers = nullptr;    // both
+    PlainLabel* besides = nullptr; // what a side did elsewhere that explains the hunk
+    bool drawerWasOpen = true;     // before that of the commits was opened
     QCheckBox* around = nullptr;
     WholePathView* wholePath = nullptr;
 
     void build();
     QWidget* buildHead();
     QWidget* buildDecisions();
+    QWidget* buildDrawers(QWidget* parent);
     void load(std::size_t commit);
     void take(CommitConflicts read);
     void followRun();
@@ -75,8 +94,15 @@ struct SettlePage::Private {
     void showHunk();
     void askWho();
     void showWho();
+    void askElsewhere();
+    void askChange(const Oid& id);
     void showState();
+    void listReplay();
+    void sayWhatHoldsNoLonger(const std::vector<CommitOutline>& before);
+    void goElsewhere(std::size_t commit, const SettlementKey& key, int hunk);
+    QWidget* buildList(QWidget* parent);
     void decide(Choice choice);
+    void settleForm(const FileForm& form);
     void offerAgain();
     const HunkOffer* offerFor(int ofFile, int ofHunk) const;
     void askProposals();

@@ -66,7 +66,6 @@ TextPane::TextPane(QWidget* parent)
         else
             m_gutter->update(0, rect.y(), m_gutter->width(), rect.height());
     });
-    connect(this, &QPlainTextEdit::blockCountChanged, this, [this] { m_numbers.clear(); });
     updateFont();
 }
 
@@ -92,6 +91,7 @@ void TextPane::setRows(const std::vector<PaneRow>& rows)
     m_someHidden = false;
     document()->setPlainText(all); // the edit's own function formats all of it once more, for nothing
     tag(0, rows);
+    m_numbers.clear();
     m_replacing = false;
     m_highlighter->highlightAll();
 }
@@ -114,13 +114,47 @@ void TextPane::tag(int first, const std::vector<PaneRow>& rows)
         block.setUserState(stateOf(row));
         block = block.next();
     }
-    m_numbers.clear();
     viewport()->update();
     m_gutter->update();
 }
 
+namespace {
+
+bool counts(const PaneRow& row) { return !(row.filler && row.text.isEmpty()) && row.kind != ChangedLine::Removed; }
+
+} // namespace
+
+// What was typed since they were counted lies within the rows that are replaced.
+void TextPane::renumber(int first, int count, const std::vector<PaneRow>& rows)
+{
+    const int before = count - (blockCount() - int(m_numbers.size()));
+    if (m_numbers.empty() || before < 0 || first + before > int(m_numbers.size())) {
+        m_numbers.clear();
+        return;
+    }
+    const auto from = m_numbers.begin() + first, to = from + before;
+    int number = 0;
+    for (auto at = from; at != m_numbers.begin() && number == 0;)
+        number = *--at;
+    std::vector<int> fresh;
+    for (const PaneRow& row : rows)
+        fresh.push_back(counts(row) ? ++number : 0);
+    const auto old = std::count_if(from, to, [](int n) { return n > 0; });
+    const int more = int(std::ranges::count_if(fresh, [](int n) { return n > 0; }) - old);
+    if (more != 0)
+        for (auto at = to; at != m_numbers.end(); ++at)
+            *at += *at > 0 ? more : 0;
+    const auto kept = std::min(from + std::ptrdiff_t(fresh.size()), to);
+    std::ranges::copy(fresh.begin(), fresh.begin() + (kept - from), from);
+    if (kept != to)
+        m_numbers.erase(kept, to);
+    else
+        m_numbers.insert(kept, fresh.begin() + (kept - from), fresh.end());
+}
+
 void TextPane::replaceRows(int first, int count, const std::vector<PaneRow>& rows)
 {
+    renumber(first, count, rows);
     // What is equal at both ends stays, with the cursor that may stand in it.
     int head = 0, tail = 0;
     const int wanted = int(rows.size());
@@ -248,14 +282,18 @@ void TextPane::changeEvent(QEvent* event)
 
 int TextPane::numberOfRow(int row) const
 {
-    if (m_numbers.empty()) {
+    if (int(m_numbers.size()) != blockCount()) {
+        m_numbers.clear();
         int number = 0;
         m_numbers.reserve(std::size_t(blockCount()));
         for (QTextBlock block = document()->begin(); block.isValid(); block = block.next()) {
-            const PaneRow tagged = rowOf(block);
-            const bool counts = !(tagged.filler && tagged.text.isEmpty()) && tagged.kind != ChangedLine::Removed;
-            number += counts;
-            m_numbers.push_back(counts ? number : 0);
+            // As rowOf(), without taking each row's text.
+            const int state = std::max(0, block.userState());
+            const bool filler = isTagged(block) && (state & 1) != 0;
+            const auto kind = ChangedLine::Kind((state >> 1) & 3);
+            const bool counted = !(filler && block.length() <= 1) && kind != ChangedLine::Removed;
+            number += counted;
+            m_numbers.push_back(counted ? number : 0);
         }
     }
     const int number = std::size_t(row) < m_numbers.size() ? m_numbers[std::size_t(row)] : 0;

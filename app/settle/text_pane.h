@@ -12,6 +12,7 @@
 #include <QColor>
 #include <QPlainTextEdit>
 
+#include <functional>
 #include <vector>
 
 namespace espalier {
@@ -36,6 +37,12 @@ struct HunkFrame {
     QStringList ghost = {};
 };
 
+// Part of a row, counted from the first row of its hunk's frame: characters [from, to) that the side changed.
+struct RowMark {
+    int row = 0, from = 0, to = 0;
+    friend bool operator==(const RowMark&, const RowMark&) = default;
+};
+
 class TextPane : public QPlainTextEdit {
     Q_OBJECT
   public:
@@ -46,6 +53,8 @@ class TextPane : public QPlainTextEdit {
     void replaceRows(int first, int count, const std::vector<PaneRow>& rows);
     PaneRow row(int number) const;
     int rowCount() const { return blockCount(); }
+    // What stands beside the row; 0 for nothing.
+    int numberOfRow(int row) const;
     static PaneRow rowOf(const QTextBlock& block);
     // Whether the block carries a tag; blocks that typing has made do not.
     static bool isTagged(const QTextBlock& block);
@@ -53,9 +62,13 @@ class TextPane : public QPlainTextEdit {
     bool isReplacing() const { return m_replacing; }
 
     void setFrames(std::vector<HunkFrame> frames, int currentHunk);
+    // Asked for each hunk in view whenever it is painted; in order of rows.
+    void setMarks(std::function<const std::vector<RowMark>&(int hunk)> marksOf) { m_marksOf = std::move(marksOf); }
     // Numbers begin with this for the first row that is no filler.
     void setFirstNumber(int number) { m_firstNumber = number; }
     void setMaximumNumber(int number);
+    // For rows that are not a file's lines in order: one for each row, 0 for none, until rows change again.
+    void setNumbers(std::vector<int> numbers) { m_numbers = std::move(numbers); }
     // Rows for which `visible` is false are hidden; an empty vector shows all.
     void setVisibleRows(const std::vector<char>& visible);
     CodeHighlighter* highlighter() const { return m_highlighter; }
@@ -87,22 +100,24 @@ class TextPane : public QPlainTextEdit {
     bool canInsertFromMimeData(const QMimeData* source) const override;
 
   private:
+    void renumber(int first, int count, const std::vector<PaneRow>& rows);
     void tag(int first, const std::vector<PaneRow>& rows);
     void updateFont();
     void placeGutter();
     const HunkFrame* frameAt(int row) const;
     void paintFrames(QPainter& painter);
+    void paintMarks(QPainter& painter);
     void paintNotes(QPainter& painter);
     void paintGhost(QPainter& painter, const QRectF& room, const HunkFrame& frame, int row);
     void paintStandIns(QPainter& painter);
     bool typeSpecial(const QKeyEvent* event);
-    int numberOfRow(int row) const;
     bool keepToText(QKeyEvent* event);
     void leaveFiller(bool up);
 
     QWidget* m_gutter;
     CodeHighlighter* m_highlighter;
     std::vector<HunkFrame> m_frames;
+    std::function<const std::vector<RowMark>&(int hunk)> m_marksOf;
     int m_currentHunk = -1;
     int m_firstNumber = 1;
     int m_digits = 2;

@@ -143,6 +143,7 @@ void TextPane::paintEvent(QPaintEvent* event)
             painter.fillRect(QRectF(4, room.top(), viewport()->width() - 8, room.height()),
                              kind == ChangedLine::Added ? theme::successTint(palette()) : theme::dangerTint(palette()));
         }
+        paintMarks(painter);
     }
     QPlainTextEdit::paintEvent(event);
     QPainter painter(viewport());
@@ -150,16 +151,50 @@ void TextPane::paintEvent(QPaintEvent* event)
     paintNotes(painter);
 }
 
-// A font has nothing for a stand-in but its sign for what it lacks: what is meant is drawn over that.
-void TextPane::paintStandIns(QPainter& painter)
+// Changed words stand on a deeper tint of their frame, with a line below them for who does not see that.
+void TextPane::paintMarks(QPainter& painter)
 {
-    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
-        const QString text = block.text();
-        if (!block.isVisible() || std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
+    for (QTextBlock block = firstVisibleBlock(); m_marksOf && block.isValid(); block = block.next()) {
+        if (!block.isVisible())
             continue;
         const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
         if (at.y() > viewport()->height())
             break;
+        const HunkFrame* frame = frameAt(block.blockNumber());
+        if (!frame || block.text().isEmpty())
+            continue;
+        const ChangedLine::Kind kind = rowOf(block).kind;
+        const QColor line = kind == ChangedLine::Added     ? theme::success(palette())
+                            : kind == ChangedLine::Removed ? theme::danger(palette())
+                                                           : frame->line;
+        const QColor ground = kind == ChangedLine::Added     ? theme::successTint(palette())
+                              : kind == ChangedLine::Removed ? theme::dangerTint(palette())
+                                                             : frame->fill;
+        const QTextLine text = block.layout()->lineAt(0);
+        const int row = block.blockNumber() - frame->firstRow;
+        for (const RowMark& mark : std::ranges::equal_range(m_marksOf(frame->hunk), row, {}, &RowMark::row)) {
+            if (!text.isValid())
+                break;
+            const double left = text.cursorToX(mark.from), right = text.cursorToX(mark.to);
+            const QRectF place(at.x() + left, at.y() + 1, right - left, text.height() - 1);
+            painter.fillRect(place, theme::mixed(ground, line, 0.14));
+            painter.fillRect(QRectF(place.left(), place.bottom() - 1.5, place.width(), 1.5), line);
+        }
+    }
+}
+
+// A font has nothing for a stand-in but its sign for what it lacks: what is meant is drawn over that.
+void TextPane::paintStandIns(QPainter& painter)
+{
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
+        if (at.y() > viewport()->height())
+            break;
+        const QString text = block.text();
+        if (std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
+            continue;
         const QTextLine line = block.layout()->lineAt(0);
         for (int i = 0; line.isValid() && i < int(text.size()); ++i) {
             if (!TextCodec::isStandIn(text, i))

@@ -2,13 +2,16 @@
 #include "app/settle/whole_path_view.h"
 
 #include "app/settle/code_highlighter.h"
+#include "app/settle/image_pane.h"
 #include "app/settle/pane_card.h"
 #include "app/settle/text_codec.h"
 #include "app/settle/text_pane.h"
 #include "app/support/page.h"
 #include "app/support/theme.h"
+#include "app/support/work.h"
 
 #include <QEvent>
+#include <QPointer>
 #include <QToolButton>
 #include <QVBoxLayout>
 
@@ -51,6 +54,8 @@ WholePathView::WholePathView(QWidget* parent)
     , m_explanation(new PlainLabel(this))
     , m_newBase(new PaneCard(Pane::NewBase, this))
     , m_commit(new PaneCard(Pane::Commit, this))
+    , m_newBaseImage(new ImagePane(m_newBase))
+    , m_commitImage(new ImagePane(m_commit))
 {
     const int space = theme::gap(this);
     auto* column = new QVBoxLayout(this);
@@ -73,6 +78,7 @@ WholePathView::WholePathView(QWidget* parent)
         // Unlike an editor's panes these two are not laid out line by line: each scrolls by itself.
         card->pane->setVerticalScrollBarPolicy(Qt::ScrollBarAsNeeded);
         card->pane->setHorizontalScrollBarPolicy(Qt::ScrollBarAsNeeded);
+        card->subtitle->setWrapped(true); // what a side has is said there alone
         row->addWidget(card, 1);
     }
     column->addLayout(row, 1);
@@ -80,12 +86,18 @@ WholePathView::WholePathView(QWidget* parent)
     m_commit->title->setText(tr("Your commit brings"));
     m_newBase->pane->setAccessibleName(tr("New base has"));
     m_commit->pane->setAccessibleName(tr("Your commit brings"));
-    for (const Pane side : {Pane::NewBase, Pane::Commit})
+    for (const Pane side : {Pane::NewBase, Pane::Commit}) {
+        auto* lines = qobject_cast<QVBoxLayout*>(card(side)->layout());
+        lines->addWidget(image(side), 1);
+        image(side)->hide();
+        connect(image(side), &ImagePane::resized, this, [this] { scaleImages(); });
         connect(card(side)->change, &QToolButton::toggled, this, [this, side] { showSide(side); });
+    }
 }
 
 PaneCard* WholePathView::card(Pane side) const { return side == Pane::NewBase ? m_newBase : m_commit; }
 TextPane* WholePathView::pane(Pane side) const { return card(side)->pane; }
+ImagePane* WholePathView::image(Pane side) const { return side == Pane::NewBase ? m_newBaseImage : m_commitImage; }
 
 void WholePathView::setConflict(const ConflictText& text)
 {
@@ -102,8 +114,54 @@ void WholePathView::setConflict(const ConflictText& text)
         const QSignalBlocker quiet(change);
         if (!same || !comparable)
             change->setChecked(comparable && !other.exists());
+        image(which)->hide();
+        pane(which)->show();
         showSide(which);
     }
+    readImages();
+}
+
+// Until they are read their bytes stand there, and where one cannot be drawn they stay.
+void WholePathView::readImages()
+{
+    ++m_reading;
+    for (const Pane which : {Pane::NewBase, Pane::Commit}) {
+        image(which)->setImage({});
+        const PathSide& side = which == Pane::NewBase ? m_text.sides.newBase : m_text.sides.commit;
+        if (!side.image)
+            continue;
+        startWork<QImage>(
+            this, tr("Reading the image"), [bytes = side.contents](const Progress&) { return readImage(bytes); },
+            [this, which, of = m_reading](Result<QImage> read) {
+                if (read && of == m_reading)
+                    showImage(which, *read);
+            },
+            WorkPriority::Background);
+    }
+}
+
+void WholePathView::showImage(Pane which, const QImage& read)
+{
+    const PathSide& side = which == Pane::NewBase ? m_text.sides.newBase : m_text.sides.commit;
+    image(which)->setImage(read);
+    const QString size = tr("%1 × %2 pixels").arg(read.width()).arg(read.height());
+    image(which)->setAccessibleName(tr("%1: %2, %3").arg(card(which)->title->fullText(), toText(side.words), size));
+    pane(which)->hide();
+    image(which)->show();
+    scaleImages();
+    showSide(which);
+}
+
+// Both at the same scale, so that what is larger looks so.
+void WholePathView::scaleImages()
+{
+    double scale = 0;
+    for (const Pane which : {Pane::NewBase, Pane::Commit})
+        if (const double fits = image(which)->fitting(); fits > 0)
+            scale = scale > 0 ? std::min(scale, fits) : fits;
+    for (const Pane which : {Pane::NewBase, Pane::Commit})
+        if (scale > 0)
+            image(which)->setScale(scale);
 }
 
 void WholePathView::showSide(Pane which)
@@ -124,7 +182,9 @@ void WholePathView::showSide(Pane which)
         for (const QString& line : lines)
             rows.push_back({line, 0, false, ChangedLine::Same});
     }
-    if (side.binary && side.contents.size() > mostBytes)
+    if (const QImage& drawn = image(which)->image(); !drawn.isNull())
+        words += tr(", %1 × %2 pixels").arg(drawn.width()).arg(drawn.height());
+    else if (side.binary && side.contents.size() > mostBytes)
         words += tr("; its first %1 bytes are shown").arg(mostBytes);
     if (rows.size() > std::size_t(mostLines)) {
         rows.resize(std::size_t(mostLines));

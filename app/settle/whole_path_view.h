@@ -8,10 +8,11 @@
 
 #include "app/settle/conflict_editor.h"
 
-class QVBoxLayout;
+#include <QImage>
 
 namespace espalier {
 
+class ImagePane;
 class PaneCard;
 class PlainLabel;
 
@@ -23,6 +24,8 @@ class WholePathView : public QWidget {
     void setConflict(const ConflictText& text);
     // NewBase or Commit.
     TextPane* pane(ConflictEditor::Pane side) const;
+    // In its place where the side's file is an image.
+    ImagePane* image(ConflictEditor::Pane side) const;
 
   protected:
     void changeEvent(QEvent* event) override;
@@ -30,11 +33,17 @@ class WholePathView : public QWidget {
   private:
     PaneCard* card(ConflictEditor::Pane side) const;
     void showSide(ConflictEditor::Pane which);
+    void readImages();
+    void showImage(ConflictEditor::Pane which, const QImage& image);
+    void scaleImages();
 
     ConflictText m_text;
     PlainLabel* m_explanation;
     PaneCard* m_newBase;
     PaneCard* m_commit;
+    ImagePane* m_newBaseImage;
+    ImagePane* m_commitImage;
+    unsigned m_reading = 0; // counts conflicts shown: images of an older one are dropped
 };
 
 } // namespace espalier

@@ -49,7 +49,7 @@ std::vector<CommitConflicts::Input> CommitConflicts::inputsOf(const ReplayedComm
     std::vector<Input> inputs;
     for (const Conflict& conflict : commit.conflicts)
         inputs.push_back({conflict.key(commit.id).path, conflict.path.ancestor.id, conflict.path.newBase.id,
-                          conflict.path.commit.id});
+                          conflict.path.commit.id, conflict.form});
     return inputs;
 }
 

@@ -52,6 +52,7 @@ class CommitConflicts {
     struct Input {
         std::string path;
         Oid ancestor, newBase, commit;
+        FileForm form;
         friend bool operator==(const Input&, const Input&) = default;
     };
     static std::vector<Input> inputsOf(const ReplayedCommit& commit);

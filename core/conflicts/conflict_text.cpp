@@ -195,6 +195,20 @@ void addHunks(const ConflictTexts& texts, ConflictText& text)
 
 } // namespace
 
+std::string shownPath(const PathConflict& path)
+{
+    if (path.otherPaths.empty())
+        return path.path;
+    const std::string& other = path.otherPaths.front();
+    if (path.kind == ConflictKind::RenamedTwice && path.wholePath() && !path.ancestor.exists())
+        return other;
+    // The file has been put aside under a made-up name.
+    if (path.kind == ConflictKind::FileAndDirectory)
+        return other;
+    // A made-up name goes on behind the true one.
+    return path.kind == ConflictKind::TypeDiffers ? std::min(path.path, other) : path.path;
+}
+
 Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
                                   std::size_t conflict, const Progress& progress)
 {
@@ -209,7 +223,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     ConflictText text;
     text.key = asked.key(replayed.id);
     text.ownChange = asked.ownChange;
-    text.path = path.path;
+    text.path = shownPath(path);
     text.ancestorId = path.ancestor.id;
     text.newBaseId = path.newBase.id;
     text.commitId = path.commit.id;
@@ -222,12 +236,7 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     };
     if (path.kind == ConflictKind::RenamedTwice && text.wholePath) {
         togetherWith(path.otherPaths);
-        if (!path.ancestor.exists() && !path.otherPaths.empty())
-            text.path = path.otherPaths.front();
     }
-    // The file has been put aside under a made-up name; people know it by its own.
-    if (path.kind == ConflictKind::FileAndDirectory && !path.otherPaths.empty())
-        text.path = path.otherPaths.front();
     // What stands at one place as two kinds of things has two paths: one of them made up, and one question.
     const bool twoKinds = path.kind == ConflictKind::TypeDiffers && !path.otherPaths.empty();
     PathConflict whole = path;
@@ -238,7 +247,6 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
             if (!whole.commit.exists())
                 whole.commit = other.path.commit;
             togetherWith(path.otherPaths);
-            text.path = std::min(path.path, other.path.path); // the made-up name goes on behind the true one
             for (ConflictStage* side : {&whole.newBase, &whole.commit})
                 side->path.clear();
         }
@@ -247,19 +255,23 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
     text.keepNewBase = std::move(words.keepNewBase);
     text.keepYourCommit = std::move(words.keepYourCommit);
     if (text.wholePath) {
-        auto sides = pathSides(store, replayed, asked, text.path);
+        auto sides = pathSides(store, replayed, asked, text.path, progress);
         if (!sides)
             return std::unexpected(sides.error());
         text.sides = std::move(*sides);
         text.between.emplace_back();
         if (path.newBase.mode == FileMode::Symlink)
-            text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.contents);
+            text.keepNewBase = "Keep the link to " + shown(text.sides.newBase.target);
         if (path.commit.mode == FileMode::Symlink)
-            text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.contents);
+            text.keepYourCommit = "Keep the link to " + shown(text.sides.commit.target);
     } else {
-        const auto texts = conflictTexts(store, path);
+        auto texts = conflictTexts(store, path);
         if (!texts)
             return std::unexpected(texts.error());
+        text.form = asked.form;
+        text.formQuestions = formQuestions(*texts, path, asked.form);
+        if (auto formed = inForm(*texts, asked.form))
+            texts = std::move(*formed);
         addHunks(*texts, text);
         text.ancestor = *texts->ancestor;
         text.newBase = *texts->newBase;

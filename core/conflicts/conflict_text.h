@@ -7,6 +7,7 @@
 //     std::string file = settledText(*text, settlement);      // undecided hunks: see there
 #pragma once
 
+#include "core/conflicts/form_questions.h"
 #include "core/conflicts/path_sides.h"
 #include "core/replay/dry_run.h"
 #include "core/settle/settlements.h"
@@ -25,12 +26,14 @@ struct ConflictHunk {
 
 struct ConflictText {
     SettlementKey key;
-    std::string path;                      // bytes, as people know it; also the name that chooses the highlighting
-    std::string ancestor, newBase, commit; // whole files; empty where a side has none and for a whole path
-    Oid ancestorId, newBaseId, commitId;   // blobs; zero where a side has none
-    std::vector<ConflictHunk> hunks;       // empty for a conflict of the whole path
-    std::vector<std::string> between;      // merged text before hunk 0, between the hunks, after the last: hunks + 1
-    bool ownChange = false;                // see Conflict::ownChange
+    std::string path;                        // bytes, as people know it; also the name that chooses the highlighting
+    std::string ancestor, newBase, commit;   // whole files; empty where a side has none and for a whole path
+    Oid ancestorId, newBaseId, commitId;     // blobs; zero where a side has none
+    std::vector<ConflictHunk> hunks;         // empty for a conflict of the whole path
+    std::vector<std::string> between;        // merged text before hunk 0, between the hunks, after the last: hunks + 1
+    bool ownChange = false;                  // see Conflict::ownChange
+    FileForm form;                           // what the sides are shown and merged in; see Conflict::form
+    std::vector<FormQuestion> formQuestions; // what differs in all lines of the file; none for a whole path
     bool wholePath = false;  // NewBase or YourCommit for the whole path; `explanation` says what each means
     std::string explanation; // plain words: "The new base deleted this file; your commit changes it"
     PathSides sides;         // what each side has there; only for a conflict of the whole path
@@ -48,6 +51,8 @@ struct ConflictText {
 Result<ConflictText> conflictText(const Repository& repository, const DryRun& run, std::size_t commit,
                                   std::size_t conflict, const Progress& progress = {});
 
+// The path of a conflict as people know it: its own, not one that the merge made up to put a file aside.
+std::string shownPath(const PathConflict& path);
 // Names the hunk by its three texts (see settlements.h).
 Oid textsOfHunk(const ConflictHunk& hunk);
 // The text a decision puts in a hunk's place. Sides that lack a final newline get one where the other side follows.

@@ -73,7 +73,7 @@ FileSettlement settledOf(const ConflictText& text, const Settlements& settlement
 
 std::optional<ConflictImage> conflictImage(const ConflictText& text)
 {
-    if (text.wholePath || text.hunks.empty())
+    if (text.wholePath || text.hunks.empty() || text.form.any()) // in another form git does not meet it
         return std::nullopt;
     ConflictImage image;
     Sha1 sum;

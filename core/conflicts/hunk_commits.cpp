@@ -77,6 +77,13 @@ class Finder {
         return take(parent, earlier, side, found, &HunkCommits::topic);
     }
 
+    Result<LineCommit> named(const Oid& id)
+    {
+        return readCommit(m_store, id).transform([&](const Commit& commit) {
+            return LineCommit{id, commit.subject(), commit.author.name, commit.author.when};
+        });
+    }
+
   private:
     Result<void> take(const Oid& tip, const std::vector<Oid>& commits, const Side& side,
                       std::vector<HunkCommits>& found, std::vector<LineCommit> HunkCommits::* into)
@@ -87,10 +94,10 @@ class Finder {
             return std::unexpected(named.error());
         for (std::size_t i = 0; i < named->size(); ++i)
             for (const Oid& id : (*named)[i]) {
-                const auto commit = readCommit(m_store, id);
+                auto commit = this->named(id);
                 if (!commit)
                     return std::unexpected(commit.error());
-                (found[i].*into).push_back({id, commit->subject(), commit->author.name, commit->author.when});
+                (found[i].*into).push_back(std::move(*commit));
             }
         return {};
     }
@@ -126,6 +133,11 @@ Result<std::vector<HunkCommits>> hunkCommits(const Repository& repository, const
         topic.lines.push_back(hunk.ancestor);
     }
     Finder finder(repository, run, progress);
+    const auto own = finder.named(replayed->id);
+    if (!own)
+        return std::unexpected(own.error());
+    for (HunkCommits& one : found)
+        one.own = *own;
     if (auto done = finder.ofNewBase(newBase, text.newBase, found); !done)
         return std::unexpected(done.error());
     if (path.ancestor.exists())

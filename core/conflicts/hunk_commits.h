@@ -25,6 +25,7 @@ struct HunkCommits {
     std::vector<LineCommit> newBase; // between merge base and new base, newest first; empty: none of them
     bool earlierOfTopic = false;     // commits of this replay that already stand on the new base changed them too
     std::vector<LineCommit> topic;   // commits of the topic below this one, newest first
+    LineCommit own;                  // the replayed commit itself
 };
 
 // One for each hunk of `text`, which conflictText() has made of a conflict of this commit; none for a whole path.

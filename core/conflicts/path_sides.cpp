@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/conflicts/path_sides.h"
 
+#include "core/conflicts/file_kind.h"
+#include "core/conflicts/submodule_commits.h"
 #include "core/git/commit.h"
 #include "core/git/text.h"
 #include "core/merge/text_merge.h"
@@ -74,9 +76,128 @@ Result<void> fillFolder(ObjectStore& store, const Oid& tree, PathSide& side, con
     return {};
 }
 
+// Where a link leads in a tree, from root to name; nothing when that is outside of it.
+std::optional<std::string> placeOfLink(const std::string& link, std::string_view target)
+{
+    std::vector<std::string_view> parts;
+    const auto add = [&](std::string_view path) {
+        while (!path.empty()) {
+            const std::size_t end = std::min(path.find('/'), path.size());
+            const std::string_view part = path.substr(0, end);
+            path.remove_prefix(std::min(end + 1, path.size()));
+            if (part == "..") {
+                if (parts.empty())
+                    return false;
+                parts.pop_back();
+            } else if (!part.empty() && part != ".") {
+                parts.push_back(part);
+            }
+        }
+        return true;
+    };
+    const std::size_t folder = link.rfind('/');
+    if (target.starts_with('/') || !add(folder == std::string::npos ? "" : std::string_view(link).substr(0, folder)) ||
+        !add(target))
+        return std::nullopt;
+    std::string place;
+    for (const std::string_view part : parts)
+        place += (place.empty() ? "" : "/") + std::string(part);
+    return place;
+}
+
+std::string thingAt(FileMode mode)
+{
+    switch (mode) {
+    case FileMode::None:
+        return "nothing stands there";
+    case FileMode::Tree:
+        return "a folder";
+    case FileMode::Symlink:
+        return "a symbolic link";
+    case FileMode::Submodule:
+        return "a submodule";
+    case FileMode::Executable:
+        return "an executable file";
+    default:
+        return "a file";
+    }
+}
+
+// What is at the end of a link in the tree of its side.
+Result<void> followLink(ObjectStore& store, const Oid& tree, PathSide& side)
+{
+    if (side.mode != FileMode::Symlink || tree.isZero())
+        return {};
+    const auto place = placeOfLink(side.path, side.target);
+    if (!place) {
+        side.words += " that leads out of the repository";
+        return {};
+    }
+    const auto entry = place->empty() ? PathEntry{FileMode::Tree, tree} : entryAt(store, tree, *place);
+    if (!entry)
+        return std::unexpected(entry.error());
+    const std::string shown = place->empty() ? "the whole repository" : displayText(*place, 60);
+    side.words += " to " + shown + (place->empty() ? "" : ": " + thingAt(entry->mode));
+    return {};
+}
+
+// How the lines of a text end and in what it is written, where the sides differ in it; their modes too.
+void sayForms(PathSides& sides)
+{
+    const auto isText = [](const PathSide& side) { return isRegularFile(side.mode) && !side.binary; };
+    PathSide &newBase = sides.newBase, &commit = sides.commit;
+    if (isText(newBase) && isText(commit)) {
+        const TextForm left = formOf(newBase.contents), right = formOf(commit.contents);
+        if (lineEndsDiffer(left, right))
+            for (const auto& [side, form] : {std::pair{&newBase, left}, {&commit, right}})
+                side->words += ", " + std::string(lineEndsName(form.lineEnds));
+        if (encodingsDiffer(left, right))
+            for (const auto& [side, form] : {std::pair{&newBase, left}, {&commit, right}})
+                side->words += ", " + std::string(encodingName(form.encoding));
+    }
+    if (isRegularFile(newBase.mode) && isRegularFile(commit.mode) && newBase.mode != commit.mode)
+        for (PathSide* side : {&newBase, &commit})
+            side->words += side->mode == FileMode::Executable ? ", mode 100755" : ", mode 100644";
+    if (isRegularFile(newBase.mode) && isRegularFile(commit.mode) && newBase.contents == commit.contents)
+        for (PathSide* side : {&newBase, &commit})
+            side->words += ", the same contents on both sides";
+}
+
+// .gitmodules of the new base names its submodules, and the commit's own what it has put in.
+Result<void> nameCommits(ObjectStore& store, const Oid& newBaseTree, const Oid& commitTree, PathSides& sides,
+                         const std::string& path, const Progress& progress)
+{
+    if (sides.newBase.mode != FileMode::Submodule && sides.commit.mode != FileMode::Submodule)
+        return {};
+    std::string gitmodules;
+    for (const Oid& tree : {newBaseTree, commitTree}) {
+        const auto entry = fileAt(store, tree, ".gitmodules");
+        if (!entry)
+            return std::unexpected(entry.error());
+        if (!isRegularFile(entry->mode))
+            continue;
+        const auto blob = store.read(entry->id, ObjectType::Blob);
+        if (!blob)
+            return std::unexpected(blob.error());
+        gitmodules += *blob->bytes + '\n';
+    }
+    const auto named = [](const PathSide& side) { return side.mode == FileMode::Submodule ? side.id : Oid(); };
+    SubmoduleSides found =
+        submoduleSides(store.repository(), gitmodules, path, named(sides.newBase), named(sides.commit), progress);
+    for (const auto& [side, words] : {std::pair{&sides.newBase, &found.newBase}, {&sides.commit, &found.commit}})
+        if (side->mode == FileMode::Submodule) {
+            side->words = displayText(side->path, 60) + ", a submodule " + words->words;
+            side->contents = std::move(words->lines);
+        }
+    return {};
+}
+
 Result<PathSide> sideOf(ObjectStore& store, FileMode mode, const Oid& id, const std::string& path)
 {
-    PathSide side{mode, path, {}, {}, false};
+    PathSide side;
+    side.mode = mode;
+    side.id = id;
+    side.path = path;
     const std::string name = displayText(path, 60);
     if (mode == FileMode::Submodule) { // its commit is in another repository
         side.words = name + ", a submodule at " + id.brief();
@@ -91,18 +212,34 @@ Result<PathSide> sideOf(ObjectStore& store, FileMode mode, const Oid& id, const 
     if (!blob)
         return std::unexpected(blob.error());
     side.contents = *blob->bytes;
-    side.binary = isBinary(side.contents);
+    const std::size_t bytes = side.contents.size();
+    FileKind known;
+    side.binary = mode != FileMode::Symlink && isBinary(side.contents);
+    if (auto text = side.binary ? textOfUtf16(side.contents) : std::nullopt) {
+        known.words = "a text in UTF-16";
+        side.contents = std::move(*text);
+        side.binary = false;
+    } else if (side.binary || !isUtf8(side.contents)) {
+        known = fileKind(side.contents);
+        side.binary = side.binary || !known.words.empty();
+        side.image = known.image;
+    }
     const std::string kind = mode == FileMode::Symlink      ? "a symbolic link"
                              : mode == FileMode::Executable ? "an executable file"
                                                             : "a file";
-    if (mode == FileMode::Symlink)
+    if (mode == FileMode::Symlink) {
         side.words = name + ", " + kind;
-    else if (side.contents.empty())
+        side.target = side.contents;
+    } else if (side.contents.empty())
         side.words = name + ", " + kind + " without contents";
     else if (side.binary)
-        side.words = name + ", " + kind + " of " + sizeWords(side.contents.size()) + ", no text";
+        side.words = name + ", " + (known.words.empty() ? kind : std::string(known.words)) + " of " + sizeWords(bytes) +
+                     (known.words.empty()            ? ", no text"
+                      : mode == FileMode::Executable ? ", executable"
+                                                     : "");
     else
-        side.words = name + ", " + kind + " of " + counted(linesIn(side.contents), "line", "lines");
+        side.words = name + ", " + (known.words.empty() ? kind : std::string(known.words)) + " of " +
+                     counted(linesIn(side.contents), "line", "lines");
     return side;
 }
 
@@ -151,7 +288,7 @@ ConflictStage stageOf(const ReplayedCommit& replayed, const Conflict& conflict, 
 } // namespace
 
 Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const Conflict& conflict,
-                            const std::string& path)
+                            const std::string& path, const Progress& progress)
 {
     const auto commit = readCommit(store, replayed.id);
     if (!commit)
@@ -181,7 +318,15 @@ Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, 
     auto yours = read(&PathConflict::commit, commit->tree);
     if (!ancestor || !newBase || !yours)
         return std::unexpected(!ancestor ? ancestor.error() : !newBase ? newBase.error() : yours.error());
-    return PathSides{std::move(*ancestor), std::move(*newBase), std::move(*yours)};
+    PathSides sides{std::move(*ancestor), std::move(*newBase), std::move(*yours)};
+    auto done =
+        followLink(store, replayed.newBaseTree, sides.newBase)
+            .and_then([&] { return followLink(store, commit->tree, sides.commit); })
+            .and_then([&] { return nameCommits(store, replayed.newBaseTree, commit->tree, sides, path, progress); });
+    if (!done)
+        return std::unexpected(done.error());
+    sayForms(sides);
+    return sides;
 }
 
 } // namespace espalier

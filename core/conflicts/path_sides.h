@@ -17,10 +17,14 @@ namespace espalier {
 
 struct PathSide {
     FileMode mode = FileMode::None; // None: nothing; Tree: a folder
+    Oid id;                         // zero: nothing
     std::string path;               // bytes; where the side has it
     std::string words;              // one safe line: "notes, a file of 12 lines"
-    std::string contents;           // a file's bytes, a link's target, the paths in a folder, a line each; else empty
+    std::string contents;           // a file's bytes (what is UTF-16 as UTF-8), a link's target and what is there, the
+                                    // paths in a folder, the commits of a submodule, a line each; else empty
+    std::string target;             // of a link
     bool binary = false;            // `contents` are bytes that are no text
+    bool image = false;             // and can be drawn
     bool exists() const { return mode != FileMode::None; }
 };
 
@@ -30,6 +34,6 @@ struct PathSides {
 
 // `path` is where people know the conflict to be (ConflictText::path). Errors: Broken (a missing or damaged object).
 Result<PathSides> pathSides(ObjectStore& store, const ReplayedCommit& replayed, const Conflict& conflict,
-                            const std::string& path);
+                            const std::string& path, const Progress& progress = {});
 
 } // namespace espalier

@@ -14,9 +14,11 @@ Result<std::optional<SessionFile>> decidedIn(ObjectStore& store, const Conflict&
 {
     if (!kept || conflict.path.wholePath() || !kept->touched())
         return std::nullopt;
-    const auto texts = conflictTexts(store, conflict.path);
+    auto texts = conflictTexts(store, conflict.path);
     if (!texts)
         return std::unexpected(texts.error());
+    if (auto formed = inForm(*texts, conflict.form))
+        texts = std::move(*formed);
     const auto segments = segmentsOf(*texts->merge, *texts->ancestor, *texts->newBase, *texts->commit);
     const ThreeBlobs blobs{conflict.path.ancestor.id, conflict.path.newBase.id, conflict.path.commit.id};
     const FileSettlement held = stillHolding(kept, undecidedText(blobs, segments), segments);

@@ -32,6 +32,7 @@ struct Conflict {
     // Of a kept merge commit: not its sides meeting anew, but what the commit itself changes meeting their new merge. A
     // path can be both, and each is a question of its own.
     bool ownChange = false;
+    FileForm form = {}; // what the settlements say that its sides are met in; `hunks` are those of their merge so
     // What its settlement is kept under, in the commit `of`; a question about other paths of the same merge goes there by
     // `at`.
     SettlementKey key(const Oid& of) const { return key(of, path.path); }

@@ -43,10 +43,10 @@ Decisions decisionsFor(const PathConflict& conflict, const ConflictTexts* texts,
         const auto segments = segmentsOf(*texts->merge, *texts->ancestor, *texts->newBase, *texts->commit);
         held = stillHolding(own, undecidedText(blobs, segments), segments);
     } else {
-        held = blank(blobs, conflict.hunks.size());
+        held = blank(blobs, texts->merge->hunks.size());
     }
     const bool forOthers = own && own->touched() && (own->blobs != blobs || own->hunkCount() != held.hunkCount());
-    const std::size_t edits = held.questions() - held.hunkCount();
+    const std::size_t edits = held.questions() - held.hunkCount() - std::size_t(held.form.any());
     for (std::size_t i = 0; i < held.hunkCount(); ++i) {
         Choice choice = held.decision(i).choice;
         // A path without hunks has no place for typed text.
@@ -123,7 +123,7 @@ struct Work {
 
     Decisions decide(const PathConflict& path, const ConflictTexts* texts)
     {
-        Conflict conflict{path, 0, 0, 0, input.ownChange};
+        Conflict conflict{path, 0, 0, 0, input.ownChange, {}};
         Decisions decisions = decisionsFor(path, texts, conflict.key(input.commit), settlements);
         conflict.hunks = decisions.held.questions();
         conflict.undecided = decisions.held.undecided();
@@ -135,10 +135,16 @@ struct Work {
 
     Result<void> settleText(const PathConflict& path)
     {
-        const auto texts = conflictTexts(store, path);
+        auto texts = conflictTexts(store, path);
         if (!texts)
             return std::unexpected(texts.error());
+        FileForm form = formOf(path);
+        if (auto formed = inForm(*texts, form))
+            texts = std::move(*formed);
+        else // the texts are others by now, and cannot be written so
+            form.lineEnds.reset(), form.encoding.reset();
         const Decisions decisions = decide(path, &*texts);
+        result.conflicts.back().form = form;
         const auto earlier = before.find(path.path);
         const std::vector<HeldRegion> none;
         const std::vector<HeldRegion>& regions = earlier == before.end() ? none : earlier->second;
@@ -157,8 +163,16 @@ struct Work {
         for (const std::size_t touched : heldTouched(*texts->merge, ranges))
             dependOn(regions[touched].owner);
         const Oid blob = store.add(ObjectType::Blob, file.bytes);
-        edits[path.path] = {fileModeOf(path), blob};
+        edits[path.path] = {form.mode.value_or(fileModeOf(path)), blob};
         return {};
+    }
+
+    FileForm formOf(const PathConflict& path) const
+    {
+        Conflict asked;
+        asked.ownChange = input.ownChange;
+        const FileSettlement* own = settlements.find(asked.key(input.commit, path.path));
+        return own ? own->form : FileForm{};
     }
 
     // A file that each side renamed: what both changed in it is merged under both names; where that conflicts, the side

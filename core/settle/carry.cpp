@@ -235,6 +235,8 @@ std::optional<FileSettlement> takenApart(FileSettlement file, std::span<const Se
 
 FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh, std::span<const Segment> segments)
 {
+    if (kept && !segments.empty())
+        fresh.form = kept->form;
     if (!kept || kept->pieces.empty() || !kept->touched())
         return fresh;
     if (segments.empty()) { // a whole path

@@ -5,6 +5,8 @@
 #include "core/git/objects.h"
 #include "core/settle/stored_json.h"
 
+#include <array>
+
 namespace espalier {
 
 namespace {
@@ -73,10 +75,44 @@ std::optional<SettledPiece> pieceFrom(const Json& json)
     return stretch;
 }
 
-// Stretches and hunks in turn, or one hunk; anything else is not what was written.
-bool inTurn(const std::vector<SettledPiece>& pieces)
+constexpr std::array<std::pair<LineEnds, const char*>, 2> lineEndsNames{
+    {{LineEnds::Lf, "lf"}, {LineEnds::CrLf, "cr-lf"}}};
+constexpr std::array<std::pair<Encoding, const char*>, 3> encodingNames{
+    {{Encoding::Utf8, "utf-8"}, {Encoding::Utf8Mark, "utf-8-mark"}, {Encoding::Latin1, "iso-8859-1"}}};
+
+Json formJson(const FileForm& form)
 {
-    if (pieces.size() == 1)
+    Json json = Json::object();
+    for (const auto& [ends, name] : lineEndsNames)
+        if (form.lineEnds == ends)
+            json["lineEnds"] = name;
+    for (const auto& [encoding, name] : encodingNames)
+        if (form.encoding == encoding)
+            json["encoding"] = name;
+    if (form.mode)
+        json["executable"] = *form.mode == FileMode::Executable;
+    return json;
+}
+
+// What is not known is not settled.
+FileForm formFrom(const Json& json)
+{
+    FileForm form;
+    for (const auto& [ends, name] : lineEndsNames)
+        if (json.value("lineEnds", std::string()) == name)
+            form.lineEnds = ends;
+    for (const auto& [encoding, name] : encodingNames)
+        if (json.value("encoding", std::string()) == name)
+            form.encoding = encoding;
+    if (json.contains("executable"))
+        form.mode = json["executable"].get<bool>() ? FileMode::Executable : FileMode::File;
+    return form;
+}
+
+// Stretches and hunks in turn, or one hunk; anything else is not what was written. In another form nothing may be left to ask.
+bool inTurn(const std::vector<SettledPiece>& pieces, const FileForm& form)
+{
+    if (pieces.size() == 1 && !form.any())
         return std::holds_alternative<SettledHunk>(pieces[0]);
     for (std::size_t i = 0; i < pieces.size(); ++i)
         if (std::holds_alternative<SettledHunk>(pieces[i]) != (i % 2 == 1))
@@ -115,6 +151,8 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
     if (!commit || !ancestor || !newBase || !yours || !path)
         return std::nullopt;
     FileSettlement settlement{{*ancestor, *newBase, *yours}};
+    if (json.contains("form"))
+        settlement.form = formFrom(json["form"]);
     if (json.contains("hunks")) {
         auto pieces = piecesFromHunks(json);
         if (!pieces)
@@ -127,7 +165,7 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
             return std::nullopt;
         settlement.pieces.push_back(std::move(*piece));
     }
-    if (!inTurn(settlement.pieces))
+    if (!inTurn(settlement.pieces, settlement.form))
         return std::nullopt;
     return std::pair(SettlementKey{*commit, *path}, std::move(settlement));
 }
@@ -165,6 +203,8 @@ Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& 
                  {"pieces", Json::array()}};
         for (const SettledPiece& piece : settlement.pieces)
             one["pieces"].push_back(pieceJson(piece));
+        if (settlement.form.any())
+            one["form"] = formJson(settlement.form);
         files.push_back(std::move(one));
     }
     const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};

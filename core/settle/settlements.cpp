@@ -60,7 +60,9 @@ void FileSettlement::decide(std::size_t hunk, HunkDecision decision)
 std::size_t FileSettlement::questions() const
 {
     return std::size_t(std::ranges::count_if(
-        pieces, [](const SettledPiece& piece) { return std::holds_alternative<SettledHunk>(piece) || isOpen(piece); }));
+               pieces,
+               [](const SettledPiece& piece) { return std::holds_alternative<SettledHunk>(piece) || isOpen(piece); })) +
+           std::size_t(form.any());
 }
 
 std::size_t FileSettlement::undecided() const { return std::size_t(std::ranges::count_if(pieces, isOpen)); }

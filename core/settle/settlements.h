@@ -11,6 +11,7 @@
 
 #include "core/git/oid.h"
 #include "core/merge/text_merge.h"
+#include "core/settle/file_form.h"
 
 #include <compare>
 #include <map>
@@ -79,6 +80,7 @@ struct ThreeBlobs {
 struct FileSettlement {
     ThreeBlobs blobs; // what the decisions were made for
     std::vector<SettledPiece> pieces = {};
+    FileForm form = {}; // the sides are met in this form: the pieces are those of their merge so
     friend bool operator==(const FileSettlement&, const FileSettlement&) = default;
 
     std::size_t hunkCount() const;
@@ -87,7 +89,7 @@ struct FileSettlement {
     const HunkDecision& decision(std::size_t hunk) const;
     void decide(std::size_t hunk, HunkDecision decision);
 
-    std::size_t questions() const; // hunks, and edits that fit no longer
+    std::size_t questions() const; // hunks, edits that fit no longer, and the form where it was asked
     std::size_t undecided() const; // of these, what isOpen()
     bool decided() const;          // there is something to decide, and all of it is
     bool touched() const;          // something in it is decided or edited

@@ -69,7 +69,7 @@ class TestSettleEdits : public QObject {
     QString decisionOf(int hunk) const
     {
         const auto* list = page()->findChild<HunkList*>();
-        return list->topLevelItem(0)->child(hunk)->text(1);
+        return list->fileItem(0)->child(hunk)->text(1);
     }
 
     // Two commits that each conflict in the same file, far apart, with lines between and behind that nobody touches.

@@ -37,7 +37,7 @@ class TestSettleOffers : public QObject {
     OfferBar* bar() const { return m_page->findChild<OfferBar*>(); }
     QTreeWidgetItem* row(int file, int hunk) const
     {
-        return m_page->findChild<HunkList*>()->topLevelItem(file)->child(hunk);
+        return m_page->findChild<HunkList*>()->fileItem(file)->child(hunk);
     }
     Choice choiceOf(int hunk) const { return editor()->model().decision(hunk).choice; }
     QString settledPaneText() const { return editor()->pane(Pane::Settled)->toPlainText(); }

@@ -51,6 +51,18 @@ bool isEdited(const SettledPiece& piece)
     return stretch && stretch->edit;
 }
 
+// Each row that holds a line of the file has its number, whatever was put in and taken out above it.
+void compareNumbers(const TextPane& pane)
+{
+    int number = 0;
+    for (int row = 0; row < pane.rowCount(); ++row) {
+        const PaneRow at = pane.row(row);
+        const bool counts = !(at.filler && at.text.isEmpty()) && at.kind != ChangedLine::Removed;
+        number += counts;
+        QCOMPARE(pane.numberOfRow(row), counts ? number : 0);
+    }
+}
+
 // Rows of all panes at which a hunk begins stay on one height.
 void compareHeights(const ConflictEditor& editor)
 {
@@ -60,6 +72,8 @@ void compareHeights(const ConflictEditor& editor)
         for (int row = 0; row < rows; ++row)
             QCOMPARE(editor.pane(side)->row(row).group, editor.pane(Pane::Settled)->row(row).group);
     }
+    for (const Pane which : {Pane::NewBase, Pane::Settled, Pane::Commit})
+        compareNumbers(*editor.pane(which));
 }
 
 } // namespace

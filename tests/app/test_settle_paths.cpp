@@ -68,7 +68,7 @@ class TestSettlePaths : public QObject {
                    ? (pane->toPlainText().isEmpty() ? pane->accessibleDescription() : pane->toPlainText()).toStdString()
                    : std::string("not to be seen, or not read only");
     }
-    QString decision(int file, int hunk) const { return list()->topLevelItem(file)->child(hunk)->text(1); }
+    QString decision(int file, int hunk) const { return list()->fileItem(file)->child(hunk)->text(1); }
 
     // m_repo has main and topic/x.
     void start()
@@ -225,6 +225,52 @@ void TestSettlePaths::eachKind_data()
                       {{"sub:part", subThree}},
                       "part, a submodule at 2222222",
                       "part, a submodule at 3333333"});
+    add("submodule and file", {{{"a", "a\n"}},
+                               {{"sub:part", subTwo}},
+                               {{"part", "file\n"}},
+                               "Keep the submodule at 2222222",
+                               "Keep your commit's version (a file)",
+                               {{"a", "a\n"}, {"sub:part", subTwo}},
+                               {{"a", "a\n"}, {"part", "file\n"}},
+                               "part, a submodule at 2222222; its repository is not here",
+                               "file"});
+    add("submodule deleted", {{{"a", "a\n"}, {"sub:part", subOne}},
+                              {{"part", {}}},
+                              {{"sub:part", subThree}},
+                              "Leave it deleted",
+                              "Keep the changed file",
+                              {{"a", "a\n"}},
+                              {{"a", "a\n"}, {"sub:part", subThree}},
+                              deleted,
+                              "part, a submodule at 3333333"});
+    add("both added, no text", {{{"a", "a\n"}},
+                                {{"a.bin", binTwo}},
+                                {{"a.bin", binThree}},
+                                "Keep the new base's version (a file)",
+                                "Keep your commit's version (a file)",
+                                {{"a", "a\n"}, {"a.bin", binTwo}},
+                                {{"a", "a\n"}, {"a.bin", binThree}},
+                                "000000  00 74 77 6f              ·two",
+                                "000000  00 74 68 72 65 65        ·three"});
+    add("UTF-16", {{{"f", std::string("\xFF\xFE"
+                                      "a\0\n\0",
+                                      6)}},
+                   {{"f", std::string("\xFF\xFE"
+                                      "b\0\n\0",
+                                      6)}},
+                   {{"f", std::string("\xFF\xFE"
+                                      "c\0\n\0",
+                                      6)}},
+                   "Keep the new base's version (a file)",
+                   "Keep your commit's version (a file)",
+                   {{"f", std::string("\xFF\xFE"
+                                      "b\0\n\0",
+                                      6)}},
+                   {{"f", std::string("\xFF\xFE"
+                                      "c\0\n\0",
+                                      6)}},
+                   "b",
+                   "c"});
     add("renamed twice", {{{"old", lines(30)}},
                           {{"old", {}}, {"left", "left\n" + lines(30)}},
                           {{"old", {}}, {"right", lines(30, "right\n")}},
@@ -286,7 +332,7 @@ void TestSettlePaths::eachKind()
         m_repo->commitFiles(one.commit, "Mine", {base}, "topic/x");
         m_repo->commitFiles(one.newBase, "Upstream", {base}, "main");
         start();
-        QCOMPARE(list()->topLevelItemCount(), 1); // one question, asked once
+        QCOMPARE(list()->fileCount(), 1); // one question, asked once
         QCOMPARE(label("new-base"), QLatin1String(one.keepNewBase));
         QCOMPARE(label("your-commit"), QLatin1String(one.keepYourCommit));
         for (const auto& [side, wanted] : {std::pair{ConflictEditor::Pane::NewBase, one.newBaseShows},
@@ -326,9 +372,9 @@ void TestSettlePaths::aFileWithTwoNamesIsOneQuestion()
     m_repo->commitFiles({{"old", {}}, {"right", lines(30)}, {"b.txt", "mine\n"}}, "Mine", {base}, "topic/x");
     m_repo->commitFiles({{"old", {}}, {"left", lines(30)}, {"b.txt", "upstream\n"}}, "Upstream", {base}, "main");
     start();
-    QCOMPARE(list()->topLevelItemCount(), 2);
-    QCOMPARE(list()->topLevelItem(1)->text(0), QStringLiteral("old"));
-    list()->setCurrentItem(list()->topLevelItem(1)->child(0));
+    QCOMPARE(list()->fileCount(), 2);
+    QCOMPARE(list()->fileItem(1)->text(0), QStringLiteral("old"));
+    list()->setCurrentItem(list()->fileItem(1)->child(0));
     QTest::mouseClick(button("new-base"), Qt::LeftButton);
     caughtUp();
     QCOMPARE(m_open.flow->run()->undecided(), std::size_t(1)); // all three paths, in one step
@@ -355,7 +401,7 @@ void TestSettlePaths::editsOfTheReplayKeepWhatStaysTheSame()
     QTest::mouseClick(button("new-base-first"), Qt::LeftButton); // the first commit's top
     caughtUp();
     QTest::keyClick(m_page.get(), Qt::Key_F8);
-    QTRY_COMPARE_WITH_TIMEOUT(list()->topLevelItem(0)->childCount(), 2, patience); // the second commit's two
+    QTRY_COMPARE_WITH_TIMEOUT(list()->fileItem(0)->childCount(), 2, patience); // the second commit's two
     QTest::mouseClick(button("your-commit"), Qt::LeftButton);
     QTest::keyClick(m_page.get(), Qt::Key_F8);
     QTest::mouseClick(button("your-commit-first"), Qt::LeftButton);

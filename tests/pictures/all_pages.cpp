@@ -18,6 +18,7 @@
 #include "app/window/start_page.h"
 #include "core/conflicts/commit_conflicts.h"
 #include "tests/pictures/pictures.h"
+#include "tests/pictures/settle_pictures.h"
 
 #include <QApplication>
 #include <QCheckBox>
@@ -374,7 +375,7 @@ std::vector<Appearance> appearances()
     return all;
 }
 
-void takeAllPages(const QString& folder, const Appearance& look)
+void takeAllPages(const QString& folder, const Appearance& look, bool onlySettle)
 {
     if (look.points > 0) {
         QFont font = QApplication::font();
@@ -387,11 +388,16 @@ void takeAllPages(const QString& folder, const Appearance& look)
     window.resize(look.size);
     window.show();
     Pictures pictures(window, folder + QLatin1Char('/') + look.name, {});
+    if (onlySettle) {
+        takeSettleKinds(window, pictures, samples);
+        return;
+    }
     startPages(window, pictures);
     workbench(window, pictures, samples);
     dryRunAndSettle(window, pictures);
     localChangesAndHook(window, pictures, samples);
     otherDryRuns(window, pictures, samples);
+    takeSettleKinds(window, pictures, samples);
     overwriteForeign(window, pictures, samples);
     overwriteEveryKind(window, pictures, samples);
     walkthrough(window, pictures);

@@ -21,7 +21,7 @@ struct Appearance {
 };
 
 std::vector<Appearance> appearances();
-// Pictures go to folder/<name of the look>/.
-void takeAllPages(const QString& folder, const Appearance& look);
+// Pictures go to folder/<name of the look>/. Of the settle page alone, with a conflict of every kind, where that is asked.
+void takeAllPages(const QString& folder, const Appearance& look, bool onlySettle = false);
 
 } // namespace espalier::pictures

@@ -75,7 +75,7 @@ void theJob(const QString& folder)
 }
 
 // The scale is fixed when a program starts, so each look is a run of its own. Returns an exit status.
-int runLooks(const QString& folder, const QStringList& wanted)
+int runLooks(const QString& folder, const QStringList& wanted, bool onlySettle)
 {
     for (const Appearance& look : appearances()) {
         if (!wanted.isEmpty() && !wanted.contains(look.name))
@@ -85,7 +85,8 @@ int runLooks(const QString& folder, const QStringList& wanted)
         environment.insert(QStringLiteral("QT_SCALE_FACTOR"), look.scale);
         run.setProcessEnvironment(environment);
         run.setProcessChannelMode(QProcess::ForwardedChannels);
-        run.start(QApplication::applicationFilePath(), {QStringLiteral("--look"), folder, look.name});
+        run.start(QApplication::applicationFilePath(),
+                  {onlySettle ? QStringLiteral("--settle-look") : QStringLiteral("--look"), folder, look.name});
         if (!run.waitForFinished(-1) || run.exitStatus() != QProcess::NormalExit || run.exitCode() != 0) {
             std::fprintf(stderr, "make_pictures: the look %s did not come about\n", qPrintable(look.name));
             return 1;
@@ -124,17 +125,17 @@ int main(int argc, char** argv)
     const QStringList wanted = arguments.mid(3);
     const bool sound = std::ranges::all_of(wanted, [&](const QString& name) { return known(name) != all.end(); });
     if (folder.isEmpty() || !sound) {
-        std::fputs(
-            "make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…], --repository PATH FOLDER [FILE] "
-            "or --gathered PATH FOLDER BRANCH\n",
-            stderr);
+        std::fputs("make_pictures: use make_pictures --job FOLDER, --pages FOLDER [LOOK…], --settle FOLDER [LOOK…], "
+                   "--repository PATH FOLDER [FILE] "
+                   "or --gathered PATH FOLDER BRANCH\n",
+                   stderr);
         return 2;
     }
     theme::apply(application, theme::Scheme::Light);
-    if (what == QLatin1String("--pages"))
-        return runLooks(folder, wanted);
-    if (what == QLatin1String("--look") && wanted.size() == 1)
-        takeAllPages(folder, *known(wanted.front()));
+    if (what == QLatin1String("--pages") || what == QLatin1String("--settle"))
+        return runLooks(folder, wanted, what == QLatin1String("--settle"));
+    if ((what == QLatin1String("--look") || what == QLatin1String("--settle-look")) && wanted.size() == 1)
+        takeAllPages(folder, *known(wanted.front()), what == QLatin1String("--settle-look"));
     else
         theJob(folder);
     return 0;
