@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "app/history/diff_view.h"
 
-#include "app/history/changed_words.h"
 #include "app/support/text.h"
 #include "app/support/theme.h"
+#include "core/merge/changed_words.h"
 
 #include <KSyntaxHighlighting/Definition>
 #include <KSyntaxHighlighting/Repository>
@@ -12,6 +12,8 @@
 
 #include <QPainter>
 #include <QTextBlock>
+
+#include <algorithm>
 
 namespace espalier {
 
@@ -130,6 +132,21 @@ std::vector<DiffView::Line> DiffView::linesOf(const FileChange& file) const
     return lines;
 }
 
+namespace {
+
+std::string_view view(const QByteArray& bytes) { return {bytes.data(), std::size_t(bytes.size())}; }
+
+std::vector<std::pair<int, int>> marksIn(const QByteArray& line, const std::vector<WordSpan>& spans)
+{
+    const auto upTo = [&](int byte) { return int(QString::fromUtf8(line.first(byte)).size()); };
+    std::vector<std::pair<int, int>> marks;
+    for (const WordSpan& span : spans)
+        marks.emplace_back(upTo(span.from), upTo(span.to));
+    return marks;
+}
+
+} // namespace
+
 // A run of deleted lines followed by as many added ones: the first became the first, and so on.
 void DiffView::markWords(std::vector<Line>& lines)
 {
@@ -145,13 +162,10 @@ void DiffView::markWords(std::vector<Line>& lines)
             for (std::size_t k = 0; k < count; ++k) {
                 Line& before = lines[at + k];
                 Line& after = lines[deleted + k];
-                const WordSpans spans = changedWords(before.text, after.text);
-                if (!spans.related)
-                    continue;
-                before.markStart = spans.before.start;
-                before.markLength = spans.before.length;
-                after.markStart = spans.after.start;
-                after.markLength = spans.after.length;
+                const QByteArray was = before.text.toUtf8(), is = after.text.toUtf8();
+                const ChangedWords words = changedWords(view(was), view(is));
+                before.marks = marksIn(was, words.before);
+                after.marks = marksIn(is, words.after);
             }
         at = std::max(added, at + 1);
     }
@@ -177,18 +191,18 @@ void DiffView::fill()
             format.setBackground(line.heading ? theme::hoverTint(palette()) : back);
             cursor.setBlockFormat(format);
         }
-        if (line.heading || line.markLength > 0) {
-            QTextCharFormat format;
-            if (line.heading) {
-                format.setForeground(theme::quiet(palette()));
-                cursor.movePosition(QTextCursor::EndOfBlock, QTextCursor::KeepAnchor);
-            } else {
-                QColor strong = line.kind == DiffLine::Added ? theme::success(palette()) : theme::danger(palette());
-                strong.setAlpha(60);
-                format.setBackground(strong);
-                cursor.setPosition(block.position() + int(line.markStart));
-                cursor.setPosition(block.position() + int(line.markStart + line.markLength), QTextCursor::KeepAnchor);
-            }
+        QTextCharFormat format;
+        if (line.heading) {
+            format.setForeground(theme::quiet(palette()));
+            cursor.movePosition(QTextCursor::EndOfBlock, QTextCursor::KeepAnchor);
+            cursor.mergeCharFormat(format);
+        }
+        for (const auto& [from, to] : line.marks) {
+            QColor strong = line.kind == DiffLine::Added ? theme::success(palette()) : theme::danger(palette());
+            strong.setAlpha(60);
+            format.setBackground(strong);
+            cursor.setPosition(block.position() + from);
+            cursor.setPosition(block.position() + to, QTextCursor::KeepAnchor);
             cursor.mergeCharFormat(format);
         }
         block = block.next();

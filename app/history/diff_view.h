@@ -36,7 +36,7 @@ class DiffView : public QPlainTextEdit {
         bool heading = false;
         int oldNumber = 0, newNumber = 0;
         QString text;
-        qsizetype markStart = 0, markLength = 0;
+        std::vector<std::pair<int, int>> marks; // from, to: the words that changed
     };
     std::vector<Line> linesOf(const FileChange& file) const;
     static void markWords(std::vector<Line>& lines);

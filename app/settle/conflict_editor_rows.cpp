@@ -6,7 +6,7 @@
 #include "app/settle/code_highlighter.h"
 #include "app/settle/pane_card.h"
 #include "app/support/theme.h"
-#include "core/conflicts/changed_words.h"
+#include "core/merge/changed_words.h"
 #include "core/settle/compose.h"
 
 #include <QScopedValueRollback>

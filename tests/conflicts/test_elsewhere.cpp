@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 //
 // What a side did besides a hunk that explains it, and which words of a line it changed.
-#include "core/conflicts/changed_words.h"
 #include "core/conflicts/commit_change.h"
 #include "core/conflicts/elsewhere.h"
+#include "core/merge/changed_words.h"
 #include "tests/support/dry_runs.h"
 #include "tests/support/temp_repository.h"
 

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // Finding commits, against what git's log says about the same repository.
-#include "app/history/changed_words.h"
 #include "core/history/search.h"
+#include "core/merge/changed_words.h"
 #include "tests/support/temp_repository.h"
 
 #include <QtTest>
@@ -101,15 +101,19 @@ void TestSearch::datesIncludeTheDay()
 
 void TestSearch::changedWordsKeepWhole()
 {
-    const auto part = [](QStringView line, WordSpan span) { return line.sliced(span.start, span.length).toString(); };
-    const QString before = QStringLiteral("height = feet(3);"), after = QStringLiteral("height = feed(3);");
-    const WordSpans spans = changedWords(before, after);
-    QVERIFY(spans.related);
-    QCOMPARE(part(before, spans.before), QStringLiteral("feet"));
-    QCOMPARE(part(after, spans.after), QStringLiteral("feed"));
-    QVERIFY(!changedWords(u"alpha", u"omega (different)").related);
-    QCOMPARE(changedWords(u"a b", u"a x b").before.length, qsizetype(0));
-    QCOMPARE(changedWords(u"", u"").after.length, qsizetype(0));
+    const auto part = [](std::string_view line, const std::vector<WordSpan>& spans) {
+        return spans.size() == 1
+                   ? std::string(line.substr(std::size_t(spans[0].from), std::size_t(spans[0].to - spans[0].from)))
+                   : std::string("not one");
+    };
+    const std::string before = "height = feet(3);", after = "height = feed(3);";
+    const ChangedWords words = changedWords(before, after);
+    QCOMPARE(part(before, words.before), std::string("feet"));
+    QCOMPARE(part(after, words.after), std::string("feed"));
+    const ChangedWords others = changedWords("alpha", "omega (different)");
+    QVERIFY(others.before.empty() && others.after.empty());
+    QVERIFY(changedWords("a b", "a x b").before.empty());
+    QVERIFY(changedWords("", "").after.empty());
 }
 
 QTEST_GUILESS_MAIN(TestSearch)

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "core/conflicts/changed_words.h"
+#include "core/merge/changed_words.h"
 
 #include "core/merge/line_match.h"
 
