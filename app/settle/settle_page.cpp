@@ -56,8 +56,10 @@ ConflictPlace SettlePage::Private::place() const
 void SettlePage::Private::load(std::size_t commit)
 {
     const DryRunPtr run = flow->run();
-    if (!run || commit >= run->commits.size())
+    if (!run || commit >= run->commits.size()) {
+        staysAt.reset();
         return;
+    }
     if (loading) {
         wanted = commit;
         return;
