@@ -12,6 +12,7 @@
 #include <QtTest/QtTest>
 
 #include <atomic>
+#include <csignal>
 #include <thread>
 
 #include <netinet/in.h>
@@ -41,7 +42,12 @@ class Proxy {
             ::getsockname(m_listens, reinterpret_cast<sockaddr*>(&at), &size) < 0)
             qFatal("no proxy can be made");
         m_port = ntohs(at.sin_port);
+        // A child's end is told by a signal, and that must not end what a thread of the proxy is doing.
+        sigset_t all, before;
+        sigfillset(&all);
+        pthread_sigmask(SIG_SETMASK, &all, &before);
         m_thread = std::jthread([this] { accept(); });
+        pthread_sigmask(SIG_SETMASK, &before, nullptr);
     }
     ~Proxy() { stop(); }
     Proxy(const Proxy&) = delete;
@@ -60,8 +66,13 @@ class Proxy {
     void accept()
     {
         std::vector<std::jthread> all;
-        for (int client; (client = ::accept4(m_listens, nullptr, nullptr, SOCK_CLOEXEC)) >= 0;)
-            all.emplace_back([this, client] { carry(client); });
+        for (;;) {
+            const int client = ::accept4(m_listens, nullptr, nullptr, SOCK_CLOEXEC);
+            if (client >= 0)
+                all.emplace_back([this, client] { carry(client); });
+            else if (errno != EINTR)
+                return;
+        }
     }
     void carry(int client)
     {
