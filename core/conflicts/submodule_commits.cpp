@@ -47,7 +47,8 @@ bool staysInside(const std::string& path)
            !std::ranges::contains(path, '\0') && !std::ranges::contains(given, fs::path(".git"));
 }
 
-// The section of .gitmodules that has this path. Source: git's gitmodules and config documentation.
+// The section of .gitmodules that has this path. Source: git's gitmodules and config documentation. libgit2 reads such a file only
+// from the disk or for the commit that is checked out; this one is of a tree.
 std::string nameOf(std::string_view gitmodules, const std::string& path)
 {
     std::string name;
