@@ -13,6 +13,7 @@
 #include <QAbstractButton>
 #include <QPushButton>
 #include <QStatusBar>
+#include <QToolButton>
 #include <QtTest>
 
 using namespace espalier;
@@ -89,6 +90,10 @@ class TestSmallWindow : public QObject {
         QTRY_VERIFY_WITH_TIMEOUT(window.settlePage()->findChild<QPushButton*>(QStringLiteral("new-base"))->isEnabled(),
                                  patience);
         look("settle");
+        // Who changed the lines comes later, and makes a button wider.
+        const auto* commits = window.settlePage()->findChild<QToolButton*>(QStringLiteral("commitsHandle"));
+        QTRY_VERIFY_WITH_TIMEOUT(commits && commits->text().contains(u'('), patience);
+        look("settle, with who changed the lines");
         window.showWorkbench();
         window.flow()->close();
         window.showLogbook();
