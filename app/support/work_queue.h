@@ -21,7 +21,7 @@ class WorkQueue : public QObject {
     using QObject::QObject;
 
     template <typename T, typename Job, typename Then>
-    QPointer<Work> add(const QString& title, Job job, Then then, WorkPriority priority = WorkPriority::Shown)
+    QPointer<Work> add(const QString& title, Job job, const Then& then, WorkPriority priority = WorkPriority::Shown)
     {
         QPointer<Work> work = new Work(this, title);
         const auto begin = [this, work, job = std::move(job), then, priority] {
