@@ -31,9 +31,9 @@ void SettlePage::Private::askWho()
                 return std::unexpected(repository.error());
             return hunkCommits(*repository, *run, of->commit, of->files[index].text, progress);
         },
-        [this, of = file, reading = reading](Result<std::vector<HunkCommits>> found) {
+        [this, of = file, mine = reading](Result<std::vector<HunkCommits>> found) {
             // What cannot be found out is no trouble for the settlement: the line goes without it.
-            if (!found || reading != this->reading)
+            if (!found || mine != reading)
                 return;
             who[of] = std::move(*found);
             if (of == file)
@@ -55,8 +55,8 @@ void SettlePage::Private::askElsewhere()
                 return std::unexpected(repository.error());
             return elsewhere(*repository, *run, of->commit, of->files[index].text, progress);
         },
-        [this, of = file, reading = reading](Result<std::vector<std::vector<std::string>>> found) {
-            if (!found || reading != this->reading)
+        [this, of = file, mine = reading](Result<std::vector<std::vector<std::string>>> found) {
+            if (!found || mine != reading)
                 return;
             notes[of] = std::move(*found);
             if (of == file)

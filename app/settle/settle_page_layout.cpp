@@ -109,7 +109,7 @@ QWidget* SettlePage::Private::buildDecisions()
         button->setToolTip(tr("Alt+%1").arg(++number));
         button->setObjectName(toText(choiceName(choice)));
         button->setEnabled(false); // until a hunk is shown
-        QObject::connect(button, &QPushButton::clicked, page, [this, choice = choice] { decide(choice); });
+        QObject::connect(button, &QPushButton::clicked, page, [this, as = choice] { decide(as); });
         choices.push_back(button);
         row->addWidget(button);
     }

@@ -23,11 +23,12 @@ struct ForecastOptions {
     bool keep = false;
 };
 
-// Dry-runs the branches of the clone (or the given indices into snapshot.refs) onto the main line and hands each forecast over
-// as soon as it is there, from the calling thread, which should be one of low priority. First what is known, then what costs
-// little, in the order given (those before that need no search of the main line for what has landed), then the branches with
-// many commits of their own, those with fewer first: a release branch holds up nobody. A branch that cannot be forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole, and what
-// is known by then is kept. Each distinct tip is computed once.
+// Dry-runs the branches of the clone (or the given indices into snapshot.refs) onto the main line, in two threads where there
+// are two cores, and hands each forecast over as soon as it is there, on the calling thread, which waits. First what is known,
+// then what costs little, in the order given (those before that need no search of the main line for what has landed), then the
+// branches with many commits of their own, those with fewer first: a release branch holds up nobody. A branch that cannot be
+// forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole, and a repository that cannot be opened once
+// more for a thread; what is known by then is kept. Each distinct tip is computed once.
 Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, std::span<const int> refs,
                        const std::function<void(int ref, const Forecast& forecast)>& deliver,
                        const Progress& progress = {}, const ForecastOptions& options = {});
