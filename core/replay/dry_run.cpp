@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/dry_run.h"
 
+#include "core/git/overrides.h"
 #include "core/git/process.h"
 #include "core/git/text.h"
 #include "core/refs/ref_name.h"
@@ -123,7 +124,8 @@ Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Sett
 {
     ObjectStore store(repository);
     ReplayCaches caches(repository);
-    if (equivalence)
+    // Where other parents than the commits' own hold now, what was read before may be of those.
+    if (equivalence && readOverrides(repository).empty())
         caches.equivalence = std::move(equivalence);
     caches.merge.runDrivers = plan.runDrivers;
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();
