@@ -204,6 +204,9 @@ void Session::takeUp(SnapshotPtr snapshot, LanesPtr lanes, std::uint64_t fingerp
     m_lanes = std::move(lanes);
     m_drift.reset();
     d->newForecasts.clear();
+    const std::string& overrides = m_snapshot->history.overrides();
+    if (!d->equivalence->holdsUnder(overrides))
+        d->equivalence = std::make_shared<EquivalenceCache>(forForecasts, overrides);
     d->fingerprint = fingerprint;
     Q_EMIT snapshotChanged();
     computeDriftNow();

@@ -10,6 +10,7 @@ namespace espalier {
 
 struct EquivalenceCache::Data {
     EquivalenceHabits habits;
+    std::string overrides;
     OutlineTable outlines;
     std::mutex lock;
     std::unordered_map<Oid, std::optional<Oid>> changeIds;
@@ -34,18 +35,22 @@ struct EquivalenceCache::Data {
     void keep(const Repository& repository)
     {
         constexpr std::size_t least = 1000;
-        if (!habits.manyQuestions)
+        if (!habits.manyQuestions || !overrides.empty())
             return;
         if (const std::vector<KeptOutline> all = outlines.worthKeeping(least); !all.empty())
             (void)keepOutlines(repository, all);
     }
 };
 
-EquivalenceCache::EquivalenceCache(const EquivalenceHabits& habits) : m_data(std::make_unique<Data>())
+EquivalenceCache::EquivalenceCache(const EquivalenceHabits& habits, std::string overrides)
+    : m_data(std::make_unique<Data>())
 {
     m_data->habits = habits;
+    m_data->overrides = std::move(overrides);
 }
 EquivalenceCache::~EquivalenceCache() = default;
+
+bool EquivalenceCache::holdsUnder(std::string_view overrides) const { return m_data->overrides == overrides; }
 
 namespace {
 

@@ -32,11 +32,15 @@ struct EquivalenceHabits {
 // For the forecasts of all branches, one after another in the background.
 inline constexpr EquivalenceHabits forForecasts{0, true};
 
-// Ids of changes, kept between calls; may be shared by threads (it locks).
+// Ids of changes, kept between calls; may be shared by threads (it locks). What a commit changes is against its first parent,
+// which grafts, replacements and a shallow boundary make another: `overrides` is the fingerprint of those that hold for all
+// that use it (Overrides::fingerprint), empty where none do.
 class EquivalenceCache {
   public:
-    explicit EquivalenceCache(const EquivalenceHabits& habits = {});
+    explicit EquivalenceCache(const EquivalenceHabits& habits = {}, std::string overrides = {});
     ~EquivalenceCache();
+    // Else it must not be used: it may hold what is no longer true.
+    bool holdsUnder(std::string_view overrides) const;
     struct Data;
     Data& data() const { return *m_data; }
 

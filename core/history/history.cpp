@@ -91,6 +91,7 @@ const Oid& History::id(Row row) const { return m_data->ids[row]; }
 std::span<const Row> History::parents(Row row) const { return m_data->parentsOf(row); }
 std::int64_t History::time(Row row) const { return m_data->times[row]; }
 const std::vector<std::string>& History::notices() const { return m_data->notices; }
+const std::string& History::overrides() const { return m_data->overrides; }
 bool History::isBoundary(Row row) const { return std::ranges::binary_search(m_data->boundaries, row); }
 
 bool History::isGrafted(Row row) const { return std::ranges::binary_search(m_data->grafted, row); }

@@ -61,6 +61,8 @@ class History {
     std::size_t bytes() const;
     // Lines about what was found odd: a damaged commit-graph, replaced commits, a shallow boundary.
     const std::vector<std::string>& notices() const;
+    // Which parents are not the commits' own: Overrides::fingerprint as it was when this was loaded.
+    const std::string& overrides() const;
 
     // Questions on the graph. Times in the number of commits that must be looked at, not in the size of the table.
     // The best common ancestors (none for unrelated histories).

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "core/replay/batch.h"
 
+#include "core/git/overrides.h"
 #include "core/replay/caches.h"
 
 #include <condition_variable>
@@ -14,7 +15,10 @@ struct Batch::Data {
     Data(const Repository& from, const BatchOptions& with, std::shared_ptr<EquivalenceCache> equivalence)
         : store(from, with.cacheBytes), caches(from, with.history), options(with)
     {
-        caches.equivalence = equivalence ? std::move(equivalence) : std::make_shared<EquivalenceCache>(forForecasts);
+        const std::string& overrides = store.overrides().fingerprint;
+        caches.equivalence = equivalence && equivalence->holdsUnder(overrides)
+                                 ? std::move(equivalence)
+                                 : std::make_shared<EquivalenceCache>(forForecasts, overrides);
         if (!options.committer) {
             const auto configured = committerNow(from);
             options.committer = configured ? *configured : Person{};
@@ -138,7 +142,8 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
         const auto configured = committerNow(repository); // one moment for all threads
         shared.committer = configured ? *configured : Person{};
     }
-    const auto equivalence = std::make_shared<EquivalenceCache>(forForecasts);
+    const auto equivalence =
+        std::make_shared<EquivalenceCache>(forForecasts, readOverrides(repository).fingerprint);
     Exchange exchange;
     std::vector<std::jthread> workers;
     for (unsigned i = 0; i < threads; ++i)

@@ -30,7 +30,8 @@ class EquivalenceCache;
 // One thread only.
 class Batch {
   public:
-    // `repository` must outlive the batch. `equivalence` may be shared with other batches.
+    // `repository` must outlive the batch. `equivalence` may be shared with other batches; it is not used
+    // where other parents hold than those it was made for.
     explicit Batch(const Repository& repository, const BatchOptions& options = {},
                    std::shared_ptr<EquivalenceCache> equivalence = {});
     ~Batch();

@@ -124,8 +124,8 @@ Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Sett
 {
     ObjectStore store(repository);
     ReplayCaches caches(repository);
-    // Where other parents than the commits' own hold now, what was read before may be of those.
-    if (equivalence && readOverrides(repository).empty())
+    // Where other parents hold now, what was read before may be of those.
+    if (equivalence && equivalence->holdsUnder(store.overrides().fingerprint))
         caches.equivalence = std::move(equivalence);
     caches.merge.runDrivers = plan.runDrivers;
     auto run = Replayer(store, caches, plan, settlements, progress, true).run();

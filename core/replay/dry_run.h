@@ -79,7 +79,7 @@ struct DryRun {
 
 // Computes it. Signing programs are not run here: with plan.sign the ids announced are those of the commits before they
 // are signed, and DryRun says so through plan.sign. `equivalence`: what was read of the new base's commits before, and is
-// read for the next time; may be null. Errors: Broken (a missing object), Cancelled.
+// read for the next time; may be null, and is not used where other parents hold than those it was made for. Errors: Broken (a missing object), Cancelled.
 Result<DryRun> dryRun(const Repository& repository, const Plan& plan, const Settlements& settlements = {},
                       const Progress& progress = {}, std::shared_ptr<EquivalenceCache> equivalence = {});
 // The same inside a batch: keeps its caches in `store` and `caches` between calls; new objects go to store.newObjects(), and

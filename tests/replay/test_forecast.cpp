@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 //
 // Forecasts of all branches: their order, what is kept between runs, and that nothing kept outlives what it depended on.
+#include "core/history/equivalence.h"
 #include "core/history/snapshot.h"
+#include "core/replay/dry_run.h"
 #include "core/replay/forecast.h"
 #include "tests/support/temp_repository.h"
 
@@ -193,6 +195,44 @@ class TestForecast : public QObject {
         }();
         QCOMPARE(now.at("topic").kind, computed.at("topic").kind);
         QVERIFY(now.at("topic").kind != Forecast::Landed);
+    }
+
+    // A window goes on with what it has read; once a commit is given other parents, that is no longer what it changes.
+    void whatWasReadIsNotUsedUnderOtherParents()
+    {
+        TempRepository repo;
+        const std::string root = repo.commitFiles({{"f", numbered(1, 20)}}, "Root", {}, "start");
+        const std::string aside = repo.commitFiles({{"x", "x\n"}}, "Aside", {root}, "aside");
+        const std::string same = repo.commitFiles({{"f", numbered(1, 20, {{5, "N"}})}}, "Same", {root});
+        const std::string tip = repo.commitFiles({{"f", numbered(1, 20, {{5, "later"}})}}, "Later", {same}, "main");
+        const std::string topic = repo.commitFiles({{"f", numbered(1, 20, {{5, "N"}})}}, "Topic", {root}, "topic");
+        const auto read = std::make_shared<EquivalenceCache>(forForecasts);
+        const auto told = [&](const ForecastOptions& options) {
+            const auto found = answersOf(repo, options);
+            return Answers(found.begin(), found.end()).at("topic").kind;
+        };
+        const auto commitsOutcome = [&] {
+            const Repository opened = repo.open();
+            const auto plan = planReplay(opened, {"topic", *Oid::parse(tip)});
+            const auto run = plan ? dryRun(opened, *plan, {}, {}, read) : std::unexpected(plan.error());
+            return run ? run->commits.at(0).outcome : Outcome::Empty;
+        };
+        QCOMPARE(told({read, false}), Forecast::Landed);
+        QCOMPARE(commitsOutcome(), Outcome::Landed);
+        const std::filesystem::path grafts = repo.fsPath() / ".git/info/grafts";
+        std::filesystem::create_directories(grafts.parent_path());
+        std::ofstream(grafts) << same << ' ' << aside << '\n';
+        QCOMPARE(told({}), Forecast::Conflicts);
+        QCOMPARE(told({read, false}), Forecast::Conflicts);
+        QCOMPARE(commitsOutcome(), Outcome::Conflict);
+        // What was read under the graft is not what is kept for the time after it.
+        const auto under = std::make_shared<EquivalenceCache>(
+            forForecasts, (*takeSnapshot(repo.open()))->history.overrides());
+        QVERIFY(!under->holdsUnder({}));
+        QCOMPARE(told({under, false}), Forecast::Conflicts);
+        QVERIFY(std::filesystem::remove(grafts));
+        QCOMPARE(told({under, false}), Forecast::Landed);
+        QCOMPARE(told({read, false}), Forecast::Landed);
     }
 
     void damagedIsAsIfItWereNotThere()
