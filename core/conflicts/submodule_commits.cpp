@@ -47,34 +47,11 @@ bool staysInside(const std::string& path)
            !std::ranges::contains(path, '\0') && !std::ranges::contains(given, fs::path(".git"));
 }
 
-// The section of .gitmodules that has this path. Source: git's gitmodules and config documentation. libgit2 reads such a file only
-// from the disk or for the commit that is checked out; this one is of a tree.
-std::string nameOf(std::string_view gitmodules, const std::string& path)
-{
-    std::string name;
-    while (!gitmodules.empty()) {
-        const std::size_t end = std::min(gitmodules.find('\n'), gitmodules.size());
-        const std::string_view line = trimmed(gitmodules.substr(0, end));
-        gitmodules.remove_prefix(std::min(end + 1, gitmodules.size()));
-        if (line.starts_with('[')) {
-            const std::size_t from = line.find('"'), to = line.rfind('"');
-            const bool named = line.starts_with("[submodule") && from != to && to != std::string_view::npos;
-            name = named ? unquoted(line.substr(from + 1, to - from - 1)) : std::string();
-            continue;
-        }
-        const std::size_t equals = line.find('=');
-        if (!name.empty() && equals != std::string_view::npos && trimmed(line.substr(0, equals)) == "path" &&
-            unquoted(trimmed(line.substr(equals + 1))) == path)
-            return name;
-    }
-    return {};
-}
-
 // Where git clones a submodule's repository to, and where older ones stand: in the worktree itself.
 std::optional<Repository> openSubmodule(const Repository& repository, std::string_view gitmodules,
                                         const std::string& path)
 {
-    const std::string name = nameOf(gitmodules, path);
+    const std::string name = submoduleName(gitmodules, path);
     std::vector<fs::path> places;
     for (const std::string& one : {name, path})
         if (staysInside(one))
@@ -167,6 +144,27 @@ class Reader {
 };
 
 } // namespace
+
+std::string submoduleName(std::string_view gitmodules, std::string_view path)
+{
+    std::string name;
+    while (!gitmodules.empty()) {
+        const std::size_t end = std::min(gitmodules.find('\n'), gitmodules.size());
+        const std::string_view line = trimmed(gitmodules.substr(0, end));
+        gitmodules.remove_prefix(std::min(end + 1, gitmodules.size()));
+        if (line.starts_with('[')) {
+            const std::size_t from = line.find('"'), to = line.rfind('"');
+            const bool named = line.starts_with("[submodule") && from != to && to != std::string_view::npos;
+            name = named ? unquoted(line.substr(from + 1, to - from - 1)) : std::string();
+            continue;
+        }
+        const std::size_t equals = line.find('=');
+        if (!name.empty() && equals != std::string_view::npos && trimmed(line.substr(0, equals)) == "path" &&
+            unquoted(trimmed(line.substr(equals + 1))) == path)
+            return name;
+    }
+    return {};
+}
 
 SubmoduleSides submoduleSides(const Repository& repository, std::string_view gitmodules, const std::string& path,
                               const Oid& newBase, const Oid& commit, const Progress& progress)

@@ -26,6 +26,10 @@ struct SubmoduleSides {
     SubmoduleSide newBase, commit;
 };
 
+// The name of the section that has this path; empty where there is none. Source: git's gitmodules and config documentation.
+// libgit2 reads such a file only from the disk or for the commit that is checked out; this one is of a tree.
+std::string submoduleName(std::string_view gitmodules, std::string_view path);
+
 // `gitmodules` is the contents of .gitmodules, which names the submodule at `path`; empty where there is none. Where the repository
 // is not at hand, or lacks a commit, the words say so. A zero id: that side has no submodule there.
 SubmoduleSides submoduleSides(const Repository& repository, std::string_view gitmodules, const std::string& path,

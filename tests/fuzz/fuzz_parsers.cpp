@@ -2,9 +2,12 @@
 //
 // Every parser of text that a repository, a logbook file or a person brings. The first byte picks one. What is taken must
 // survive being written again; what is shown must be plain UTF-8 without control characters.
+#include "core/conflicts/file_kind.h"
+#include "core/conflicts/submodule_commits.h"
 #include "core/git/commit.h"
 #include "core/git/text.h"
 #include "core/history/commit_headers.h"
+#include "core/history/line_shift.h"
 #include "core/history/search.h"
 #include "core/keep/entry_file.h"
 #include "core/merge/attributes.h"
@@ -116,6 +119,27 @@ void entry(std::string_view text)
     }
 }
 
+void otherSide(std::string_view text)
+{
+    check(isUtf8(fileKind(text).words));
+    if (const auto decoded = textOfUtf16(text))
+        check(isUtf8(*decoded));
+    // A path and a .gitmodules file, with a line end between them. A name is what the file says.
+    const std::string_view path = text.substr(0, text.find('\n'));
+    const std::string_view modules = text.substr(std::min(path.size() + 1, text.size()));
+    check(submoduleName(modules, path).size() <= modules.size());
+}
+
+// Two texts with a NUL between them: what is the same in both cancels out.
+void shift(std::string_view text)
+{
+    const std::string_view before = text.substr(0, text.find('\0'));
+    const std::string_view after = text.substr(std::min(before.size() + 1, text.size()));
+    check(lineShift(before, before) == 0);
+    const auto framed = [](std::string_view part) { return "first\n" + std::string(part) + "\nlast\n"; };
+    check(lineShift(framed(before), framed(after)) == lineShift(std::string(before) + "\n", std::string(after) + "\n"));
+}
+
 } // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size)
@@ -123,7 +147,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (size == 0)
         return 0;
     const std::string_view text(reinterpret_cast<const char*>(data) + 1, size - 1);
-    switch (data[0] % 9) {
+    switch (data[0] % 11) {
     case 0:
         shown(text);
         break;
@@ -150,6 +174,12 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         break;
     case 8:
         attributes(text);
+        break;
+    case 9:
+        otherSide(text);
+        break;
+    case 10:
+        shift(text);
         break;
     }
     return 0;
