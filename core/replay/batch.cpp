@@ -142,8 +142,7 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
         const auto configured = committerNow(repository); // one moment for all threads
         shared.committer = configured ? *configured : Person{};
     }
-    const auto equivalence =
-        std::make_shared<EquivalenceCache>(forForecasts, readOverrides(repository).fingerprint);
+    const auto equivalence = std::make_shared<EquivalenceCache>(forForecasts, readOverrides(repository).fingerprint);
     Exchange exchange;
     std::vector<std::jthread> workers;
     for (unsigned i = 0; i < threads; ++i)

@@ -224,9 +224,9 @@ Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, s
     if (progress.stopped())
         return cancelled();
     const Order order = inOrder(snapshot, open, *mainLine, progress);
-    const auto equivalence =
-        options.equivalence ? options.equivalence
-                            : std::make_shared<EquivalenceCache>(forForecasts, snapshot.history.overrides());
+    const auto equivalence = options.equivalence
+                                 ? options.equivalence
+                                 : std::make_shared<EquivalenceCache>(forForecasts, snapshot.history.overrides());
     Desk desk(order.questions.size(), order.cheap);
     const std::size_t threads =
         std::min<std::size_t>({std::max(1u, std::thread::hardware_concurrency()), mostThreads, order.questions.size()});

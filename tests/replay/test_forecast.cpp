@@ -226,8 +226,8 @@ class TestForecast : public QObject {
         QCOMPARE(told({read, false}), Forecast::Conflicts);
         QCOMPARE(commitsOutcome(), Outcome::Conflict);
         // What was read under the graft is not what is kept for the time after it.
-        const auto under = std::make_shared<EquivalenceCache>(
-            forForecasts, (*takeSnapshot(repo.open()))->history.overrides());
+        const auto under =
+            std::make_shared<EquivalenceCache>(forForecasts, (*takeSnapshot(repo.open()))->history.overrides());
         QVERIFY(!under->holdsUnder({}));
         QCOMPARE(told({under, false}), Forecast::Conflicts);
         QVERIFY(std::filesystem::remove(grafts));
