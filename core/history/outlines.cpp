@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "core/history/outlines.h"
 
+#include "core/git/overrides.h"
+
 #include <algorithm>
 #include <chrono>
 #include <ranges>
@@ -35,6 +37,10 @@ std::uint64_t numberOf(const std::vector<PathChange>& changes)
 Result<Step> stepOf(QuickObjects& objects, const Oid& commit)
 {
     Step step;
+    if (objects.store().overrides().shallow.contains(commit)) {
+        step.merge = true; // its parents were left behind: no change to speak of
+        return step;
+    }
     std::vector<Oid> parents, ignored;
     const auto tree = objects.commit(commit, parents);
     if (!tree)
@@ -44,7 +50,7 @@ Result<Step> stepOf(QuickObjects& objects, const Oid& commit)
     if (parents.size() == 1) {
         const auto below = objects.commit(parents[0], ignored);
         if (!below && !objects.store().contains(parents[0])) {
-            step.merge = true; // the parent was left behind by a shallow clone: no change to speak of
+            step.merge = true; // left behind meanwhile
             return step;
         }
         if (!below)

@@ -52,7 +52,8 @@ QuickObjects::~QuickObjects()
 
 Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
 {
-    if (m_files->graph) {
+    const Overrides& overrides = m_store.overrides();
+    if (m_files->graph && overrides.empty()) {
         if (const auto position = m_files->graph->find(id)) {
             m_positions.clear();
             m_files->graph->parentsAt(*position, m_positions);
@@ -67,13 +68,21 @@ Result<Oid> QuickObjects::commit(const Oid& id, std::vector<Oid>& parents)
     std::int64_t time = 0;
     const std::string_view text = **bytes;
     const auto tree = text.starts_with("tree ") ? Oid::parse(text.substr(5, 40)) : std::nullopt;
+    const std::size_t before = parents.size();
     if (!tree || !parseHeader(text, parents, time))
         return fail(ErrorKind::Broken, "A commit is damaged", id.hex(), "Run git fsck in the repository");
+    if (const auto given = overrides.parentsOf(id)) {
+        parents.resize(before);
+        parents.insert(parents.end(), given->begin(), given->end());
+    }
     return *tree;
 }
 
 Result<std::shared_ptr<const std::string>> QuickObjects::read(const Oid& id, ObjectType type)
 {
+    // Another object stands in for some: the store knows for which.
+    if (!m_store.overrides().replaced.objects.empty())
+        return m_store.read(id, type).transform([](const Object& object) { return object.bytes; });
     if (type == ObjectType::Commit || !m_reader)
         if (auto kept = m_store.cached(id); kept && kept->type == type)
             return std::move(kept->bytes);

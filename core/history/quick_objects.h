@@ -53,7 +53,7 @@ class QuickObjects {
     ~QuickObjects();
     QuickObjects(const QuickObjects&) = delete;
     QuickObjects& operator=(const QuickObjects&) = delete;
-    // A commit's tree; its parents are added to `parents`.
+    // A commit's tree; its parents, those that git gives it (see Overrides), are added to `parents`.
     Result<Oid> commit(const Oid& id, std::vector<Oid>& parents);
     // Errors as ObjectStore::read() has them.
     Result<std::shared_ptr<const std::string>> read(const Oid& id, ObjectType type);

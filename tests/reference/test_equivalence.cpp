@@ -106,6 +106,8 @@ class TestEquivalence : public QObject {
   private Q_SLOTS:
     void patchIdsAgree();
     void cherryAgrees();
+    void cherryAgreesWhereParentsDiffer_data();
+    void cherryAgreesWhereParentsDiffer();
     void changesAgree();
 };
 
@@ -205,6 +207,46 @@ void TestEquivalence::cherryAgrees()
         }
         QCOMPARE(found, expected);
     }
+}
+
+void TestEquivalence::cherryAgreesWhereParentsDiffer_data()
+{
+    QTest::addColumn<QString>("how");
+    QTest::addColumn<bool>("withGraph");
+    for (const char* how : {"", "graft", "graft of mine", "replaced", "replaced parent"})
+        for (const bool withGraph : {false, true})
+            QTest::addRow("%s%s", *how ? how : "as made", withGraph ? ", commit-graph" : "") << how << withGraph;
+}
+
+// A commit changes what it does to the parents that git gives it, whatever its object says.
+void TestEquivalence::cherryAgreesWhereParentsDiffer()
+{
+    QFETCH(QString, how);
+    QFETCH(bool, withGraph);
+    TempRepository repo;
+    const std::string root = repo.commitFiles({{"f", "1\n2\n3\n"}}, "Root", {}, "start");
+    const std::string aside = repo.commitFiles({{"x", "x\n"}}, "Aside", {root}, "aside");
+    const std::string same = repo.commitFiles({{"f", "1\ntwo\n3\n"}}, "Same", {root});
+    const std::string main = repo.commitFiles({{"g", "g\n"}}, "More", {same}, "main");
+    const std::string mine = repo.commitFiles({{"f", "1\ntwo\n3\n"}}, "Mine", {root}, "topic");
+    if (withGraph)
+        repo.git({"commit-graph", "write", "--reachable"});
+    if (how.startsWith("graft"))
+        repo.writeFile(".git/info/grafts", (how == "graft" ? same : mine) + " " + aside + "\n");
+    else if (how.startsWith("replaced"))
+        repo.git({"replace", QString::fromStdString(how == "replaced" ? same : root), QString::fromStdString(aside)});
+    const Repository opened = repo.open();
+    ObjectStore store(opened);
+    EquivalenceCache cache;
+    std::vector<Oid> others;
+    for (const std::string& line : lines(repo.git({"rev-list", "topic..main"})))
+        others.push_back(oid(line));
+    const auto pairs = equalCommits(store, std::vector{oid(mine)}, others, cache);
+    QVERIFY2(pairs, pairs ? "" : pairs.error().line().c_str());
+    // Source: git cherry, whose minus is an equal commit.
+    const bool equal = repo.git({"cherry", "main", "topic"}).contains("- " + mine);
+    QCOMPARE(pairs->size(), equal ? 1u : 0u);
+    QCOMPARE(pairs->empty(), how.startsWith("graft") || how == "replaced");
 }
 
 void TestEquivalence::changesAgree()
