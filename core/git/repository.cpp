@@ -155,6 +155,24 @@ void useEnvironment(git_repository* repository)
     git_repository_set_config(repository, config.get());
 }
 
+// A git directory of another name than .git, with no worktree named and no .git beside it: git works in it as in a bare one
+// (setup.c; common practice), also where core.bare is not set. libgit2 takes the folder around it for its worktree.
+bool takesFolderAroundForWorktree(git_repository* repository)
+{
+    const char* const workdir = git_repository_workdir(repository);
+    if (!workdir || git_repository_is_worktree(repository))
+        return false;
+    const fs::path gitDir = fs::path(git_repository_path(repository)).parent_path(), around = gitDir.parent_path();
+    std::error_code ignored;
+    if (gitDir.filename() == ".git" || fs::path(workdir).parent_path() != around ||
+        fs::exists(around / ".git", ignored))
+        return false;
+    Handle<git_config> config;
+    Buffer named;
+    return git_repository_config_snapshot(out(config), repository) == 0 &&
+           git_config_get_string_buf(&named, config.get(), "core.worktree") == GIT_ENOTFOUND;
+}
+
 } // namespace
 
 Result<Repository> Repository::open(const fs::path& path)
@@ -168,7 +186,13 @@ Result<Repository> Repository::open(const fs::path& path)
         if (auto fits = checkFormat(common, shown); !fits)
             return std::unexpected(fits.error());
     Handle<git_repository> opened;
-    const int code = git_repository_open_ext(out(opened), path.c_str(), 0, nullptr);
+    int code = git_repository_open_ext(out(opened), path.c_str(), 0, nullptr);
+    if (code == 0 && takesFolderAroundForWorktree(opened.get())) {
+        const std::string gitDir = git_repository_path(opened.get());
+        opened.reset();
+        code = git_repository_open_ext(out(opened), gitDir.c_str(),
+                                       GIT_REPOSITORY_OPEN_BARE | GIT_REPOSITORY_OPEN_NO_SEARCH, nullptr);
+    }
     if (const fs::path common = findCommonDir(path); code == GIT_ENOTFOUND && !common.empty())
         return fail(ErrorKind::Broken, "git would not take this for a repository: it lacks its " + lacks(common),
                     common.string(), "Bring it back from a copy, or clone again; nothing was changed");

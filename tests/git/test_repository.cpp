@@ -47,6 +47,14 @@ fs::path TestRepository::prepare(TempRepository& repo, const QString& what)
         fs::create_directories(inside / "deep" / "er");
         return inside / "deep" / "er";
     }
+    if (what == "bare, not said so")
+        repo.git({"config", "--unset", "core.bare"});
+    if (what == "bare, without settings")
+        fs::remove(inside / "config");
+    if (what.startsWith("git directory elsewhere")) {
+        repo.git({"init", "-q", "--separate-git-dir", "../elsewhere", "../away"});
+        return around / (what.endsWith("itself") ? "elsewhere" : "away");
+    }
     if (what == "git directory")
         return inside / ".git";
     if (what == "linked worktree") {
@@ -94,6 +102,10 @@ void TestRepository::opens_data()
     QTest::addColumn<QString>("folder"); // of the worktree or the bare repository, from the folder around
     QTest::newRow("worktree") << false << "tidebook";
     QTest::newRow("bare") << true << "tidebook.git";
+    QTest::newRow("bare, not said so") << true << "tidebook.git";
+    QTest::newRow("bare, without settings") << true << "tidebook.git";
+    QTest::newRow("git directory elsewhere") << false << "away";
+    QTest::newRow("git directory elsewhere, itself") << true << "elsewhere";
     QTest::newRow("subfolder") << false << "tidebook";
     QTest::newRow("git directory") << false << "tidebook";
     QTest::newRow("linked worktree") << false << "linked";
