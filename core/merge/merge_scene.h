@@ -12,7 +12,7 @@
 namespace espalier {
 
 struct MergeCaches::Data {
-    SimilarityCache similarity;
+    std::shared_ptr<SimilarityCache> similarity = std::make_shared<SimilarityCache>();
     MergeAttributes attributes;
     // What a side deleted and added, for the last few pairs of trees: within a replay the new base's barely changes.
     std::deque<std::pair<std::pair<Oid, Oid>, RenameField>> fields;

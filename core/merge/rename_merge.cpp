@@ -67,7 +67,7 @@ Result<void> RenameMerger::find(Side& side, const RenameNeeds& needs)
             return std::unexpected(kept.error());
         field = *kept;
     }
-    auto found = findRenames(m_scene.store, m_scene.caches.similarity, *field, needs, m_scene.options.renameLimit,
+    auto found = findRenames(m_scene.store, *m_scene.caches.similarity, *field, needs, m_scene.options.renameLimit,
                              m_scene.progress);
     if (!found)
         return std::unexpected(found.error());

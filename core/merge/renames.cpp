@@ -17,7 +17,7 @@ constexpr int leastScore = 30000;    // 50%
 constexpr int leastBaseName = 45000; // 75%: half way from the least score to the whole
 constexpr int usualLimit = 7000;
 
-using Print = SimilarityCache::Print;
+using PrintPtr = SimilarityCache::PrintPtr;
 
 std::string_view baseName(std::string_view path) { return path.substr(path.rfind('/') + 1); }
 
@@ -152,7 +152,6 @@ class Detection {
                 return std::unexpected(size.error());
             sizes.push_back(*size);
         }
-        std::vector<const PieceTable*> tables(m_open.size()); // as far as they are made
         std::vector<Pair> pairs;
         for (const Index target : inGitsOrder(targets, m_field.targets())) {
             if (progress.stopped())
@@ -162,39 +161,12 @@ class Detection {
                 return std::unexpected(targetSize.error());
             if (!*targetSize)
                 continue;
-            std::array<Pair, 4> best; // git's NUM_CANDIDATE_PER_DST
-            bool full = false;        // of candidates that have something in common with the target
-            const Print* targetPrint = nullptr;
-            for (std::size_t i = 0; i < m_open.size(); ++i) {
-                const Index source = m_open[i];
-                int score = 0;
-                if (sizes[i] && !tooDifferent(*sizes[i], **targetSize, leastScore)) {
-                    if (!tables[i]) {
-                        const auto table = tableOf(source);
-                        if (!table)
-                            return std::unexpected(table.error());
-                        tables[i] = *table;
-                    }
-                    if (!targetPrint) {
-                        const auto print = m_cache.print(m_store, m_field.targets()[target].second.id);
-                        if (!print)
-                            return std::unexpected(print.error());
-                        targetPrint = *print;
-                    }
-                    score = tables[i]->scoreOf(*targetPrint);
-                }
-                // Even one that has nothing in common takes a place, and so decides where the next ones stand: that is the
-                // order among equals.
-                if (score == 0 && full)
-                    continue;
-                const Pair pair{score, sameName(source, target), source, target};
-                const auto worst = std::ranges::max_element(best, Pair::before);
-                if (!Pair::before(pair, *worst))
-                    continue;
-                *worst = pair;
-                full = std::ranges::all_of(best, [](const Pair& held) { return held.score > 0; });
-            }
-            std::ranges::copy_if(best, std::back_inserter(pairs),
+            auto best = bestSources(target, **targetSize, sizes, leastScore);
+            if (best && anyTied(*best))
+                best = bestSources(target, **targetSize, sizes, 0);
+            if (!best)
+                return std::unexpected(best.error());
+            std::ranges::copy_if(*best, std::back_inserter(pairs),
                                  [](const Pair& pair) { return pair.score >= leastScore; });
         }
         std::ranges::stable_sort(pairs, Pair::before);
@@ -203,6 +175,7 @@ class Detection {
                 take(pair.source, pair.target);
                 count(pair.source, pair.target);
             }
+            fprintf(stderr, "open %zu targets %zu\n", m_open.size(), targets.size());
         return {};
     }
 
@@ -227,6 +200,59 @@ class Detection {
             return std::pair(a.score, a.sameName) > std::pair(b.score, b.sameName);
         }
     };
+
+    using Best = std::array<Pair, 4>; // git's NUM_CANDIDATE_PER_DST
+
+    // The open sources that are most like a target; `sizes` are theirs. Those that score below `least` are left out, which
+    // changes where the others stand, and so matters only among equals.
+    Result<Best> bestSources(Index target, std::uint64_t targetSize,
+                             const std::vector<std::optional<std::uint64_t>>& sizes, int least)
+    {
+        Best best;
+        bool full = false; // of candidates that have something in common with the target
+        PrintPtr targetPrint;
+        m_openTables.resize(m_open.size());
+        for (std::size_t i = 0; i < m_open.size(); ++i) {
+            const Index source = m_open[i];
+            int score = 0;
+            if (sizes[i] && !tooDifferent(*sizes[i], targetSize, leastScore)) {
+                if (!m_openTables[i]) {
+                    const auto table = tableOf(source);
+                    if (!table)
+                        return std::unexpected(table.error());
+                    m_openTables[i] = *table;
+                }
+                if (!targetPrint) {
+                    const auto print = m_cache.print(m_store, m_field.targets()[target].second.id);
+                    if (!print)
+                        return std::unexpected(print.error());
+                    targetPrint = *print;
+                }
+                score = m_openTables[i]->scoreOf(*targetPrint, least);
+            }
+            // Even one that has nothing in common takes a place, and so decides where the next ones stand: that is the order
+            // among equals.
+            if (score < least || (score == 0 && full))
+                continue;
+            const Pair pair{score, sameName(source, target), source, target};
+            const auto worst = std::ranges::max_element(best, Pair::before);
+            if (!Pair::before(pair, *worst))
+                continue;
+            *worst = pair;
+            full = std::ranges::all_of(best, [](const Pair& held) { return held.score > 0; });
+        }
+        return best;
+    }
+
+    static bool anyTied(const Best& best)
+    {
+        for (std::size_t i = 0; i < best.size(); ++i)
+            for (std::size_t k = i + 1; k < best.size(); ++k)
+                if (best[i].score >= leastScore && best[i].score == best[k].score &&
+                    best[i].sameName == best[k].sameName)
+                    return true;
+        return false;
+    }
 
     FolderUse useOf(std::string_view folder) const
     {
@@ -391,7 +417,7 @@ class Detection {
         const auto print = m_cache.print(m_store, b.id);
         if (!print)
             return std::unexpected(print.error());
-        return (*table)->scoreOf(**print);
+        return (*table)->scoreOf(**print, least);
     }
 
     // The source's table: candidates come source by source, or the same few sources over and over.
@@ -402,7 +428,7 @@ class Detection {
             const auto print = m_cache.print(m_store, m_field.sources()[source].second.id);
             if (!print)
                 return std::unexpected(print.error());
-            table.emplace(**print);
+            table.emplace(*print);
         }
         return &*table;
     }
@@ -419,6 +445,7 @@ class Detection {
     std::size_t m_exact = 0; // so many of them are of equal contents
     std::vector<Index> m_open;
     std::unordered_map<Index, std::optional<PieceTable>> m_tables; // of sources
+    std::vector<const PieceTable*> m_openTables;                   // of m_open, as far as they are made
     bool m_asked = false, m_counted = false, m_exactCounted = false;
     std::map<std::string, FolderTargets> m_counts;
     std::map<std::string, std::string> m_guesses;

@@ -8,25 +8,29 @@
 #include "core/merge/rename_walk.h"
 #include "core/tree/three_way.h"
 
+#include <memory>
+#include <mutex>
 #include <unordered_map>
 
 namespace espalier {
 
-// What similarity needs of a blob: bytes by hash of chunk, as git's spanhash. Kept between calls.
+// What similarity needs of a blob: bytes by hash of chunk, as git's spanhash. Kept between calls; may be shared by threads (it
+// locks).
 class SimilarityCache {
   public:
     struct Print {
         std::vector<std::pair<std::uint32_t, std::uint32_t>> chunks; // hash, bytes; in order of hash
         std::uint64_t size = 0;
     };
-    // Valid until trim().
-    Result<const Print*> print(ObjectStore& store, const Oid& blob);
+    using PrintPtr = std::shared_ptr<const Print>; // never null
+    Result<PrintPtr> print(ObjectStore& store, const Oid& blob);
     Result<std::uint64_t> size(ObjectStore& store, const Oid& blob);
     // Forgets everything when it has grown large.
     void trim();
 
   private:
-    std::unordered_map<Oid, Print> m_prints;
+    std::mutex m_mutex;
+    std::unordered_map<Oid, PrintPtr> m_prints;
     std::unordered_map<Oid, std::uint64_t> m_sizes;
     std::size_t m_cost = 0;
 };

@@ -166,32 +166,43 @@ SimilarityCache::Print printOf(std::string_view bytes)
 
 } // namespace
 
-Result<const SimilarityCache::Print*> SimilarityCache::print(ObjectStore& store, const Oid& blob)
+Result<SimilarityCache::PrintPtr> SimilarityCache::print(ObjectStore& store, const Oid& blob)
 {
-    if (const auto at = m_prints.find(blob); at != m_prints.end())
-        return &at->second;
+    {
+        const std::scoped_lock lock(m_mutex);
+        if (const auto at = m_prints.find(blob); at != m_prints.end())
+            return at->second;
+    }
     const auto object = store.readOnce(blob, ObjectType::Blob);
     if (!object)
         return std::unexpected(object.error());
-    Print print = printOf(object->view());
-    m_cost += print.chunks.size() * 8 + 96;
-    return &m_prints.emplace(blob, std::move(print)).first->second;
+    auto print = std::make_shared<const Print>(printOf(object->view()));
+    const std::scoped_lock lock(m_mutex);
+    const auto [at, isNew] = m_prints.try_emplace(blob, std::move(print));
+    if (isNew)
+        m_cost += at->second->chunks.size() * 8 + 112;
+    return at->second;
 }
 
 Result<std::uint64_t> SimilarityCache::size(ObjectStore& store, const Oid& blob)
 {
-    if (const auto at = m_sizes.find(blob); at != m_sizes.end())
-        return at->second;
+    {
+        const std::scoped_lock lock(m_mutex);
+        if (const auto at = m_sizes.find(blob); at != m_sizes.end())
+            return at->second;
+    }
     const auto size = store.size(blob);
     if (size) {
-        m_sizes.emplace(blob, *size);
-        m_cost += 64;
+        const std::scoped_lock lock(m_mutex);
+        if (m_sizes.emplace(blob, *size).second)
+            m_cost += 64;
     }
     return size;
 }
 
 void SimilarityCache::trim()
 {
+    const std::scoped_lock lock(m_mutex);
     if (m_cost < mostPrintBytes)
         return;
     m_prints.clear();

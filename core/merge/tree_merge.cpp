@@ -13,6 +13,12 @@
 namespace espalier {
 
 MergeCaches::MergeCaches() : m_data(std::make_unique<Data>()) {}
+MergeCaches MergeCaches::beside(const MergeCaches& other)
+{
+    MergeCaches caches;
+    caches.data().similarity = other.data().similarity;
+    return caches;
+}
 MergeCaches::~MergeCaches() = default;
 MergeCaches::MergeCaches(MergeCaches&&) noexcept = default;
 MergeCaches& MergeCaches::operator=(MergeCaches&&) noexcept = default;

@@ -111,11 +111,13 @@ struct MergeOptions {
 };
 
 // What is worth keeping between merges of one replay or batch: renames from base to new base, similarity of pairs of
-// blobs, attributes of trees. Bounded in size; belongs to one store and one thread. Never changes a
+// blobs, attributes of trees. Bounded in size; belongs to one store and one thread, but see beside(). Never changes a
 // result.
 class MergeCaches {
   public:
     MergeCaches();
+    // For another thread beside `other`'s: what is read of blobs alone is read once for both.
+    static MergeCaches beside(const MergeCaches& other);
     ~MergeCaches();
     MergeCaches(MergeCaches&&) noexcept;
     MergeCaches& operator=(MergeCaches&&) noexcept;

@@ -12,13 +12,15 @@
 namespace espalier {
 
 struct Batch::Data {
-    Data(const Repository& from, const BatchOptions& with, std::shared_ptr<EquivalenceCache> equivalence)
+    Data(const Repository& from, const BatchOptions& with, const SharedReading& shared)
         : store(from, with.cacheBytes), caches(from, with.history), options(with)
     {
         const std::string& overrides = store.overrides().fingerprint;
-        caches.equivalence = equivalence && equivalence->holdsUnder(overrides)
-                                 ? std::move(equivalence)
+        caches.equivalence = shared.equivalence && shared.equivalence->holdsUnder(overrides)
+                                 ? shared.equivalence
                                  : std::make_shared<EquivalenceCache>(forForecasts, overrides);
+        if (shared.merges)
+            caches.merges = MergeCaches::beside(*shared.merges);
         if (!options.committer) {
             const auto configured = committerNow(from);
             options.committer = configured ? *configured : Person{};
@@ -30,8 +32,8 @@ struct Batch::Data {
     BatchOptions options;
 };
 
-Batch::Batch(const Repository& repository, const BatchOptions& options, std::shared_ptr<EquivalenceCache> equivalence)
-    : m_data(std::make_unique<Data>(repository, options, std::move(equivalence)))
+Batch::Batch(const Repository& repository, const BatchOptions& options, const SharedReading& shared)
+    : m_data(std::make_unique<Data>(repository, options, shared))
 {
 }
 
@@ -79,39 +81,74 @@ Result<DryRun> runLine(const Repository& repository, Batch& batch, const BatchLi
 
 // Lines wait here until a worker is free, answers until those before them are given.
 struct Exchange {
+    explicit Exchange(const std::function<void(const BatchAnswer&)>& toWhom) : answer(toWhom) {}
+
+    const std::function<void(const BatchAnswer&)>& answer;
     std::mutex mutex;
     std::condition_variable changed;
     std::deque<std::pair<std::uint64_t, BatchLine>> waiting;
     std::map<std::uint64_t, BatchAnswer> ready;
+    std::uint64_t given = 0;
+    bool giving = false; // by one thread at a time, without the lock
     bool ended = false;
     std::optional<Error> failure;
+
+    void fail(const Error& error)
+    {
+        const std::scoped_lock lock(mutex);
+        failure = error;
+        changed.notify_all();
+    }
+    void end()
+    {
+        const std::scoped_lock lock(mutex);
+        ended = true;
+        waiting.clear();
+        changed.notify_all();
+    }
+    // Nothing when there will be no more.
+    std::optional<std::pair<std::uint64_t, BatchLine>> take()
+    {
+        std::unique_lock lock(mutex);
+        changed.wait(lock, [&] { return !waiting.empty() || ended || failure; });
+        if (waiting.empty() || failure)
+            return std::nullopt;
+        auto first = std::move(waiting.front());
+        waiting.pop_front();
+        return first;
+    }
+    // Whoever has the next answer hands it over, with those behind it that are there: nobody waits for the next line.
+    void put(std::uint64_t number, BatchAnswer made)
+    {
+        std::unique_lock lock(mutex);
+        ready.emplace(number, std::move(made));
+        if (giving)
+            return;
+        giving = true;
+        while (!failure && ready.contains(given)) {
+            const auto first = ready.extract(given);
+            lock.unlock();
+            answer(first.mapped());
+            lock.lock();
+            ++given;
+            changed.notify_all();
+        }
+        giving = false;
+    }
 };
 
-void work(const Repository& outside, Exchange& exchange, const BatchOptions& options,
-          const std::shared_ptr<EquivalenceCache>& equivalence, const Progress& progress)
+void work(const Repository& outside, Exchange& exchange, const BatchOptions& options, const SharedReading& reading,
+          const Progress& progress)
 {
     const auto repository = Repository::open(outside.path());
-    std::unique_lock lock(exchange.mutex);
-    if (!repository) {
-        exchange.failure = repository.error();
-        exchange.changed.notify_all();
-        return;
-    }
-    lock.unlock();
-    Batch batch(*repository, options, equivalence);
-    for (;;) {
-        lock.lock();
-        exchange.changed.wait(lock, [&] { return !exchange.waiting.empty() || exchange.ended; });
-        if (exchange.waiting.empty())
-            return;
-        auto [number, line] = std::move(exchange.waiting.front());
-        exchange.waiting.pop_front();
-        lock.unlock();
-        BatchAnswer answer{line, runLine(*repository, batch, line, progress)};
-        lock.lock();
-        exchange.ready.emplace(number, std::move(answer));
-        exchange.changed.notify_all();
-        lock.unlock();
+    if (!repository)
+        return exchange.fail(repository.error());
+    Batch batch(*repository, options, reading);
+    while (auto line = exchange.take()) {
+        auto run = runLine(*repository, batch, line->second, progress);
+        if (progress.stopped())
+            return exchange.fail(cancelled().error());
+        exchange.put(line->first, {std::move(line->second), std::move(run)});
     }
 }
 
@@ -130,6 +167,8 @@ Result<void> runAlone(const Repository& repository, const std::function<std::opt
 
 } // namespace
 
+unsigned usualThreads() { return std::clamp(std::thread::hardware_concurrency(), 1u, 4u); }
+
 Result<void> runBatch(const Repository& repository, unsigned threads,
                       const std::function<std::optional<BatchLine>()>& next,
                       const std::function<void(const BatchAnswer&)>& answer, const BatchOptions& options,
@@ -142,46 +181,32 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
         const auto configured = committerNow(repository); // one moment for all threads
         shared.committer = configured ? *configured : Person{};
     }
-    const auto equivalence = std::make_shared<EquivalenceCache>(forForecasts, readOverrides(repository).fingerprint);
-    Exchange exchange;
+    shared.cacheBytes = std::max(options.cacheBytes / threads, std::size_t(24) << 20);
+    const SharedReading reading{std::make_shared<EquivalenceCache>(forForecasts, readOverrides(repository).fingerprint),
+                                std::make_shared<const MergeCaches>()};
+    Exchange exchange(answer);
     std::vector<std::jthread> workers;
-    for (unsigned i = 0; i < threads; ++i)
-        workers.emplace_back([&] { work(repository, exchange, shared, equivalence, progress); });
-    std::uint64_t taken = 0, given = 0;
-    bool more = true;
-    const auto end = [&] {
-        const std::scoped_lock lock(exchange.mutex);
-        exchange.ended = true;
-        exchange.waiting.clear();
-        exchange.changed.notify_all();
-    };
-    while (more || given < taken) {
-        // Not more lines ahead than keep the workers busy: memory stays flat.
-        while (more && taken - given < std::uint64_t(threads) * 4) {
-            auto line = next();
-            if (!line) {
-                more = false;
-                break;
-            }
-            const std::scoped_lock lock(exchange.mutex);
-            exchange.waiting.emplace_back(taken++, std::move(*line));
-            exchange.changed.notify_all();
-        }
-        if (given == taken)
-            break;
+    std::uint64_t taken = 0;
+    while (auto line = next()) {
         std::unique_lock lock(exchange.mutex);
-        exchange.changed.wait(lock, [&] { return exchange.ready.contains(given) || exchange.failure; });
-        if (exchange.failure || progress.stopped()) {
-            const auto failure = exchange.failure;
-            lock.unlock();
-            end();
-            return failure ? std::unexpected(*failure) : cancelled();
-        }
-        const auto first = exchange.ready.extract(given++);
-        lock.unlock();
-        answer(first.mapped());
+        // Not more lines ahead than keep the workers busy: memory stays flat.
+        exchange.changed.wait(lock,
+                              [&] { return exchange.failure || taken - exchange.given < std::uint64_t(threads) * 4; });
+        if (exchange.failure)
+            break;
+        exchange.waiting.emplace_back(taken++, std::move(*line));
+        exchange.changed.notify_all();
+        // A few lines are not worth another thread.
+        if (workers.empty() || (workers.size() < threads && exchange.waiting.size() > 2))
+            workers.emplace_back([&] { work(repository, exchange, shared, reading, progress); });
     }
-    end();
+    std::unique_lock lock(exchange.mutex);
+    exchange.changed.wait(lock, [&] { return exchange.failure || exchange.given == taken; });
+    const std::optional<Error> failure = exchange.failure;
+    lock.unlock();
+    exchange.end();
+    if (failure)
+        return std::unexpected(*failure);
     return {};
 }
 

@@ -26,14 +26,19 @@ struct BatchOptions {
 };
 
 class EquivalenceCache;
+class MergeCaches;
+
+// What batches of several threads over one repository read together; each may be null.
+struct SharedReading {
+    std::shared_ptr<EquivalenceCache> equivalence; // not used where other parents hold than those it was made for
+    std::shared_ptr<const MergeCaches> merges;     // see MergeCaches::beside()
+};
 
 // One thread only.
 class Batch {
   public:
-    // `repository` must outlive the batch. `equivalence` may be shared with other batches; it is not used
-    // where other parents hold than those it was made for.
-    explicit Batch(const Repository& repository, const BatchOptions& options = {},
-                   std::shared_ptr<EquivalenceCache> equivalence = {});
+    // `repository` must outlive the batch.
+    explicit Batch(const Repository& repository, const BatchOptions& options = {}, const SharedReading& shared = {});
     ~Batch();
     Batch(const Batch&) = delete;
     Batch& operator=(const Batch&) = delete;
@@ -58,9 +63,12 @@ struct BatchAnswer {
     BatchLine line;
     Result<DryRun> run;
 };
-// Takes lines from `next` (nothing: the end) and gives answers in the same order to `answer`, both called one at a
-// time. With one thread every answer is given before the next line is taken. Errors only when the repository cannot be
-// opened or when stopped; what fails in a line is in its answer.
+// As many as there are cores, up to four: each has its caches.
+unsigned usualThreads();
+// Takes lines from `next` (nothing: the end), on the calling thread, and gives answers in the same order to `answer`, one at a
+// time, each as soon as those before it are given, also while `next` waits; with more than one thread on any of them. With one
+// every answer is given before the next line is taken. Errors only when the repository cannot be opened or when stopped; what
+// fails in a line is in its answer.
 Result<void> runBatch(const Repository& repository, unsigned threads,
                       const std::function<std::optional<BatchLine>()>& next,
                       const std::function<void(const BatchAnswer&)>& answer, const BatchOptions& options = {},

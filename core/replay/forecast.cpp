@@ -2,6 +2,8 @@
 #include "core/replay/forecast.h"
 
 #include "core/history/drift.h"
+#include "core/history/equivalence.h"
+#include "core/merge/tree_merge.h"
 #include "core/replay/batch.h"
 #include "core/replay/forecast_store.h"
 
@@ -152,7 +154,7 @@ class Desk {
 };
 
 void work(Desk& desk, const std::filesystem::path& path, std::span<const Question> questions, const Oid& onto,
-          const History& history, const std::shared_ptr<EquivalenceCache>& equivalence, const std::stop_token& stop)
+          const History& history, const SharedReading& reading, const std::stop_token& stop)
 {
     const auto repository = Repository::open(path);
     if (!repository)
@@ -160,7 +162,7 @@ void work(Desk& desk, const std::filesystem::path& path, std::span<const Questio
     BatchOptions options;
     options.cacheBytes = cacheBytes;
     options.history = &history;
-    Batch batch(*repository, options, equivalence);
+    Batch batch(*repository, options, reading);
     const Progress progress{stop, {}};
     while (const auto task = desk.next()) {
         if (progress.stopped())
@@ -224,16 +226,17 @@ Result<void> forecasts(const Repository& repository, const Snapshot& snapshot, s
     if (progress.stopped())
         return cancelled();
     const Order order = inOrder(snapshot, open, *mainLine, progress);
-    const auto equivalence = options.equivalence
-                                 ? options.equivalence
-                                 : std::make_shared<EquivalenceCache>(forForecasts, snapshot.history.overrides());
+    const SharedReading reading{options.equivalence
+                                    ? options.equivalence
+                                    : std::make_shared<EquivalenceCache>(forForecasts, snapshot.history.overrides()),
+                                std::make_shared<const MergeCaches>()};
     Desk desk(order.questions.size(), order.cheap);
     const std::size_t threads =
         std::min<std::size_t>({std::max(1u, std::thread::hardware_concurrency()), mostThreads, order.questions.size()});
     std::vector<std::jthread> workers;
     for (std::size_t i = 0; i < threads; ++i)
         workers.emplace_back([&] {
-            work(desk, repository.path(), order.questions, mainLine->tip, snapshot.history, equivalence, progress.stop);
+            work(desk, repository.path(), order.questions, mainLine->tip, snapshot.history, reading, progress.stop);
         });
     Result<void> result;
     for (std::size_t i = 0; i < order.questions.size(); ++i) {

@@ -2,6 +2,7 @@
 //
 // What similarity is told from, held against a plain spelling of what git's diffcore-delta.c describes (from memory): pieces
 // that end at a line end or after 64 bytes, hashed byte by byte; a CR before an LF counts for nothing in a text.
+#include "core/merge/piece_table.h"
 #include "core/merge/renames.h"
 
 #include "tests/support/random_history.h"
@@ -86,6 +87,40 @@ class TestSimilarity : public QObject {
             QCOMPARE(sums.size(), (*print)->chunks.size());
             QVERIFY(sums == plainly(bytes));
         }
+    }
+
+    // A score that may stop as soon as it is certainly too low is the whole one wherever it is not.
+    void scores()
+    {
+        test::TempRepository repository(test::TempRepository::Bare);
+        const Repository opened = repository.open();
+        ObjectStore store(opened);
+        SimilarityCache cache;
+        test::SmallRandom random(7);
+        int enough = 0, tooLow = 0;
+        for (int round = 0; round < 400; ++round) {
+            std::string both[2];
+            const int common = random.below(100);
+            for (int line = random.below(60); line > 0; --line) {
+                const std::string shared = "line " + std::to_string(random.below(500)) + "\n";
+                for (std::string& text : both)
+                    text += random.below(100) < common ? shared : "else " + std::to_string(random.below(9000)) + "\n";
+            }
+            if (random.chance(20))
+                both[random.below(2)] += randomBytes(random, "crlf");
+            const auto one = cache.print(store, store.add(ObjectType::Blob, both[0]));
+            const auto other = cache.print(store, store.add(ObjectType::Blob, both[1]));
+            QVERIFY(one && other);
+            const PieceTable table(*one);
+            const std::uint64_t larger = std::max(both[0].size(), both[1].size());
+            const int whole = both[1].empty() ? 0 : int(commonBytes(**one, **other) * wholeScore / larger);
+            QCOMPARE(table.scoreOf(**other), whole);
+            for (const int least : {1, 15000, 30000, 45000, whole, whole + 1, wholeScore}) {
+                QCOMPARE(table.scoreOf(**other, least), whole >= least ? whole : 0);
+                ++(whole >= least ? enough : tooLow);
+            }
+        }
+        QVERIFY(enough > 500 && tooLow > 500);
     }
 };
 
