@@ -42,7 +42,7 @@ void keepFreedMemory()
 Result<ExitStatus> runBatchLines(const Repository& repository, const Arguments& arguments)
 {
     keepFreedMemory();
-    unsigned threads = 1;
+    unsigned threads = usualThreads();
     if (const auto given = arguments.value("threads")) {
         const char* const end = given->data() + given->size();
         const auto read = std::from_chars(given->data(), end, threads);
@@ -62,10 +62,10 @@ Result<ExitStatus> runBatchLines(const Repository& repository, const Arguments& 
         allClean &= given.run && given.run->clean;
         const std::string line = batchJson(given) + '\n';
         std::fwrite(line.data(), 1, line.size(), stdout);
+        std::fflush(stdout); // whoever reads it may have its next line wait for this one
     };
     if (auto done = runBatch(repository, threads, next, answer); !done)
         return std::unexpected(done.error());
-    std::fflush(stdout);
     return allClean ? exitDone : exitNo;
 }
 

@@ -14,6 +14,7 @@
 
 #include <algorithm>
 #include <random>
+#include <semaphore>
 
 using namespace espalier;
 using namespace espalier::test;
@@ -536,6 +537,48 @@ class TestDryRun : public QObject {
             const auto json = nlohmann::json::parse(texts[0][i]);
             QVERIFY(json["clean"].get<bool>() && json["commits"].empty());
             QCOMPARE(json["newTip"].get<std::string>(), main);
+        }
+    }
+
+    // Whoever decides by an answer what to ask next gets it, however many threads there are.
+    void batchesAnswerBeforeTheNextLine()
+    {
+        TempRepository repo;
+        const std::string root = repo.commitFiles({{"f", "1\n"}}, "Root", {}, "main");
+        const Repository opened = repo.open();
+        for (const unsigned threads : {1u, 3u}) {
+            std::counting_semaphore answered{0};
+            int asked = 0, given = 0;
+            const auto next = [&]() -> std::optional<BatchLine> {
+                if (asked > 0)
+                    answered.acquire();
+                return asked++ < 9 ? std::optional(BatchLine{root, root}) : std::nullopt;
+            };
+            const auto done = runBatch(opened, threads, next, [&](const BatchAnswer&) {
+                ++given;
+                answered.release();
+            });
+            QVERIFY(done);
+            QCOMPARE(given, 9);
+        }
+    }
+
+    void batchesCanBeStopped()
+    {
+        TempRepository repo;
+        const std::string root = repo.commitFiles({{"f", "1\n"}}, "Root", {}, "main");
+        const Repository opened = repo.open();
+        for (const unsigned threads : {1u, 3u}) {
+            std::stop_source source;
+            int asked = 0;
+            const auto next = [&]() -> std::optional<BatchLine> {
+                return ++asked < 1000 ? std::optional(BatchLine{root, root}) : std::nullopt;
+            };
+            const auto done = runBatch(opened, threads, next, [&](const BatchAnswer&) { source.request_stop(); }, {},
+                                       {source.get_token(), {}});
+            QVERIFY(!done);
+            QCOMPARE(done.error().kind, ErrorKind::Cancelled);
+            QVERIFY(asked < 1000);
         }
     }
 };
