@@ -387,12 +387,8 @@ Result<std::vector<std::vector<std::string>>> elsewhere(const Repository& reposi
     const auto own = readCommit(store, run.commits[commit].id), onto = readCommit(store, run.plan.onto);
     if (!own || !onto)
         return std::unexpected(!own ? own.error() : onto.error());
-    const auto treeOf = [&](const Oid& id) -> Result<Oid> {
-        if (id.isZero())
-            return Oid();
-        return readCommit(store, id).transform([](const Commit& read) { return read.tree; });
-    };
-    const auto parent = treeOf(own->parents.empty() ? Oid() : own->parents.front()), base = treeOf(run.plan.mergeBase);
+    const auto parent = treeOf(store, own->parents.empty() ? Oid() : own->parents.front()),
+               base = treeOf(store, run.plan.mergeBase);
     if (!parent || !base)
         return std::unexpected(!parent ? parent.error() : base.error());
     auto done = finder.lookThrough(store, *base, onto->tree, true).and_then([&] {

@@ -215,6 +215,19 @@ Result<Commit> readCommit(ObjectStore& store, const Oid& id)
     return commit;
 }
 
+Result<Oid> treeOf(ObjectStore& store, const Oid& commit)
+{
+    if (commit.isZero())
+        return Oid();
+    const auto object = store.read(commit, ObjectType::Commit);
+    if (!object)
+        return std::unexpected(object.error());
+    const auto tree = object->view().starts_with("tree ") ? Oid::parse(object->view().substr(5, 40)) : std::nullopt;
+    if (!tree)
+        return fail(ErrorKind::Broken, "A commit object is damaged", commit.hex(), "Run git fsck in the repository");
+    return *tree;
+}
+
 std::string formatPerson(const Person& person)
 {
     char buffer[64];

@@ -56,6 +56,9 @@ struct Commit {
 // With the parents that git gives it, which shallow clones and info/grafts make others than the object's (see overrides.h).
 // Errors: Broken (`on` is the id) for a missing or malformed commit.
 Result<Commit> readCommit(ObjectStore& store, const Oid& id);
+// Its tree alone, without a look at the rest; of a zero id, nothing, the zero id, which stands for the empty tree where trees are
+// compared.
+Result<Oid> treeOf(ObjectStore& store, const Oid& commit);
 Result<Commit> parseCommit(const Oid& id, std::string_view bytes);
 
 // The bytes of a commit object; of a parsed one that was not changed, the very bytes it was parsed from as long as its

@@ -20,14 +20,6 @@ namespace {
 
 constexpr std::size_t maxNamed = 8;
 
-Result<Oid> treeOf(ObjectStore& store, const Oid& commit)
-{
-    if (commit.isZero())
-        return Oid{};
-    const auto read = readCommit(store, commit);
-    return read ? Result<Oid>(read->tree) : std::unexpected(read.error());
-}
-
 std::string listed(const std::set<std::string>& paths)
 {
     std::string text;

@@ -13,14 +13,6 @@ namespace espalier {
 
 namespace {
 
-// Of nothing the empty tree, which the zero id stands for where trees are compared.
-Result<Oid> treeOf(ObjectStore& store, const Oid& commit)
-{
-    if (commit.isZero())
-        return Oid();
-    return readCommit(store, commit).transform([](const Commit& read) { return read.tree; });
-}
-
 Result<CommitSummary> summaryOrNothing(ObjectStore& store, const Oid& commit)
 {
     return commit.isZero() ? CommitSummary() : summaryOf(store, commit);

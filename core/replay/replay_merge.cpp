@@ -35,7 +35,7 @@ Result<TreeMerge> Replayer::mergeOf(const Position& first, const Position& secon
     if (!ways)
         return std::unexpected(ways.error());
     const auto& bases = ways->mergeBases;
-    auto base = bases.empty() ? Result<Oid>(*Oid::parse(emptyTreeHex)) : treeOf(bases.front());
+    auto base = bases.empty() ? Result<Oid>(*Oid::parse(emptyTreeHex)) : treeOf(m_store, bases.front());
     if (!base)
         return std::unexpected(base.error());
     return mergeTrees(m_store, *base, first.tree, second.tree, m_caches.merge, m_caches.merges, m_progress);
@@ -44,8 +44,8 @@ Result<TreeMerge> Replayer::mergeOf(const Position& first, const Position& secon
 auto Replayer::mergeAgain(std::size_t index, const Commit& commit, const std::vector<Position>& parents)
     -> Result<Merged>
 {
-    const auto firstTree = treeOf(commit.parents[0]);
-    const auto secondTree = treeOf(commit.parents[1]);
+    const auto firstTree = treeOf(m_store, commit.parents[0]);
+    const auto secondTree = treeOf(m_store, commit.parents[1]);
     if (!firstTree || !secondTree)
         return std::unexpected(firstTree ? secondTree.error() : firstTree.error());
     // Without ids there is no merge base, and an octopus has no automatic merge of two: what the merge brings to its

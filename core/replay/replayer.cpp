@@ -57,20 +57,9 @@ Replayer::Replayer(ObjectStore& store, ReplayCaches& caches, const Plan& plan, c
     m_run.plan = plan;
 }
 
-Result<Oid> Replayer::treeOf(const Oid& commit)
-{
-    const auto object = m_store.read(commit, ObjectType::Commit);
-    if (!object)
-        return std::unexpected(object.error());
-    const auto tree = object->view().starts_with("tree ") ? Oid::parse(object->view().substr(5, 40)) : std::nullopt;
-    if (!tree)
-        return fail(ErrorKind::Broken, "A commit object is damaged", commit.hex(), "Run git fsck in the repository");
-    return *tree;
-}
-
 Result<DryRun> Replayer::run()
 {
-    const auto ontoTree = treeOf(m_plan.onto);
+    const auto ontoTree = treeOf(m_store, m_plan.onto);
     if (!ontoTree)
         return std::unexpected(ontoTree.error());
     m_onto = m_current = {m_plan.onto, *ontoTree, true, nullptr};
@@ -98,7 +87,8 @@ Result<void> Replayer::replay(std::size_t index)
     replayed.subject = planned.subject;
     replayed.treatment = planned.treatment;
     if (m_wantFiles) {
-        const auto parentTree = commit->parents.empty() ? Result<Oid>(emptyTree()) : treeOf(commit->parents.front());
+        const auto parentTree =
+            commit->parents.empty() ? Result<Oid>(emptyTree()) : treeOf(m_store, commit->parents.front());
         if (!parentTree)
             return std::unexpected(parentTree.error());
         auto files = changedPaths(m_store, *parentTree, commit->tree);
@@ -126,7 +116,7 @@ Result<Position> Replayer::positionBelow(const Oid& parent)
     if (parent == m_plan.below || parent.isZero())
         return m_onto;
     // A side branch that leaves the trunk elsewhere keeps its own base.
-    const auto tree = treeOf(parent);
+    const auto tree = treeOf(m_store, parent);
     if (!tree)
         return std::unexpected(tree.error());
     return Position{parent, *tree, true, nullptr};
@@ -168,7 +158,7 @@ Result<void> Replayer::replayPlain(std::size_t index, const Commit& commit)
         setUnchanged(index, commit);
         return {};
     }
-    const auto parentTree = commit.parents.empty() ? Result<Oid>(emptyTree()) : treeOf(commit.parents.front());
+    const auto parentTree = commit.parents.empty() ? Result<Oid>(emptyTree()) : treeOf(m_store, commit.parents.front());
     if (!parentTree)
         return std::unexpected(parentTree.error());
     auto merged = mergeOnto(index, commit, *parentTree, *onto);
@@ -342,8 +332,8 @@ Result<void> Replayer::lookForSquash()
     if (!m_plan.detectLanded || edited || allLanded || m_run.commits.size() < 2 || m_plan.changeFrom.isZero() ||
         m_plan.mergeBase == m_plan.onto || (m_run.clean && m_current.tree != m_onto.tree))
         return {};
-    const auto belowTree = treeOf(m_plan.changeFrom);
-    const auto tipTree = treeOf(m_plan.tip);
+    const auto belowTree = treeOf(m_store, m_plan.changeFrom);
+    const auto tipTree = treeOf(m_store, m_plan.tip);
     if (!belowTree || !tipTree)
         return std::unexpected(belowTree ? tipTree.error() : belowTree.error());
     if (!m_run.clean) {

@@ -48,7 +48,6 @@ class Replayer {
     Result<TreeMerge> mergeOf(const Position& first, const Position& second);
     Result<Position> positionBelow(const Oid& parent);
     Result<Position> positionFor(const Commit& commit);
-    Result<Oid> treeOf(const Oid& commit);
     void take(std::size_t index, const Merged& merged, const Position& onto);
     void write(std::size_t index, const Merged& merged, std::vector<Oid> parents, bool parentsKnown, Commit commit);
     void fold(std::size_t index, const Merged& merged, const Commit& commit);
