@@ -175,7 +175,6 @@ class Detection {
                 take(pair.source, pair.target);
                 count(pair.source, pair.target);
             }
-            fprintf(stderr, "open %zu targets %zu\n", m_open.size(), targets.size());
         return {};
     }
 
