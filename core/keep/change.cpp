@@ -239,6 +239,13 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
             return std::unexpected(begun.error());
         session.emplace(std::move(*begun));
     }
+    std::optional<LockFiles> heldIndex;
+    if (course.needsHead && !session && !own->isBare()) {
+        auto held = WorktreeSession::holdIndex(*own);
+        if (!held)
+            return std::unexpected(held.error());
+        heldIndex.emplace(std::move(*held));
+    }
     std::optional<HeadMove> head;
     if (course.needsHead)
         head = HeadMove{course.head, course.changesHead ? course.headAfter : std::string()};
@@ -276,7 +283,7 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     // HEAD says now what index and worktree hold: only here may others go on.
     if (auto released = locks->release(); !released)
         return released;
-    return session ? session->release() : Result<void>();
+    return session ? session->release() : heldIndex ? heldIndex->release() : Result<void>();
 }
 
 // After a failure: nothing may stay half done, and the user reads the reason, not the repair. True: the change is done after

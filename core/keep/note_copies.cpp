@@ -86,19 +86,23 @@ std::string noteOf(git_repository* handle, git_commit* notes, const git_oid& com
     return git_note_commit_read(out(note), handle, notes, &commit) == 0 ? git_note_message(note.get()) : "";
 }
 
-// The notes of one ref on top of its tip. Errors: whatever kept a note from being written, or the ref from moving.
-Result<std::size_t> copyNotesOf(const Repository& repository, const std::string& ref, const std::string& mode,
-                                const git_signature* who, const std::vector<std::pair<Oid, Oid>>& pairs)
+struct WrittenNotes {
+    Oid tip;
+    std::size_t copied = 0;
+};
+
+// The notes of one ref, on top of `tip`: their objects, which come out the same each time. Errors: whatever kept one from being
+// written.
+Result<WrittenNotes> writeNotes(const Repository& repository, const std::string& ref, const Oid& tip,
+                                const std::string& mode, const git_signature* who,
+                                const std::vector<std::pair<Oid, Oid>>& pairs)
 {
     git_repository* handle = raw(repository);
-    auto tip = readRef(handle, ref);
-    if (!tip)
-        return std::unexpected(tip.error());
     Handle<git_commit> notes;
-    git_oid id = toGit(*tip);
+    git_oid id = toGit(tip);
     if (git_commit_lookup(out(notes), handle, &id) < 0)
         return libgitError("The notes cannot be read", ref, "git notes list tells more");
-    std::size_t copied = 0;
+    WrittenNotes written{tip};
     for (const auto& [old, now] : pairs) {
         const git_oid from = toGit(old), to = toGit(now);
         const std::string text = noteOf(handle, notes.get(), from), there = noteOf(handle, notes.get(), to);
@@ -110,18 +114,40 @@ Result<std::size_t> copyNotesOf(const Repository& repository, const std::string&
         if (git_note_commit_create(&id, nullptr, handle, notes.get(), who, who, &to, whole.c_str(), 1) < 0 ||
             git_commit_lookup(out(notes), handle, &id) < 0)
             return libgitError("The note cannot be written", old.brief());
-        ++copied;
+        written.tip = fromGit(id);
+        ++written.copied;
     }
-    if (copied == 0)
-        return copied;
-    auto locks = RefLocks::take(handle, {{ref, *tip, fromGit(id)}});
+    return written;
+}
+
+// Errors: as above, and whatever kept the ref from moving.
+Result<std::size_t> copyNotesOf(const Repository& repository, const std::string& ref, const std::string& mode,
+                                const git_signature* who, const std::vector<std::pair<Oid, Oid>>& pairs)
+{
+    git_repository* handle = raw(repository);
+    const auto tip = readRef(handle, ref);
+    if (!tip)
+        return std::unexpected(tip.error());
+    const auto written = writeNotes(repository, ref, *tip, mode, who, pairs);
+    if (!written)
+        return std::unexpected(written.error());
+    if (written->copied == 0)
+        return 0;
+    auto locks = RefLocks::take(handle, {{ref, *tip, written->tip}});
     if (!locks)
         return std::unexpected(locks.error());
     if (auto moved = locks->commit("notes: Notes copied by 'espalier'"); !moved)
         return std::unexpected(moved.error());
     if (auto released = locks->release(); !released)
         return std::unexpected(released.error());
-    return copied;
+    // From here on a ref leads to them. A gc in between may have taken them for rubbish; a handle that has not seen them
+    // looks for each on the disk.
+    const auto again = Repository::open(repository.path());
+    if (!again)
+        return std::unexpected(again.error());
+    if (const auto kept = writeNotes(*again, ref, *tip, mode, who, pairs); !kept)
+        return std::unexpected(kept.error());
+    return written->copied;
 }
 
 } // namespace

@@ -185,9 +185,12 @@ Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::s
     }
     if (auto removed = removeRefs(repository, names); !removed)
         return removed;
-    for (const std::string& id : ids)
-        if (const fs::path folder = keptFolder(repository) / id; ::rmdir(folder.c_str()) < 0 && errno != ENOENT)
+    for (const std::string& id : ids) {
+        const fs::path folder = keptFolder(repository) / id;
+        const auto isThere = [&folder] { return ::rmdir(folder.c_str()) < 0 && errno != ENOENT; };
+        if (isThere() && isThere()) // as removeSurely() does
             return storageError("The folder cannot be removed", folder, errno);
+    }
     return {};
 }
 

@@ -45,6 +45,19 @@ Result<void> WorktreeSession::removeWorkingCopy(const fs::path& gitDir)
     return {};
 }
 
+Result<LockFiles> WorktreeSession::holdIndex(const Repository& repository)
+{
+    auto lock = LockFiles::begin(repository.commonDir());
+    if (!lock)
+        return lock;
+    auto locked = lock->announce({{repository.gitDir() / "index.lock", ""}}).and_then([&] { return lock->take(0); });
+    if (!locked && locked.error().kind == ErrorKind::Refused)
+        locked.error().what = "Another program is using the index";
+    if (!locked)
+        return std::unexpected(locked.error());
+    return lock;
+}
+
 Result<WorktreeSession> WorktreeSession::begin(const fs::path& path)
 {
     auto opened = Repository::open(path);
@@ -53,15 +66,10 @@ Result<WorktreeSession> WorktreeSession::begin(const fs::path& path)
     auto folder = WorktreeFolder::open(opened->workDir());
     if (!folder)
         return std::unexpected(folder.error());
-    auto lock = LockFiles::begin(opened->commonDir());
+    auto lock = holdIndex(*opened);
     if (!lock)
         return std::unexpected(lock.error());
     const fs::path gitDir = opened->gitDir();
-    auto locked = lock->announce({{gitDir / "index.lock", ""}}).and_then([&] { return lock->take(0); });
-    if (!locked && locked.error().kind == ErrorKind::Refused)
-        locked.error().what = "Another program is using the index";
-    if (!locked)
-        return std::unexpected(locked.error());
     WorktreeSession session(std::move(*opened), std::move(*folder), std::move(*lock));
     const fs::path copy = workingCopy(gitDir);
     // Whoever holds the lock is alone with the copy: one that is there is of somebody who is gone.

@@ -22,6 +22,9 @@ class WorktreeSession {
   public:
     // `path` opens the worktree, see Repository::open. Refused when another program holds the index. Errors: Storage.
     static Result<WorktreeSession> begin(const std::filesystem::path& path);
+    // The index's lock alone, for whoever holds HEAD and leaves the index as it is: a checkout takes the index before HEAD, and
+    // would stop half way when only then it found that it must not go on. Errors as above.
+    static Result<LockFiles> holdIndex(const Repository& repository);
     WorktreeSession(WorktreeSession&& other) noexcept;
     WorktreeSession& operator=(WorktreeSession&&) = delete;
     // Lets the index go unchanged unless it was published.

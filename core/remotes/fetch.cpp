@@ -124,6 +124,38 @@ struct Brought {
     std::vector<WantedRef> wanted;
 };
 
+// From here on refs lead to what came. A gc in between may have taken it for rubbish: it is brought again, or the refs go back to
+// where they stood.
+Result<void> bringAgain(const Repository& repository, const std::vector<WantedRef>& wanted, Transport& way,
+                        FetchReport& report)
+{
+    // A handle that has not seen them looks for each on the disk.
+    const auto fresh = Repository::open(repository.path());
+    if (!fresh)
+        return std::unexpected(fresh.error());
+    std::vector<RefMove> back;
+    std::set<Oid> lost;
+    for (const RefMove& move : report.moves)
+        if (!move.now.isZero() && !hasObject(*fresh, move.now)) {
+            back.push_back({move.name, move.now, move.old});
+            lost.insert(move.now);
+        }
+    if (lost.empty())
+        return {};
+    std::vector<WantedRef> toGet;
+    std::ranges::copy_if(wanted, std::back_inserter(toGet),
+                         [&](const WantedRef& ref) { return lost.erase(ref.id) > 0; });
+    auto got = way.get(toGet);
+    refreshObjects(repository);
+    if (got)
+        return {};
+    for (const RefMove& move : back) {
+        std::erase_if(report.moves, [&](const RefMove& moved) { return moved.name == move.name; });
+        (void)setRef(raw(repository), move.name, move.now, "espalier: fetch taken back");
+    }
+    return got;
+}
+
 // What is wanted and not what a ref stands at here already is here afterwards with all that it needs. An object may be here alone,
 // left by a fetch that broke off: that it can be found says nothing.
 Result<void> bringRefs(const std::vector<WantedRef>& wanted, const StandingRefs& refs, const FetchedObjects& objects,
@@ -132,9 +164,11 @@ Result<void> bringRefs(const std::vector<WantedRef>& wanted, const StandingRefs&
     std::set<Oid> standing, coming;
     for (const auto& [name, ref] : refs)
         standing.insert(ref.id);
+    // A ref may have been left at what is gone.
+    const auto stands = [&](const Oid& id) { return standing.contains(id) && objects.has(id); };
     std::vector<WantedRef> toGet;
     for (const WantedRef& ref : wanted)
-        if (!standing.contains(ref.id) && coming.insert(ref.id).second)
+        if (!stands(ref.id) && coming.insert(ref.id).second)
             toGet.push_back(ref);
     if (toGet.empty())
         return {};
@@ -229,6 +263,8 @@ Result<Fetched> fetchAndLook(const Repository& repository, const std::string& re
         return cancelled();
     const auto& [seen, wanted] = *brought;
     FetchReport report = write(repository, remote, planFetch(seen.refs, *settings, wanted, refs, objects));
+    if (auto kept = bringAgain(repository, wanted, way, report); !kept)
+        return std::unexpected(kept.error());
     refreshHead(repository, *settings, seen.defaultBranch);
     writeFetchHead(repository, wanted, way.address(), report);
     if (const std::string notice = way.notice(); !notice.empty())

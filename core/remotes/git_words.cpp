@@ -54,6 +54,8 @@ bool isProgress(std::string_view text, const Progress& progress)
 // What git adds to every failure, and says nothing about this one.
 bool isBoilerplate(std::string_view text)
 {
+    if (text.starts_with("Total ") && text.contains(" (delta "))
+        return true;
     for (const std::string_view start :
          {"hint: ", "fatal: Could not read from remote repository", "Please make sure you have the correct access",
           "and the repository exists.", "error: failed to push some refs to", "error: unable to read askpass response",

@@ -297,12 +297,24 @@ class Pusher {
         }
         if (answer.kind == Kind::Taken)
             passage.reason = "the remote said yes, but its branch stands as before";
+        if (refused && after.size() == 1 && arrived == 0 && toldToHaveMoved(passage))
+            return State::Untouched;
         // With one side a refusal that is seen to be true; with more, one of them may have gone along.
         if (m_nothingSent && asBefore == after.size())
             return State::Untouched;
         if (refused && arrived == 0 && (answer.kind == Kind::RefusedHere || asBefore == after.size()))
             return State::Untouched;
         return State::Unknown;
+    }
+
+    // Whether the other side told that its branch had moved when it came to it: it compares before it writes (git's
+    // refs/files-backend.c; from memory).
+    bool toldToHaveMoved(const Passage& passage) const
+    {
+        return std::ranges::any_of(m_notices, [&](const std::string& said) {
+            return said.contains("cannot lock ref '" + passage.order->ref + "'") &&
+                   said.contains("but expected " + passage.old.hex());
+        });
     }
 
     void close(Passage& passage)
@@ -412,7 +424,9 @@ class Pusher {
             return error;
         }
         if (!unknown || refused) {
-            const bool moved = reasons.starts_with("stale info") || reasons.contains("fetch first");
+            const bool moved =
+                reasons.starts_with("stale info") || reasons.contains("fetch first") ||
+                std::ranges::any_of(m_passages, [this](const Passage& passage) { return toldToHaveMoved(passage); });
             error.kind = ErrorKind::Refused;
             error.what = moved ? "The branch on " + shown(m_remote) + " moved since it was looked at"
                                : "The remote did not take the push" + (reasons.empty() ? "" : " [" + reasons + "]");

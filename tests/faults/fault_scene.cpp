@@ -545,7 +545,7 @@ std::vector<std::string> FaultScene::beside(unsigned at, const std::string& comm
                           command + ") >/dev/null 2>&1; printf '%s ' $? >" + told.string() +
                           "; git for-each-ref --format='%(objectname)' refs/heads refs/notes >>" + told.string() +
                           "; git --git-dir=../fork.git for-each-ref --format='%(objectname)' >>" + told.string() +
-                          "; git rev-parse HEAD >>" + told.string()};
+                          "; git rev-parse --verify --quiet HEAD >>" + told.string()};
     const Ran ran = perform(fault);
     std::vector<std::string> wrong;
     if (ran.hung || ran.exitCode < 0)
@@ -554,9 +554,15 @@ std::vector<std::string> FaultScene::beside(unsigned at, const std::string& comm
     const bool toldOutcome = ran.exitCode == 1 && !ran.out.empty();
     if (ran.exitCode > 0 && !toldOutcome && ran.err.find("espalier: ") == std::string::npos)
         wrong.push_back("says nothing: " + oneLine(ran.err));
-    for (std::string& line : leftovers(place()))
-        wrong.push_back("without a crash, " + line);
+    // A second one of this program may have waited in vain for a lock that this one, stopped as it was, could not let go: what
+    // was left to clear away is then for the next command.
+    const bool leavesTheRest = command.find(ESPALIER_PROGRAM) != std::string::npos;
+    std::vector<std::string> left = leavesTheRest ? std::vector<std::string>() : leftovers(place());
     const Ran recovered = recover();
+    if (leavesTheRest)
+        left = leftovers(place());
+    for (const std::string& line : left)
+        wrong.push_back("without a crash, " + line);
     if (recovered.exitCode != 2 || recovered.err.find("no such entry") == std::string::npos)
         wrong.push_back("the recovery says: " + oneLine(recovered.err));
     // Every tip that either of them has made or found is still there.

@@ -101,6 +101,44 @@ class TestFaults : public QObject {
         QVERIFY2(wrong.empty(), (scene.callNamed(at) + ": " + joined(wrong)).c_str());
     }
 
+    // Where another program did harm once: between what a ref is to lead to and the ref, and while HEAD is held.
+    void betweenTwoSteps_data()
+    {
+        QTest::addColumn<QString>("operation");
+        QTest::addColumn<QString>("program");
+        QTest::addColumn<QString>("until"); // the last call like `step` before the first like this
+        QTest::addColumn<QString>("step");
+        const char* const notes = "/refs/notes/commits\\.lock";
+        QTest::newRow("gc before a fetched ref")
+            << "update" << "gc" << "/refs/remotes/upstream/main\\.lock" << "\tfsync\t.*/0(\\t|$)";
+        QTest::newRow("gc before the notes' ref") << "replay" << "gc" << notes << "\tfsync\t.*/0(\\t|$)";
+        QTest::newRow("gc before a note's commit") << "replay" << "gc" << notes << "\tlink\t.*/\\.git/objects/";
+        QTest::newRow("checkout while a branch goes") << "delete" << "check-out" << "\trename\t.*/packed-refs$"
+                                                      << "\topen\t.*/locks/";
+        QTest::newRow("a push while ours is taken") << "push-forced" << "stranger" << ""
+                                                    << "\trmdir\t.*/tmp_objdir-incoming-[^/]*/pack(\\t|$)";
+    }
+    void betweenTwoSteps()
+    {
+        QFETCH(QString, operation);
+        QFETCH(QString, program);
+        QFETCH(QString, until);
+        QFETCH(QString, step);
+        FaultScene scene(m_root, operationNamed(operation.toStdString()));
+        const auto log = scene.callLog();
+        const auto isLike = [](const QString& pattern) {
+            return [like = QRegularExpression(pattern)](const std::string& line) {
+                return like.match(QString::fromStdString(line)).hasMatch();
+            };
+        };
+        const auto end = until.isEmpty() ? log.end() : std::ranges::find_if(log, isLike(until));
+        const auto found = std::ranges::find_last_if(log.begin(), end, isLike(step));
+        QVERIFY2((until.isEmpty() || end != log.end()) && !found.empty(), joined(log).c_str());
+        const unsigned at = unsigned(found.begin() - log.begin()) + 1;
+        const auto wrong = scene.beside(at, secondPrograms().at(program.toStdString()));
+        QVERIFY2(wrong.empty(), (scene.callNamed(at) + ": " + joined(wrong)).c_str());
+    }
+
     void onAFullDisk()
     {
         SmallDisk disk(m_root);
