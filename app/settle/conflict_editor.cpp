@@ -159,6 +159,7 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
     HunkModel next(text, settlement);
     if (!same || next.groupCount() != d->model.groupCount() || next.codec().isUtf8() != d->model.codec().isUtf8()) {
         d->model = std::move(next);
+        d->sought = -1;
         if (!same)
             d->offers = offers;
         d->currentHunk = d->model.hunkCount() > 0 ? 0 : -1;
@@ -250,6 +251,19 @@ void ConflictEditor::showStretch(int stretch)
     cursor.setPosition(middle->document()->findBlockByNumber(row).position());
     middle->setTextCursor(cursor);
     middle->scrollToRow(row);
+}
+
+void ConflictEditor::showLine(Pane which, int line)
+{
+    TextPane* shown = pane(which);
+    const int row = shown->rowOfNumber(line + 1);
+    if (row < 0)
+        return;
+    d->reveal(row);
+    QTextCursor cursor = shown->textCursor();
+    cursor.setPosition(shown->document()->findBlockByNumber(row).position());
+    shown->setTextCursor(cursor);
+    shown->scrollToRow(row);
 }
 
 void ConflictEditor::answerEdit(int piece, bool putBack)

@@ -46,6 +46,8 @@ class ConflictEditor : public QWidget {
     // What the head of the left pane says of where its lines come from; empty again with another conflict.
     void setNewBaseWords(const QString& words);
 
+    // Scrolls to a line of a pane's text, counted from 0, and puts the cursor there; the last one where there is no such line.
+    void showLine(Pane which, int line);
     // Scrolls to a stretch and puts the cursor into it.
     void showStretch(int stretch);
     // The answer to an edit that waits (see withEditAnswered).

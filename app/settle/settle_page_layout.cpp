@@ -184,6 +184,10 @@ void SettlePage::Private::build()
     column->addWidget(buildHead());
     notice = new NoticeBar(page);
     column->addWidget(notice);
+    wrong = new NoticeBar(page);
+    wrong->setObjectName(QStringLiteral("wrong"));
+    wrong->setDismissable(false);
+    column->addWidget(wrong);
     auto* splitter = new QSplitter(Qt::Horizontal, page);
     splitter->setChildrenCollapsible(false);
     splitter->setHandleWidth(space);

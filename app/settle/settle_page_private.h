@@ -53,6 +53,9 @@ struct SettlePage::Private {
     int staysHunk = -1;                   // of it; -1: the first that is undecided
     std::optional<std::size_t> wanted;    // the commit to be read once what is being read has come
     std::vector<CommitOutline> outline;   // of the newest run
+    std::size_t remark = 0;               // of the flow's, counted through: the one that the line is about
+    bool walked = false;                  // to a remark already
+    std::optional<int> line;              // to be shown in the file of staysAt
     bool goesOn = false;                  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
@@ -60,6 +63,7 @@ struct SettlePage::Private {
     PlainLabel* title = nullptr;
     PlainLabel* where = nullptr;
     NoticeBar* notice = nullptr;
+    NoticeBar* wrong = nullptr; // what looks wrong in a settled file, and the two answers
     HunkList* list = nullptr;
     QLineEdit* search = nullptr;
     QCheckBox* undecidedOnly = nullptr;
@@ -119,6 +123,12 @@ struct SettlePage::Private {
     int hunk() const;
     ConflictPlace place() const;
     void offerWaiting();
+    std::size_t remarkCount() const;
+    void showRemarks();
+    void showLine(int settledLine);
+    void goToRemark(std::size_t index);
+    void goToRemarkOf(int ofFile, int index);
+    void answerRemark();
 };
 
 } // namespace espalier

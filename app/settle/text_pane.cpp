@@ -300,6 +300,19 @@ int TextPane::numberOfRow(int row) const
     return number == 0 ? 0 : number + m_firstNumber - 1;
 }
 
+int TextPane::rowOfNumber(int number) const
+{
+    int found = -1;
+    for (int row = 0; row < blockCount(); ++row) {
+        const int here = numberOfRow(row);
+        if (here > number)
+            break;
+        if (here > 0)
+            found = row;
+    }
+    return found;
+}
+
 // Fillers are no text: keys go past them, and deleting at a filler's edge only moves the cursor.
 bool TextPane::keepToText(QKeyEvent* event)
 {

@@ -55,6 +55,8 @@ class TextPane : public QPlainTextEdit {
     int rowCount() const { return blockCount(); }
     // What stands beside the row; 0 for nothing.
     int numberOfRow(int row) const;
+    // The row of a number, of the last that there is where it is too high; -1 for none.
+    int rowOfNumber(int number) const;
     static PaneRow rowOf(const QTextBlock& block);
     // Whether the block carries a tag; blocks that typing has made do not.
     static bool isTagged(const QTextBlock& block);

@@ -5,6 +5,7 @@
 #include "app/settle/hunk_list.h"
 #include "app/settle/image_pane.h"
 #include "app/settle/settle_page.h"
+#include "app/settle/text_pane.h"
 #include "app/settle/whole_path_view.h"
 #include "app/support/text.h"
 
@@ -112,6 +113,39 @@ std::string everyKind()
            "checkout topic/every-kind\n";
 }
 
+// A marker that was left: in the settle page, and before apply.
+void takeRemarks(MainWindow& window, Pictures& pictures)
+{
+    SettlePage* page = window.settlePage();
+    auto* list = page->findChild<HunkList*>();
+    auto* editor = page->findChild<ConflictEditor*>();
+    const auto caughtUp = [&] { waitFor([&] { return !window.flow()->isBusy(); }, QStringLiteral("the dry run")); };
+    for (int i = 0; i < list->fileCount(); ++i) {
+        list->setCurrentItem(list->fileItem(i)->child(0));
+        for (int hunk = 0; hunk < list->fileItem(i)->childCount(); ++hunk) {
+            list->setCurrentItem(list->fileItem(i)->child(hunk));
+            if (auto* keep = page->findChild<QPushButton*>(QStringLiteral("your-commit")); keep->isEnabled())
+                keep->click();
+        }
+        settleDown();
+    }
+    caughtUp();
+    for (int i = 0; i < list->fileCount(); ++i)
+        if (list->fileItem(i)->text(0) == QStringLiteral("core/level.cpp"))
+            list->setCurrentItem(list->fileItem(i)->child(0));
+    editor->setCurrentHunk(0);
+    TextPane* middle = editor->pane(ConflictEditor::Pane::Settled);
+    middle->setFocus();
+    middle->textCursor().insertText(QStringLiteral("<<<<<<< mine\n"));
+    editor->flush();
+    caughtUp();
+    settleDown();
+    pictures.take(QStringLiteral("settle-remark"));
+    window.showWorkbench();
+    settleDown();
+    pictures.take(QStringLiteral("dry-run-remark"));
+}
+
 } // namespace
 
 void takeSettleKinds(MainWindow& window, Pictures& pictures, const Scratch& samples)
@@ -151,6 +185,7 @@ void takeSettleKinds(MainWindow& window, Pictures& pictures, const Scratch& samp
     const auto* view = page->findChild<WholePathView*>();
     waitFor([&] { return view->image(ConflictEditor::Pane::Commit)->isVisible(); }, QStringLiteral("the images"));
     pictures.take(QStringLiteral("settle-images"));
+    takeRemarks(window, pictures);
     window.showWorkbench();
     window.flow()->close();
 }
