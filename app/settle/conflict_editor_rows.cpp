@@ -342,8 +342,7 @@ void ConflictEditor::Private::readEdit(int firstGroup, int lastGroup, int endRow
         if (!tagged.filler || !tagged.text.isEmpty())
             ofGroup.append(tagged.text);
     }
-    for (int i = firstGroup; i <= lastGroup; ++i)
-        model.setSettled(i, lines[std::size_t(i - firstGroup)]);
+    model.setSettled(firstGroup, lines);
     layOutGroups(firstGroup, lastGroup, startRow, endRow - startRow);
     updateFrames();
     if (cursorGroup >= 0) {

@@ -185,6 +185,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     forms->showQuestions(text.formQuestions);
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
+    enableTextActions();
     showHunk();
     showState();
 }

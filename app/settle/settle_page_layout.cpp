@@ -6,6 +6,7 @@
 #include "app/settle/before_both.h"
 #include "app/settle/commit_drawer.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/find_bar.h"
 #include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/offer_bar.h"
@@ -198,6 +199,8 @@ void SettlePage::Private::build()
     rightColumn->setSpacing(space);
     editor = new ConflictEditor(right);
     wholePath = new WholePathView(right);
+    findBar = new FindBar(editor, right);
+    rightColumn->addWidget(findBar);
     rightColumn->addWidget(editor, 1);
     rightColumn->addWidget(wholePath, 1);
     rightColumn->addWidget(buildDecisions());
@@ -246,6 +249,7 @@ void SettlePage::Private::build()
         if (file >= 0 && !shown->files[std::size_t(file)].text.wholePath)
             commits->setOpen(!commits->isOpen());
     });
+    buildTextActions();
     // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
     auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
     QObject::connect(leave, &QShortcut::activated, page, [this] { next->setFocus(Qt::OtherFocusReason); });

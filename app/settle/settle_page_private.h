@@ -14,6 +14,7 @@
 #include <map>
 #include <set>
 
+class QAction;
 class QCheckBox;
 class QLineEdit;
 class QPushButton;
@@ -23,6 +24,7 @@ namespace espalier {
 
 class BeforeBoth;
 class CommitDrawer;
+class FindBar;
 class ConflictEditor;
 class FormBar;
 class HunkList;
@@ -69,6 +71,8 @@ struct SettlePage::Private {
     QCheckBox* undecidedOnly = nullptr;
     QTimer* wait = nullptr; // until a row of another commit counts as chosen
     ConflictEditor* editor = nullptr;
+    FindBar* findBar = nullptr;
+    QList<QAction*> textActions;
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
     OfferBar* offers = nullptr;
@@ -90,6 +94,8 @@ struct SettlePage::Private {
     void build();
     QWidget* buildHead();
     QWidget* buildDecisions();
+    void buildTextActions();
+    void enableTextActions();
     QWidget* buildDrawers(QWidget* parent);
     void load(std::size_t commit);
     void take(CommitConflicts read);

@@ -2,6 +2,7 @@
 #include "tests/pictures/settle_pictures.h"
 
 #include "app/settle/conflict_editor.h"
+#include "app/settle/find_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/image_pane.h"
 #include "app/settle/settle_page.h"
@@ -9,7 +10,9 @@
 #include "app/settle/whole_path_view.h"
 #include "app/support/text.h"
 
+#include <QAction>
 #include <QBuffer>
+#include <QLineEdit>
 #include <QPainter>
 #include <QPushButton>
 #include <QToolButton>
@@ -141,6 +144,17 @@ void takeRemarks(MainWindow& window, Pictures& pictures)
     caughtUp();
     settleDown();
     pictures.take(QStringLiteral("settle-remark"));
+    for (QAction* action : page->textActions())
+        if (action->objectName() == QLatin1String("replace"))
+            action->trigger();
+    page->findChild<QLineEdit*>(QStringLiteral("findWords"))->setText(QStringLiteral("lowest"));
+    page->findChild<QLineEdit*>(QStringLiteral("replaceWith"))->setText(QStringLiteral("bottom"));
+    page->findChild<FindBar*>()->findNext(true);
+    pictures.take(QStringLiteral("settle-replace"));
+    page->findChild<FindBar*>()->openLine();
+    editor->showLine(ConflictEditor::Pane::Settled, 3);
+    pictures.take(QStringLiteral("settle-go-to-line"));
+    page->findChild<FindBar*>()->close();
     window.showWorkbench();
     settleDown();
     pictures.take(QStringLiteral("dry-run-remark"));
