@@ -161,7 +161,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     waitingEdit = !text.wholePath && to.piece % 2 == 0 ? to.piece : -1;
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
-    drawers->setVisible(!text.wholePath);
+    showDrawers(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
@@ -262,6 +262,7 @@ void SettlePage::Private::showState()
                        .arg(QString::number(shown->commit + 1), QString::number(run->commits.size()),
                             toText(text.yourSubject), toText(text.path), QString::number(open),
                             toText(counted(shown->questions(flow->settlements()), "hunk", "hunks"))));
+    showCheck();
     undo->setEnabled(flow->canUndo());
     redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.
@@ -402,6 +403,10 @@ SettlePage::SettlePage(Session* session, ReplayFlow* flow, QWidget* parent)
         d->followRun();
         if (std::exchange(d->goesOn, false))
             d->goUndecided(true);
+    });
+    connect(flow, &ReplayFlow::busyChanged, this, [this] {
+        if (isVisible())
+            d->showCheck();
     });
     connect(flow, &ReplayFlow::remarksChanged, this, [this] {
         if (isVisible())

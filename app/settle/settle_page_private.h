@@ -23,6 +23,7 @@ class QTimer;
 namespace espalier {
 
 class BeforeBoth;
+class CheckDrawer;
 class CommitDrawer;
 class FindBar;
 class ConflictEditor;
@@ -85,9 +86,11 @@ struct SettlePage::Private {
     QPushButton* back = nullptr;
     BeforeBoth* drawer = nullptr;
     CommitDrawer* commits = nullptr;
-    QWidget* drawers = nullptr;    // both
+    CheckDrawer* check = nullptr;
+    QWidget* drawers = nullptr;    // all of them
     PlainLabel* besides = nullptr; // what a side did elsewhere that explains the hunk
-    bool drawerWasOpen = true;     // before that of the commits was opened
+    bool drawerWasOpen = true;     // before another one was opened
+    bool switching = false;        // one opens, the others close
     QCheckBox* around = nullptr;
     WholePathView* wholePath = nullptr;
 
@@ -97,6 +100,9 @@ struct SettlePage::Private {
     void buildTextActions();
     void enableTextActions();
     QWidget* buildDrawers(QWidget* parent);
+    void drawerToggled(const QWidget* which, bool open);
+    void showDrawers(bool ofText);
+    void showCheck();
     void load(std::size_t commit);
     void take(CommitConflicts read);
     void followRun();

@@ -13,7 +13,8 @@ namespace espalier {
 
 namespace {
 
-constexpr int furthest = 100'000; // characters: what is further away is not on the screen anyway
+constexpr int furthest = 40'000; // characters: what is further away is not on the screen anyway
+constexpr int quoteCost = 20;    // what it takes to ask whether one is quoted, in characters looked at
 const QString openers = QStringLiteral("([{"), closers = QStringLiteral(")]}");
 
 bool isQuoted(const QTextBlock& block, int at)
@@ -51,7 +52,10 @@ void TextPane::findBrackets()
             if (block != home)
                 at = opens ? 0 : int(text.size()) - 1;
             for (; at >= 0 && at < text.size() && left > 0; opens ? ++at : --at, --left) {
-                if ((text[at] != own && text[at] != other) || isQuoted(block, at))
+                if (text[at] != own && text[at] != other)
+                    continue;
+                left -= quoteCost;
+                if (isQuoted(block, at))
                     continue;
                 depth += text[at] == own ? 1 : -1;
                 if (depth == 0) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "tests/pictures/settle_pictures.h"
 
+#include "app/settle/check_drawer.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/find_bar.h"
 #include "app/settle/hunk_list.h"
@@ -155,6 +156,18 @@ void takeRemarks(MainWindow& window, Pictures& pictures)
     editor->showLine(ConflictEditor::Pane::Settled, 3);
     pictures.take(QStringLiteral("settle-go-to-line"));
     page->findChild<FindBar*>()->close();
+    auto* check = page->findChild<CheckDrawer*>();
+    check->setOpen(true);
+    settleDown();
+    pictures.take(QStringLiteral("settle-check-empty"));
+    auto* command = page->findChild<QLineEdit*>(QStringLiteral("checkCommand"));
+    command->setText(QStringLiteral("cat docs/hours.md; grep -n level core/*.cpp; exit 1"));
+    QTest::keyClick(command, Qt::Key_Return);
+    waitFor([&] { return !check->isRunning(); }, QStringLiteral("the check"));
+    settleDown();
+    pictures.take(QStringLiteral("settle-check-failed"));
+    setCheckCommand(window.session()->path(), {});
+    check->setOpen(false);
     window.showWorkbench();
     settleDown();
     pictures.take(QStringLiteral("dry-run-remark"));
