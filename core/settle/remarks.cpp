@@ -14,6 +14,7 @@ namespace {
 constexpr std::size_t mostRemarks = 100;
 constexpr std::size_t mostWords = 60;   // bytes of a line that are quoted
 constexpr int rareShare = 20;           // one indented line in so many is no habit of a side
+constexpr std::size_t nearest = 20;     // lines away that a neighbour may be
 constexpr std::size_t neighbours = 3;   // indented lines above and below that are looked at
 constexpr std::size_t fewestAround = 2; // of them, that all have to be of another kind
 
@@ -62,12 +63,12 @@ std::size_t widthOf(std::string_view line)
 
 enum Indent : std::uint8_t { None, Blanks, Tabs, BlanksThenTab };
 
-// A single blank is no step of indentation: a comment's stars stand so in every kind of file.
+// A comment's star stands where it belongs in every kind of file, often behind a single blank, which is no step of indentation.
 Indent indentOf(std::string_view line)
 {
     const std::size_t end = std::min(line.find_first_not_of(" \t"), line.size());
     const std::string_view before = line.substr(0, end);
-    if (end == line.size() || before.size() < (before == " " ? 2u : 1u))
+    if (end == line.size() || line[end] == '*' || before.size() < (before == " " ? 2u : 1u))
         return None;
     if (before.find(" \t") != std::string_view::npos)
         return BlanksThenTab;
@@ -88,9 +89,9 @@ struct Side {
         }
     }
     bool mixesEnds() const { return lf > 0 && crLf > 0; }
-    bool usesIndent(Indent kind) const
+    bool usesIndent(Indent kind, int share = rareShare) const
     {
-        return indented[kind] * rareShare > indented[Blanks] + indented[Tabs] + indented[BlanksThenTab];
+        return indented[kind] * share > indented[Blanks] + indented[Tabs] + indented[BlanksThenTab];
     }
 };
 
@@ -187,9 +188,9 @@ class Judge {
             ++found;
         };
         std::size_t above = 0, below = 0;
-        for (std::size_t i = at; i-- > 0 && above < neighbours;)
+        for (std::size_t i = at; i-- > 0 && above < neighbours && i + nearest >= at;)
             look(i, above);
-        for (std::size_t i = at + 1; i < m_settled.lines.size() && below < neighbours; ++i)
+        for (std::size_t i = at + 1; i < m_settled.lines.size() && below < neighbours && i <= at + nearest; ++i)
             look(i, below);
         seen = above + below;
         return !same && seen >= fewestAround;
@@ -199,7 +200,7 @@ class Judge {
     {
         std::array<bool, 4> rare{};
         for (const Indent kind : {Blanks, Tabs, BlanksThenTab})
-            rare[kind] = m_settled.indented[kind] > 0 &&
+            rare[kind] = m_settled.indented[kind] > 0 && !m_settled.usesIndent(kind, 2) && // half of it is a new habit
                          std::ranges::none_of(m_sides, [&](const Side& side) { return side.usesIndent(kind); });
         std::size_t last = m_settled.lines.size(); // the line remarked on before
         for (std::size_t i = 0; i < m_settled.lines.size() && m_remarks.size() < mostRemarks; ++i) {

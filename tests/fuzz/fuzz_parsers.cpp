@@ -10,11 +10,15 @@
 #include "core/merge/attributes.h"
 #include "core/merge/wildcard.h"
 #include "core/samples/recipe.h"
+#include "core/settle/indent_habit.h"
+#include "core/settle/remarks.h"
 #include "core/tree/edit.h"
 #include "core/tree/names.h"
 
 #include <git2.h>
 
+#include <algorithm>
+#include <array>
 #include <cstdlib>
 #include <filesystem>
 
@@ -116,6 +120,28 @@ void entry(std::string_view text)
     }
 }
 
+// Three sides and a settled text, one behind the other with a zero byte between them.
+void settled(std::string_view text)
+{
+    std::array<std::string_view, 4> parts;
+    for (std::string_view& part : parts) {
+        part = text.substr(0, text.find('\0'));
+        text.remove_prefix(std::min(part.size() + 1, text.size()));
+    }
+    const std::vector<Remark> remarks = remarksOn({parts[0], parts[1], parts[2], parts[3]});
+    check(remarks.size() <= 100);
+    int before = 0;
+    for (const Remark& remark : remarks) {
+        check(remark.line >= before && remark.line < int(parts[3].size()));
+        before = remark.line;
+        check(isUtf8(remark.words) && remark.words.size() < 300);
+    }
+    // What is one of its sides has nothing that a side has not.
+    check(remarksOn({parts[0], parts[3], parts[2], parts[3]}).empty());
+    const IndentHabit habit = indentHabit(parts[3]);
+    check(habit.step >= 2 && habit.step <= 8);
+}
+
 } // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size)
@@ -123,7 +149,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (size == 0)
         return 0;
     const std::string_view text(reinterpret_cast<const char*>(data) + 1, size - 1);
-    switch (data[0] % 9) {
+    switch (data[0] % 10) {
     case 0:
         shown(text);
         break;
@@ -149,6 +175,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         wildcard(text);
         break;
     case 8:
+        settled(text);
+        break;
+    case 9:
         attributes(text);
         break;
     }

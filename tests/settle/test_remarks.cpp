@@ -104,7 +104,7 @@ class TestRemarks : public QObject {
                         changed(tabbed, "\ttwo;", "    two;")),
                  (Found{{3, Remark::Indentation}}));
         // Alignment behind tabs, a comment's star, another depth, no indentation: nothing wrong.
-        for (const char* line : {"\t    two;", " * two", "\t\t\ttwo;", "two;"})
+        for (const char* line : {"\t    two;", " * two", "  * two", "\t\t\ttwo;", "two;"})
             QCOMPARE(judged(tabbed, changed(tabbed, "two", "II"), changed(tabbed, "two", "2"),
                             changed(tabbed, "\ttwo;", line)),
                      Found{});
@@ -114,6 +114,14 @@ class TestRemarks : public QObject {
         const std::string both = indented + tabbed;
         QCOMPARE(judged(both, changed(both, "two", "II"), changed(both, "two", "2"), changed(both, "    two", "\tII")),
                  Found{});
+        // Lines far above and below are no neighbours; what all of it became is a habit.
+        std::string apart = mine;
+        for (int i = 0; i < 30; ++i)
+            apart += "text\n";
+        QCOMPARE(judged(apart, apart, apart, apart + "\ttwo;\n\tthree;\n"), Found{});
+        QCOMPARE(judged(apart, apart, apart, apart + "    one;\n    two;\n\tthree;\n"),
+                 (Found{{39, Remark::Indentation}}));
+        QCOMPARE(judged(indented, theirs, mine, tabbed + "    one;\n    two;\n"), Found{});
         // What a whole new file is indented with is its own matter.
         QCOMPARE(judged("", "a\n", "b\n", tabbed), Found{});
     }
