@@ -128,8 +128,9 @@ void DryRunPage::Private::updateTexts()
     settle->setEnabled(conflicts);
     if (conflicts && open == 0)
         settle->setText(tr("Look at the &settled hunks"));
-    apply->setEnabled(run && run->clean && !busy && !run->plan.branch.empty());
-    settle->setDefault(open > 0);
+    apply->setEnabled(run && run->clean && (!flow || flow->canApply()) && !run->plan.branch.empty());
+    updateRemarks();
+    settle->setDefault(open > 0 || wrong->isVisibleTo(q));
     apply->setDefault(apply->isEnabled());
     const bool hasStacked = !stacked.empty();
     carryStacked->setVisible(hasStacked);
@@ -164,6 +165,30 @@ void DryRunPage::Private::updateTexts()
         theme::keepColour(label, QPalette::WindowText, theme::warning);
         cautions->addWidget(label);
     }
+}
+
+void DryRunPage::Private::updateRemarks()
+{
+    std::size_t all = 0;
+    for (const FileRemarks& file : flow ? flow->remarks() : std::vector<FileRemarks>())
+        all += file.remarks.size();
+    if (all == 0) {
+        wrong->clear();
+        return;
+    }
+    const FileRemarks& first = flow->remarks().front();
+    QString line = tr("Before this is applied: %1 (line %2 of %3).")
+                       .arg(toText(first.remarks.front().words), QString::number(first.remarks.front().line + 1),
+                            toText(first.path));
+    if (all > 1)
+        line += tr(" And %1 more.").arg(all - 1);
+    if (wrong->isVisibleTo(q) && wrong->line() == line)
+        return;
+    wrong->say(NoticeBar::Warning, line);
+    QPushButton* leave = wrong->offer(all == 1 ? tr("It is &meant so") : tr("All of it is &meant so"));
+    leave->setObjectName(QStringLiteral("leaveRemarks"));
+    leave->setAccessibleDescription(line);
+    QObject::connect(leave, &QPushButton::clicked, q, [this] { flow->leaveAllAsTheyAre(); });
 }
 
 void DryRunPage::Private::edit(Result<Plan> plan, int select)

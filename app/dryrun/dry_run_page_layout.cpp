@@ -90,6 +90,10 @@ void DryRunPage::Private::build()
     cautions->setSpacing(space / 4);
     column->addLayout(cautions);
     column->addLayout(buildOptions());
+    wrong = new NoticeBar(q);
+    wrong->setObjectName(QStringLiteral("wrong"));
+    wrong->setDismissable(false);
+    column->addWidget(wrong);
     column->addLayout(buildButtons());
 }
 
@@ -288,6 +292,7 @@ void DryRunPage::Private::connectAll()
         update();
     });
     QObject::connect(flow, &ReplayFlow::runChanged, q, [this] { q->showRun(flow->run()); });
+    QObject::connect(flow, &ReplayFlow::remarksChanged, q, [this] { updateTexts(); });
     QObject::connect(flow, &ReplayFlow::busyChanged, q, [this] { updateTexts(); });
     QObject::connect(flow, &ReplayFlow::failed, q, [this](const QString& line) {
         if (q->isVisible())

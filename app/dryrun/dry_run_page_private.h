@@ -33,6 +33,7 @@ struct DryRunPage::Private {
 
     PlainLabel *title, *state, *meaning;
     NoticeBar* notice;
+    NoticeBar* wrong; // what looks wrong in what was settled; while it does, nothing is applied
     CommitListModel* model;
     QTreeView* list;
     QToolButton *up, *down, *leaveOut, *fold, *foldQuietly, *reword, *gather, *walk;
@@ -64,6 +65,7 @@ struct DryRunPage::Private {
     void update();
     void updateTools();
     void updateTexts();
+    void updateRemarks();
     bool isEdited() const;
     void edit(Result<Plan> plan, int select);
     void move(int from, int to);

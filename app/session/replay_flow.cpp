@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "app/session/replay_flow.h"
 
+#include "app/session/readable.h"
 #include "app/support/hand_over.h"
 #include "app/support/text.h"
 #include "app/support/work.h"
@@ -9,6 +10,11 @@
 
 #include <QPointer>
 #include <QThreadPool>
+
+#include <functional>
+#include <map>
+#include <set>
+#include <tuple>
 
 namespace espalier {
 
@@ -19,11 +25,39 @@ using Folder = std::filesystem::path;
 struct Computed {
     DryRunPtr run;
     Result<ForkCopy> forkCopy;
+    std::vector<FileRemarks> remarks;
 };
+
+// A remark that was answered: known by its words, since lines move, and by how many before it in the file read the same.
+using Answered = std::set<std::tuple<SettlementKey, std::string, int>>;
+
+std::vector<std::tuple<SettlementKey, std::string, int>> namesOf(const FileRemarks& file)
+{
+    std::vector<std::tuple<SettlementKey, std::string, int>> names;
+    std::map<std::string, int> seen;
+    for (const Remark& remark : file.remarks)
+        names.emplace_back(file.key, remark.words, seen[remark.words]++);
+    return names;
+}
+
+std::vector<FileRemarks> unanswered(const std::vector<FileRemarks>& all, const Answered& answered)
+{
+    std::vector<FileRemarks> left;
+    for (const FileRemarks& file : all) {
+        FileRemarks open{file.commit, file.key, file.path, {}};
+        const auto names = namesOf(file);
+        for (std::size_t i = 0; i < names.size(); ++i)
+            if (!answered.contains(names[i]))
+                open.remarks.push_back(file.remarks[i]);
+        if (!open.remarks.empty())
+            left.push_back(std::move(open));
+    }
+    return left;
+}
 
 Result<Computed> compute(const Folder& path, const SnapshotPtr& snapshot, const Plan& plan,
                          const Settlements& settlements, const std::shared_ptr<EquivalenceCache>& equivalence,
-                         const Progress& progress)
+                         RemarkCache& known, const Progress& progress)
 {
     const auto repository = Repository::open(path);
     if (!repository)
@@ -31,10 +65,13 @@ Result<Computed> compute(const Folder& path, const SnapshotPtr& snapshot, const 
     auto run = dryRun(*repository, plan, settlements, progress, equivalence);
     if (!run)
         return std::unexpected(run.error());
+    auto remarks = settledRemarks(*repository, *run, known, unreadableRemarks, progress);
+    if (!remarks)
+        return std::unexpected(remarks.error());
     auto forkCopy = snapshot ? forkCopyOf(*repository, *snapshot, *run, progress) : ForkCopy{};
     if (progress.stopped())
         return cancelled();
-    return Computed{std::make_shared<const DryRun>(std::move(*run)), std::move(forkCopy)};
+    return Computed{std::make_shared<const DryRun>(std::move(*run)), std::move(forkCopy), std::move(*remarks)};
 }
 
 } // namespace
@@ -66,10 +103,14 @@ struct ReplayFlow::Private {
     void setBusy(bool busy);
     void forgetSettlements();
     void recordWithGit(const DryRunPtr& run);
+    void answer(const std::function<bool(const FileRemarks&, const Remark&)>& which);
 
     ReplayFlow* q;
     QThreadPool decisions; // of one thread
     QPointer<Work> work;
+    std::shared_ptr<RemarkCache> known = std::make_shared<RemarkCache>(); // for the running dry run
+    std::vector<FileRemarks> found;                                       // all of the newest run's
+    Answered answered;
     bool running = false;
     bool again = false;
     int unsaved = 0;          // decisions on their way to the disk
@@ -156,8 +197,8 @@ void ReplayFlow::Private::begin()
     work = startWork<Computed>(
         q, tr("Dry run"),
         [path = path(), snapshot = q->m_session->snapshot(), plan = q->m_plan, settlements = q->m_settlements,
-         equivalence = q->m_session->equivalence()](const Progress& progress) {
-            return compute(path, snapshot, plan, settlements, equivalence, progress);
+         equivalence = q->m_session->equivalence(), known = known](const Progress& progress) {
+            return compute(path, snapshot, plan, settlements, equivalence, *known, progress);
         },
         [this, of = replay](Result<Computed> computed) { ended(std::move(computed), of); });
 }
@@ -181,6 +222,8 @@ void ReplayFlow::Private::ended(Result<Computed> computed, std::uint64_t of)
     }
     q->m_run = std::move(computed->run);
     q->m_forkCopy = computed->forkCopy.value_or(ForkCopy{});
+    found = std::move(computed->remarks);
+    q->m_remarks = unanswered(found, answered);
     Q_EMIT q->runChanged();
     // The dry run holds all the same: only what it means for the fork is not known.
     if (!computed->forkCopy)
@@ -195,6 +238,9 @@ void ReplayFlow::start(const Plan& plan)
     m_undo.clear();
     m_redo.clear();
     m_run.reset();
+    m_remarks.clear();
+    d->found.clear();
+    d->answered.clear();
     m_active = true;
     ++d->replay;
     d->stop();
@@ -209,6 +255,7 @@ void ReplayFlow::close()
         return;
     m_active = false;
     m_run.reset();
+    m_remarks.clear();
     d->stop();
     d->setBusy(false);
     Q_EMIT closed();
@@ -314,10 +361,32 @@ void ReplayFlow::Private::forgetSettlements()
         [](const Result<bool>&) {});
 }
 
+void ReplayFlow::Private::answer(const std::function<bool(const FileRemarks&, const Remark&)>& which)
+{
+    for (const FileRemarks& file : found) {
+        const auto names = namesOf(file);
+        for (std::size_t i = 0; i < names.size(); ++i)
+            if (which(file, file.remarks[i]))
+                answered.insert(names[i]);
+    }
+    q->m_remarks = unanswered(found, answered);
+    Q_EMIT q->remarksChanged();
+}
+
+void ReplayFlow::leaveAsItIs(const SettlementKey& key, const Remark& remark)
+{
+    d->answer([&](const FileRemarks& file, const Remark& one) { return file.key == key && one == remark; });
+}
+
+void ReplayFlow::leaveAllAsTheyAre()
+{
+    d->answer([](const FileRemarks&, const Remark&) { return true; });
+}
+
 void ReplayFlow::apply()
 {
     Q_EMIT collecting(); // which makes it busy: what is applied is what was read
-    if (!m_active || m_busy || m_applying || !m_run || !m_run->clean)
+    if (!canApply() || m_applying)
         return;
     m_applying = true;
     m_session->apply(m_run, [this, self = QPointer<ReplayFlow>(this), of = d->replay](const Result<Applied>& done) {

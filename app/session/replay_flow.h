@@ -5,6 +5,7 @@
 #pragma once
 
 #include "app/session/session.h"
+#include "core/conflicts/settled_remarks.h"
 #include "core/replay/fork_copy.h"
 #include "core/settle/memory.h"
 
@@ -43,8 +44,15 @@ class ReplayFlow : public QObject {
     DryRunPtr run() const { return m_run; }
     // What run() means for the fork's branch of the same name.
     const ForkCopy& forkCopy() const { return m_forkCopy; }
+    // What looks wrong in the files that run() settles and was not answered yet. While there is some of it the replay is not
+    // applied: pages, lists and apply() all ask here.
+    const std::vector<FileRemarks>& remarks() const { return m_remarks; }
+    // It is meant so, for as long as this replay is open.
+    void leaveAsItIs(const SettlementKey& key, const Remark& remark);
+    void leaveAllAsTheyAre();
     bool isBusy() const { return m_busy; }
-    // Only when run() is clean and not busy.
+    // Only when run() is clean, without remarks, and not busy.
+    bool canApply() const { return m_active && !m_busy && m_run && m_run->clean && m_remarks.empty(); }
     void apply();
 
   Q_SIGNALS:
@@ -52,6 +60,8 @@ class ReplayFlow : public QObject {
     void collecting();
     void started();
     void runChanged();
+    // Of the same run.
+    void remarksChanged();
     // All decisions that were made until now are on the disk.
     void saved();
     void busyChanged(bool busy);
@@ -68,6 +78,7 @@ class ReplayFlow : public QObject {
     std::vector<Settlements> m_undo, m_redo;
     DryRunPtr m_run;
     ForkCopy m_forkCopy;
+    std::vector<FileRemarks> m_remarks;
     bool m_active = false;
     bool m_busy = false;
     bool m_applying = false;

@@ -15,12 +15,16 @@
 #include <QTextBlock>
 #include <QTextDocument>
 
+#include <algorithm>
+#include <array>
+
 namespace espalier {
 
 namespace {
 
 constexpr int sliceMilliseconds = 6;
 constexpr int longestLine = 4000; // characters; longer lines stay plain
+constexpr int quotedProperty = QTextFormat::UserProperty + 1;
 
 KSyntaxHighlighting::Repository& definitions()
 {
@@ -59,6 +63,8 @@ void CodeHighlighter::highlightAll()
     m_surelyUpTo = m_document->blockCount();
     m_timer.start();
 }
+
+bool CodeHighlighter::isQuoted(const QTextCharFormat& format) { return format.boolProperty(quotedProperty); }
 
 void CodeHighlighter::highlightFrom(int blockNumber)
 {
@@ -158,6 +164,11 @@ QTextCharFormat CodeHighlighter::charFormat(const KSyntaxHighlighting::Format& f
         result.setFontWeight(QFont::Bold);
     if (format.isItalic(theme()))
         result.setFontItalic(true);
+    using KSyntaxHighlighting::Theme;
+    constexpr std::array quoted{Theme::Char,          Theme::SpecialChar,   Theme::String,     Theme::VerbatimString,
+                                Theme::SpecialString, Theme::Documentation, Theme::Annotation, Theme::Comment};
+    if (std::ranges::contains(quoted, format.textStyle()))
+        result.setProperty(quotedProperty, true);
     m_formats.insert(format.id(), result);
     return result;
 }

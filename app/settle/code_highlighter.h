@@ -34,6 +34,8 @@ class CodeHighlighter : public QObject, public KSyntaxHighlighting::AbstractHigh
     void setPassOver(std::function<bool(const QTextBlock&)> passOver) { m_passOver = std::move(passOver); }
     // Formats are being laid on: what the document signals is no change of text.
     bool isFormatting() const { return m_formatting; }
+    // Text within a comment or a text of the language.
+    static bool isQuoted(const QTextCharFormat& format);
     void highlightAll();
     // From a block on, until the state is what it was.
     void highlightFrom(int blockNumber);

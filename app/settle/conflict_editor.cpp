@@ -159,9 +159,12 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
     HunkModel next(text, settlement);
     if (!same || next.groupCount() != d->model.groupCount() || next.codec().isUtf8() != d->model.codec().isUtf8()) {
         d->model = std::move(next);
+        d->sought = -1;
         if (!same)
             d->offers = offers;
         d->currentHunk = d->model.hunkCount() > 0 ? 0 : -1;
+        const IndentHabit habit = indentHabit(text.newBase);
+        pane(Pane::Settled)->setIndentHabit(habit.kind == IndentHabit::Unknown ? indentHabit(text.commit) : habit);
         d->showAll();
         d->onlyAround = d->onlyAround || d->rowStart.back() > bigFile;
         d->updateTitles();
@@ -250,6 +253,46 @@ void ConflictEditor::showStretch(int stretch)
     cursor.setPosition(middle->document()->findBlockByNumber(row).position());
     middle->setTextCursor(cursor);
     middle->scrollToRow(row);
+}
+
+void ConflictEditor::showLine(Pane which, int line)
+{
+    TextPane* shown = pane(which);
+    const int row = shown->rowOfNumber(line + 1);
+    if (row < 0)
+        return;
+    d->reveal(row);
+    QTextCursor cursor = shown->textCursor();
+    cursor.setPosition(shown->document()->findBlockByNumber(row).position());
+    shown->setTextCursor(cursor);
+    shown->scrollToRow(row);
+}
+
+void ConflictEditor::select(Pane which, int position, int length)
+{
+    TextPane* shown = pane(which);
+    d->reveal(shown->document()->findBlock(position).blockNumber());
+    QTextCursor cursor = shown->textCursor();
+    cursor.setPosition(position);
+    cursor.setPosition(position + length, QTextCursor::KeepAnchor);
+    shown->setTextCursor(cursor);
+    shown->ensureCursorVisible();
+}
+
+void ConflictEditor::replace(const std::vector<int>& positions, int length, const QString& text)
+{
+    if (positions.empty())
+        return;
+    flush(); // what was typed is a step of its own
+    QTextCursor cursor(pane(Pane::Settled)->document());
+    cursor.beginEditBlock();
+    for (std::size_t i = positions.size(); i-- > 0;) {
+        cursor.setPosition(positions[i]);
+        cursor.setPosition(positions[i] + length, QTextCursor::KeepAnchor);
+        cursor.insertText(text);
+    }
+    cursor.endEditBlock();
+    flush();
 }
 
 void ConflictEditor::answerEdit(int piece, bool putBack)

@@ -46,6 +46,12 @@ class ConflictEditor : public QWidget {
     // What the head of the left pane says of where its lines come from; empty again with another conflict.
     void setNewBaseWords(const QString& words);
 
+    // Scrolls to a line of a pane's text, counted from 0, and puts the cursor there; the last one where there is no such line.
+    void showLine(Pane which, int line);
+    // Selects characters of a pane's document, within a row, and brings them into view.
+    void select(Pane which, int position, int length);
+    // In the settled text: so many characters at each of these places of its document, in order, become `text`. One step of undo.
+    void replace(const std::vector<int>& positions, int length, const QString& text);
     // Scrolls to a stretch and puts the cursor into it.
     void showStretch(int stretch);
     // The answer to an edit that waits (see withEditAnswered).

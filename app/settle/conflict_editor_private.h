@@ -33,6 +33,7 @@ struct ConflictEditor::Private {
     std::array<bool, 3> asChange{};
     std::array<std::map<int, std::vector<RowMark>>, 3> marks; // of the sides, by hunk; found out when they are painted
     int currentHunk = -1;
+    int sought = -1; // a row that is shown with its surroundings, be it far from every hunk
     bool onlyAround = false;
     bool scrolling = false;
     bool manyAtOnce = false;
@@ -62,6 +63,7 @@ struct ConflictEditor::Private {
     void layOutAgain(const std::vector<int>& groups);
     void updateFrames();
     void updateVisibility();
+    void reveal(int row);
     void takeEdit();
     void readEdit(int firstGroup, int lastGroup, int endRow);
     void followCursor(Pane which);

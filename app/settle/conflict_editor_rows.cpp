@@ -275,15 +275,27 @@ void ConflictEditor::Private::updateVisibility()
     if (onlyAround && model.hunkCount() > 0) {
         const int rows = rowStart.back();
         visible.assign(std::size_t(rows), 0);
+        const auto show = [&](int first, int end) {
+            std::fill(visible.begin() + std::max(0, first - aroundHunks),
+                      visible.begin() + std::min(rows, end + aroundHunks), char(1));
+        };
         for (int hunk = 0; hunk < model.hunkCount(); ++hunk) {
             const int group = model.groupOfHunk(hunk);
-            const int from = std::max(0, rowStart[std::size_t(group)] - aroundHunks);
-            const int to = std::min(rows, rowStart[std::size_t(group) + 1] + aroundHunks);
-            std::fill(visible.begin() + from, visible.begin() + to, char(1));
+            show(rowStart[std::size_t(group)], rowStart[std::size_t(group) + 1]);
         }
+        if (sought >= 0 && sought < rows)
+            show(sought, sought + 1);
     }
     for (PaneCard* card : cards)
         card->pane->setVisibleRows(visible);
+}
+
+void ConflictEditor::Private::reveal(int row)
+{
+    if (!onlyAround || pane(Pane::Settled)->document()->findBlockByNumber(row).isVisible())
+        return;
+    sought = row;
+    updateVisibility();
 }
 
 // What was typed: finds the groups that it touched and gives their lines to the model.
@@ -330,8 +342,7 @@ void ConflictEditor::Private::readEdit(int firstGroup, int lastGroup, int endRow
         if (!tagged.filler || !tagged.text.isEmpty())
             ofGroup.append(tagged.text);
     }
-    for (int i = firstGroup; i <= lastGroup; ++i)
-        model.setSettled(i, lines[std::size_t(i - firstGroup)]);
+    model.setSettled(firstGroup, lines);
     layOutGroups(firstGroup, lastGroup, startRow, endRow - startRow);
     updateFrames();
     if (cursorGroup >= 0) {

@@ -33,6 +33,7 @@ namespace {
 
 constexpr int pieceRole = Qt::UserRole;    // index into FileSettlement::pieces; of another commit's row, of its hunk
 constexpr int openRole = Qt::UserRole + 1; // whether the row waits for the user
+constexpr int firstRemark = -2;            // the piece of a file's first remark; the second has one less
 
 QTreeWidgetItem* addRow(QTreeWidgetItem* file, const QString& words, int piece)
 {
@@ -86,7 +87,11 @@ void HunkList::choose(QTreeWidgetItem* item)
     }
     if (!file || (level == 1 && file->childCount() == 0))
         return;
-    Q_EMIT chosen({top->indexOfChild(file), (level == 2 ? item : file->child(0))->data(0, pieceRole).toInt()});
+    const int piece = (level == 2 ? item : file->child(0))->data(0, pieceRole).toInt();
+    if (piece <= firstRemark)
+        Q_EMIT remarkChosen(top->indexOfChild(file), firstRemark - piece);
+    else
+        Q_EMIT chosen({top->indexOfChild(file), piece});
 }
 
 QTreeWidgetItem* HunkList::commitItem(std::size_t commit) const
@@ -185,20 +190,22 @@ void HunkList::addFiles(QTreeWidgetItem* item, const CommitOutline& commit)
 void HunkList::showCommit(QTreeWidgetItem* item, const CommitOutline& commit)
 {
     item->setText(0, tr("%1: %2").arg(commit.commit + 1).arg(toText(commit.subject)));
-    const std::size_t open = commit.undecided();
-    setState(item, open > 0,
+    const std::size_t open = commit.undecided(), remarks = commit.remarks();
+    setState(item, open > 0 || remarks > 0,
              commit.again() > 0 ? QString()
              : open > 0         ? tr("%1 undecided").arg(open)
+             : remarks > 0      ? tr("%1 to look at").arg(remarks)
                                 : tr("all %1").arg(commit.questions()));
     if (commit.commit == m_shown)
         return;
     for (std::size_t i = 0; i < commit.files.size(); ++i) {
         const FileOutline& file = commit.files[i];
         QTreeWidgetItem* row = item->child(int(i));
-        setState(row, file.undecided > 0,
-                 file.again > 0       ? QString()
-                 : file.undecided > 0 ? tr("%1 undecided").arg(file.undecided)
-                                      : tr("decided"));
+        setState(row, file.undecided > 0 || !file.remarks.empty(),
+                 file.again > 0          ? QString()
+                 : file.undecided > 0    ? tr("%1 undecided").arg(file.undecided)
+                 : !file.remarks.empty() ? tr("%1 to look at").arg(file.remarks.size())
+                                         : tr("decided"));
         for (std::size_t k = 0; k < file.hunks.size(); ++k)
             if (const auto& choice = file.hunks[k].choice)
                 setState(row->child(int(k)), *choice == Choice::Undecided, choiceText(*choice));
@@ -315,7 +322,8 @@ void HunkList::showWaiting(QTreeWidgetItem* file, int hunks, const FileSettlemen
             waiting.push_back(int(i));
     std::vector<int> shown;
     for (int i = hunks; i < file->childCount(); ++i)
-        shown.push_back(file->child(i)->data(0, pieceRole).toInt());
+        if (const int piece = file->child(i)->data(0, pieceRole).toInt(); piece > firstRemark)
+            shown.push_back(piece);
     if (shown == waiting)
         return;
     while (file->childCount() > hunks)
@@ -325,6 +333,30 @@ void HunkList::showWaiting(QTreeWidgetItem* file, int hunks, const FileSettlemen
                         piece == 0 ? tr("your edit above the hunks") : tr("your edit below hunk %1").arg(piece / 2),
                         piece),
                  true, {});
+}
+
+void HunkList::setRemarks(int file, const std::vector<Remark>& remarks)
+{
+    QTreeWidgetItem* item = fileItem(file);
+    if (!item)
+        return;
+    const QSignalBlocker quiet(this);
+    QList<QTreeWidgetItem*> rows;
+    for (int i = 0; i < item->childCount(); ++i)
+        if (item->child(i)->data(0, pieceRole).toInt() <= firstRemark)
+            rows.push_back(item->child(i));
+    while (rows.size() > qsizetype(remarks.size()))
+        delete rows.takeLast();
+    for (std::size_t i = 0; i < remarks.size(); ++i) {
+        const QString words = toText(remarks[i].words);
+        QTreeWidgetItem* row = qsizetype(i) < rows.size() ? rows[qsizetype(i)] : addRow(item, {}, 0);
+        row->setData(0, pieceRole, firstRemark - int(i));
+        row->setText(0, tr("line %1").arg(remarks[i].line + 1));
+        setState(row, true, tr("look at it"));
+        for (const int column : {0, 1})
+            row->setToolTip(column, toToolTip(words));
+        row->setData(0, Qt::AccessibleTextRole, tr("line %1: %2").arg(remarks[i].line + 1).arg(words));
+    }
 }
 
 void HunkList::setCurrent(const ConflictPlace& place)

@@ -32,6 +32,9 @@ class HunkList : public QTreeWidget {
     // `offerFor` says what is offered for a hunk; null for none.
     void setDecisions(int file, const OneConflict& conflict, const FileSettlement& settlement,
                       const std::function<const HunkOffer*(int hunk)>& offerFor);
+    // What looks wrong in what the file of the shown commit was settled to: a row each, behind its hunks. Of other commits' files
+    // setReplay() has them.
+    void setRemarks(int file, const std::vector<Remark>& remarks);
     void setCurrent(const ConflictPlace& place);
     // Rows with these words in their path or their commit's subject or id; `undecided`: of these only what is so, and where the
     // user is.
@@ -49,6 +52,8 @@ class HunkList : public QTreeWidget {
     void chosen(const espalier::ConflictPlace& place);
     // A row of another commit: of it, of a file (`path` is its SettlementKey's) and of a hunk, -1 where it is none.
     void chosenElsewhere(std::size_t commit, const espalier::SettlementKey& key, int hunk);
+    // The row of a remark of the shown commit's; `index` of those that setRemarks() was given.
+    void remarkChosen(int file, int index);
 
   private:
     void choose(QTreeWidgetItem* item);

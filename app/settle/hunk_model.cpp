@@ -142,18 +142,32 @@ QStringList HunkModel::linesOfStretch(int stretch) const
     return lines;
 }
 
-void HunkModel::setSettled(int index, const QStringList& lines)
+void HunkModel::setSettled(int first, const std::vector<QStringList>& lines)
 {
-    if (settled(index) == lines)
-        return;
-    m_settled[std::size_t(index)] = lines;
-    const int hunk = group(index).hunk;
-    if (hunk >= 0) {
-        const bool ended = !endsFile(hunk) || m_endsWithNewline || lines.isEmpty();
-        m_settlement.decide(std::size_t(hunk), {Choice::Typed, m_codec.join(lines, ended)});
-        return;
+    int edited = -1; // the stretch that is written once all of its groups have their lines
+    for (int i = 0; i < int(lines.size()); ++i) {
+        const int index = first + i;
+        if (settled(index) == lines[std::size_t(i)])
+            continue;
+        m_settled[std::size_t(index)] = lines[std::size_t(i)];
+        const int hunk = group(index).hunk;
+        if (hunk < 0 && edited != group(index).stretch) {
+            if (edited >= 0)
+                noteEdit(edited);
+            edited = group(index).stretch;
+        }
+        if (hunk < 0)
+            continue;
+        const QStringList& typed = lines[std::size_t(i)];
+        const bool ended = !endsFile(hunk) || m_endsWithNewline || typed.isEmpty();
+        m_settlement.decide(std::size_t(hunk), {Choice::Typed, m_codec.join(typed, ended)});
     }
-    const int stretch = group(index).stretch;
+    if (edited >= 0)
+        noteEdit(edited);
+}
+
+void HunkModel::noteEdit(int stretch)
+{
     const std::string& merged = m_text.between[std::size_t(stretch)];
     const QStringList all = linesOfStretch(stretch);
     std::string text = m_codec.join(all, stretch < hunkCount() || m_endsWithNewline || all.isEmpty());

@@ -56,7 +56,9 @@ class HunkModel {
     void decide(int hunk, const HunkDecision& decision);
     // The lines of a group were typed. In a hunk they become the user's own text, unless they are what the choice says;
     // outside the hunks an edit of their stretch.
-    void setSettled(int index, const QStringList& lines);
+    void setSettled(int index, const QStringList& lines) { setSettled(index, std::vector<QStringList>{lines}); }
+    // Of several groups from `first` on.
+    void setSettled(int first, const std::vector<QStringList>& lines);
 
     const FileSettlement& settlement() const { return m_settlement; }
 
@@ -70,6 +72,7 @@ class HunkModel {
     void addStretch(int stretch, At from, At to, Sides& sides);
     void addGroup(const HunkGroup& group, QStringList lines);
     void readEdit(int stretch);
+    void noteEdit(int stretch);
     QStringList linesOfStretch(int stretch) const;
     QStringList linesOf(int hunk, const HunkDecision& decision) const;
     bool endsFile(int hunk) const;

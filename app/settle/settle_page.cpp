@@ -120,6 +120,8 @@ void SettlePage::Private::take(CommitConflicts read)
     else if (!shown->files.empty())
         showPlace({0, 1});
     staysHunk = -1;
+    if (const auto to = std::exchange(line, {}); to && same != shown->files.end() && !same->text.wholePath)
+        showLine(*to);
     askProposals();
 }
 
@@ -130,7 +132,8 @@ void SettlePage::Private::followRun()
     const DryRunPtr run = flow->run();
     if (!run)
         return;
-    const std::vector<CommitOutline> before = std::exchange(outline, replayOutline(*run, flow->settlements()));
+    const std::vector<CommitOutline> before =
+        std::exchange(outline, replayOutline(*run, flow->settlements(), flow->remarks()));
     if (shown->standsFor(*run) || shown->files.empty()) {
         staysAt.reset(); // the texts cannot be written in that form
         showState();
@@ -158,7 +161,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     waitingEdit = !text.wholePath && to.piece % 2 == 0 ? to.piece : -1;
     editor->setVisible(!text.wholePath);
     wholePath->setVisible(text.wholePath);
-    drawers->setVisible(!text.wholePath);
+    showDrawers(!text.wholePath);
     around->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
@@ -182,6 +185,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     forms->showQuestions(text.formQuestions);
     choices[2]->setVisible(!text.wholePath);
     choices[3]->setVisible(!text.wholePath);
+    enableTextActions();
     showHunk();
     showState();
 }
@@ -249,6 +253,7 @@ void SettlePage::Private::showState()
     for (std::size_t i = 0; i < shown->files.size(); ++i)
         list->setDecisions(int(i), shown->files[i], settlementOf(i),
                            [this, i](int hunk) { return offerFor(int(i), hunk); });
+    showRemarks();
     list->refilter();
     const ConflictText& text = shown->files[std::size_t(file)].text;
     const std::size_t open = shown->undecided(flow->settlements()).size();
@@ -257,6 +262,7 @@ void SettlePage::Private::showState()
                        .arg(QString::number(shown->commit + 1), QString::number(run->commits.size()),
                             toText(text.yourSubject), toText(text.path), QString::number(open),
                             toText(counted(shown->questions(flow->settlements()), "hunk", "hunks"))));
+    showCheck();
     undo->setEnabled(flow->canUndo());
     redo->setEnabled(flow->canRedo());
     // The flow's run may still be on its way; what was decided here counts at once.
@@ -266,15 +272,19 @@ void SettlePage::Private::showState()
             for (const Conflict& conflict : run->commits[i].conflicts)
                 elsewhere += conflict.undecided;
     const bool all = open == 0 && elsewhere == 0;
-    next->setText(all ? tr("Bac&k to the dry run") : tr("&Next undecided"));
+    const std::size_t remarks = all ? remarkCount() : 0;
+    next->setText(!all ? tr("&Next undecided") : remarks > 0 ? tr("&Next to look at") : tr("Bac&k to the dry run"));
     next->setDefault(true);
     previous->setEnabled(open > 0);
     // What is decided while the file is on its way back in another form would be about hunks that are no more.
     editor->setEnabled(!staysAt);
     for (QPushButton* button : choices)
         button->setEnabled(hunk() >= 0 && !staysAt);
-    if (all && !troubled)
-        notice->say(NoticeBar::Good, tr("Every hunk is decided. Read the dry run once more, then apply."));
+    const QString done = tr("Every hunk is decided. Read the dry run once more, then apply.");
+    if (all && !troubled && remarks == 0)
+        notice->say(NoticeBar::Good, done);
+    else if (notice->line() == done)
+        notice->clear();
 }
 
 void SettlePage::Private::decide(Choice choice)
@@ -372,6 +382,9 @@ void SettlePage::Private::goUndecided(bool forward)
     }
     if (run->firstConflict() < run->commits.size())
         load(run->firstConflict());
+    else if (const std::size_t remarks = remarkCount(); remarks > 0)
+        // The one that the line is about first, then each in turn.
+        goToRemark(std::exchange(walked, true) ? remark + (forward ? 1 : remarks - 1) : remark);
     else if (forward)
         Q_EMIT page->allSettled();
 }
@@ -390,6 +403,14 @@ SettlePage::SettlePage(Session* session, ReplayFlow* flow, QWidget* parent)
         d->followRun();
         if (std::exchange(d->goesOn, false))
             d->goUndecided(true);
+    });
+    connect(flow, &ReplayFlow::busyChanged, this, [this] {
+        if (isVisible())
+            d->showCheck();
+    });
+    connect(flow, &ReplayFlow::remarksChanged, this, [this] {
+        if (isVisible())
+            d->showState();
     });
     connect(flow, &ReplayFlow::collecting, this, [this] { d->editor->flush(); });
     connect(flow, &ReplayFlow::failed, this, [this](const QString& line) {
@@ -412,6 +433,12 @@ void SettlePage::begin()
     if (!run)
         return;
     std::size_t commit = run->firstConflict();
+    d->remark = 0;
+    d->walked = false;
+    if (commit >= run->commits.size() && !d->flow->remarks().empty()) {
+        d->goToRemark(0);
+        return;
+    }
     // Everything is decided already: the decisions are shown again.
     for (std::size_t i = 0; commit >= run->commits.size() && i < run->commits.size(); ++i)
         if (!run->commits[i].conflicts.empty())

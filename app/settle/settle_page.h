@@ -11,6 +11,8 @@
 
 #include <memory>
 
+class QAction;
+
 namespace espalier {
 
 class SettlePage : public QWidget {
@@ -23,11 +25,18 @@ class SettlePage : public QWidget {
     // Goes to the first undecided hunk of the flow's run.
     void begin();
 
+    // What is done in the text of the panes: finding, replacing, going to a line. For a menu; their keys work within the page.
+    QList<QAction*> textActions() const;
+
   Q_SIGNALS:
     // Nothing is undecided any more and the user goes on: back to the dry run page, with Apply focused.
     void allSettled();
     // Back to the dry run page before everything is decided; the decisions stay.
     void closed();
+
+  protected:
+    void showEvent(QShowEvent* event) override;
+    void hideEvent(QHideEvent* event) override;
 
   private:
     struct Private;

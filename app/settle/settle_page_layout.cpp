@@ -4,8 +4,10 @@
 #include "app/settle/settle_page_private.h"
 
 #include "app/settle/before_both.h"
+#include "app/settle/check_drawer.h"
 #include "app/settle/commit_drawer.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/find_bar.h"
 #include "app/settle/form_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/offer_bar.h"
@@ -143,38 +145,6 @@ QWidget* SettlePage::Private::buildDecisions()
     return card;
 }
 
-// One card with the handles of both drawers; there is room for one of them at a time.
-QWidget* SettlePage::Private::buildDrawers(QWidget* parent)
-{
-    drawers = new Card(parent);
-    const int space = theme::gap(page);
-    auto* column = new QVBoxLayout(drawers);
-    column->setContentsMargins(space, space / 2, space, space / 2);
-    column->setSpacing(space / 2);
-    drawer = new BeforeBoth(drawers);
-    commits = new CommitDrawer(drawers);
-    auto* handles = new QHBoxLayout;
-    handles->setSpacing(space * 2);
-    handles->addWidget(drawer->handle());
-    handles->addWidget(commits->handle());
-    handles->addStretch(1);
-    column->addLayout(handles);
-    column->addWidget(drawer);
-    column->addWidget(commits);
-    QObject::connect(drawer->handle(), &QToolButton::toggled, page, [this](bool open) {
-        if (open)
-            commits->setOpen(false);
-    });
-    QObject::connect(commits, &CommitDrawer::opened, page, [this](bool open) {
-        if (open)
-            drawerWasOpen = drawer->isOpen();
-        if (open || drawerWasOpen)
-            drawer->setOpen(!open);
-    });
-    QObject::connect(commits, &CommitDrawer::changeWanted, page, [this](const Oid& id) { askChange(id); });
-    return drawers;
-}
-
 void SettlePage::Private::build()
 {
     const int space = theme::gap(page);
@@ -184,6 +154,10 @@ void SettlePage::Private::build()
     column->addWidget(buildHead());
     notice = new NoticeBar(page);
     column->addWidget(notice);
+    wrong = new NoticeBar(page);
+    wrong->setObjectName(QStringLiteral("wrong"));
+    wrong->setDismissable(false);
+    column->addWidget(wrong);
     auto* splitter = new QSplitter(Qt::Horizontal, page);
     splitter->setChildrenCollapsible(false);
     splitter->setHandleWidth(space);
@@ -194,6 +168,8 @@ void SettlePage::Private::build()
     rightColumn->setSpacing(space);
     editor = new ConflictEditor(right);
     wholePath = new WholePathView(right);
+    findBar = new FindBar(editor, right);
+    rightColumn->addWidget(findBar);
     rightColumn->addWidget(editor, 1);
     rightColumn->addWidget(wholePath, 1);
     rightColumn->addWidget(buildDecisions());
@@ -242,6 +218,8 @@ void SettlePage::Private::build()
         if (file >= 0 && !shown->files[std::size_t(file)].text.wholePath)
             commits->setOpen(!commits->isOpen());
     });
+    buildTextActions();
+    byKey(Qt::ALT | Qt::Key_0, [this] { check->setOpen(!check->isOpen()); });
     // The middle pane keeps Tab for itself; Escape is the keyboard's way out of it.
     auto* leave = new QShortcut(Qt::Key_Escape, editor, nullptr, nullptr, Qt::WidgetWithChildrenShortcut);
     QObject::connect(leave, &QShortcut::activated, page, [this] { next->setFocus(Qt::OtherFocusReason); });

@@ -62,6 +62,10 @@ QWidget* SettlePage::Private::buildList(QWidget* parent)
         troubled = false;
         showPlace(chosen);
     });
+    QObject::connect(list, &HunkList::remarkChosen, page, [this](int ofFile, int index) {
+        troubled = false;
+        goToRemarkOf(ofFile, index);
+    });
     wait = new QTimer(page);
     wait->setSingleShot(true);
     wait->setInterval(readAfter);
@@ -82,7 +86,7 @@ void SettlePage::Private::listReplay()
     if (!run || shown->files.empty() || shown->commit >= run->commits.size() ||
         run->commits[shown->commit].id != shown->files.front().text.yourCommit)
         return;
-    outline = replayOutline(*run, flow->settlements());
+    outline = replayOutline(*run, flow->settlements(), flow->remarks());
     list->setReplay(outline, shown->commit);
 }
 

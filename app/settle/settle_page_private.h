@@ -14,6 +14,7 @@
 #include <map>
 #include <set>
 
+class QAction;
 class QCheckBox;
 class QLineEdit;
 class QPushButton;
@@ -22,7 +23,9 @@ class QTimer;
 namespace espalier {
 
 class BeforeBoth;
+class CheckDrawer;
 class CommitDrawer;
+class FindBar;
 class ConflictEditor;
 class FormBar;
 class HunkList;
@@ -53,6 +56,9 @@ struct SettlePage::Private {
     int staysHunk = -1;                   // of it; -1: the first that is undecided
     std::optional<std::size_t> wanted;    // the commit to be read once what is being read has come
     std::vector<CommitOutline> outline;   // of the newest run
+    std::size_t remark = 0;               // of the flow's, counted through: the one that the line is about
+    bool walked = false;                  // to a remark already
+    std::optional<int> line;              // to be shown in the file of staysAt
     bool goesOn = false;                  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
@@ -60,11 +66,14 @@ struct SettlePage::Private {
     PlainLabel* title = nullptr;
     PlainLabel* where = nullptr;
     NoticeBar* notice = nullptr;
+    NoticeBar* wrong = nullptr; // what looks wrong in a settled file, and the two answers
     HunkList* list = nullptr;
     QLineEdit* search = nullptr;
     QCheckBox* undecidedOnly = nullptr;
     QTimer* wait = nullptr; // until a row of another commit counts as chosen
     ConflictEditor* editor = nullptr;
+    FindBar* findBar = nullptr;
+    QList<QAction*> textActions;
     PlainLabel* explanation = nullptr;
     std::vector<QPushButton*> choices;
     OfferBar* offers = nullptr;
@@ -77,16 +86,23 @@ struct SettlePage::Private {
     QPushButton* back = nullptr;
     BeforeBoth* drawer = nullptr;
     CommitDrawer* commits = nullptr;
-    QWidget* drawers = nullptr;    // both
+    CheckDrawer* check = nullptr;
+    QWidget* drawers = nullptr;    // all of them
     PlainLabel* besides = nullptr; // what a side did elsewhere that explains the hunk
-    bool drawerWasOpen = true;     // before that of the commits was opened
+    bool drawerWasOpen = true;     // before another one was opened
+    bool switching = false;        // one opens, the others close
     QCheckBox* around = nullptr;
     WholePathView* wholePath = nullptr;
 
     void build();
     QWidget* buildHead();
     QWidget* buildDecisions();
+    void buildTextActions();
+    void enableTextActions();
     QWidget* buildDrawers(QWidget* parent);
+    void drawerToggled(const QWidget* which, bool open);
+    void showDrawers(bool ofText);
+    void showCheck();
     void load(std::size_t commit);
     void take(CommitConflicts read);
     void followRun();
@@ -119,6 +135,12 @@ struct SettlePage::Private {
     int hunk() const;
     ConflictPlace place() const;
     void offerWaiting();
+    std::size_t remarkCount() const;
+    void showRemarks();
+    void showLine(int settledLine);
+    void goToRemark(std::size_t index);
+    void goToRemarkOf(int ofFile, int index);
+    void answerRemark();
 };
 
 } // namespace espalier

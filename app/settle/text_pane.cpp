@@ -66,6 +66,8 @@ TextPane::TextPane(QWidget* parent)
         else
             m_gutter->update(0, rect.y(), m_gutter->width(), rect.height());
     });
+    connect(this, &QPlainTextEdit::cursorPositionChanged, this, [this] { findBrackets(); });
+    connect(this, &QPlainTextEdit::textChanged, this, [this] { findBrackets(); });
     updateFont();
 }
 
@@ -300,46 +302,17 @@ int TextPane::numberOfRow(int row) const
     return number == 0 ? 0 : number + m_firstNumber - 1;
 }
 
-// Fillers are no text: keys go past them, and deleting at a filler's edge only moves the cursor.
-bool TextPane::keepToText(QKeyEvent* event)
+int TextPane::rowOfNumber(int number) const
 {
-    QTextCursor cursor = textCursor();
-    if (cursor.hasSelection())
-        return false;
-    const auto isFiller = [](const QTextBlock& block) { return block.isValid() && rowOf(block).filler; };
-    const bool back = event->key() == Qt::Key_Backspace, forth = event->key() == Qt::Key_Delete;
-    if (back && cursor.atBlockStart() && (isFiller(cursor.block().previous()) || isFiller(cursor.block()))) {
-        cursor.movePosition(QTextCursor::PreviousBlock);
-        cursor.movePosition(QTextCursor::EndOfBlock);
-        setTextCursor(cursor);
-        leaveFiller(true);
-        return true;
+    int found = -1;
+    for (int row = 0; row < blockCount(); ++row) {
+        const int here = numberOfRow(row);
+        if (here > number)
+            break;
+        if (here > 0)
+            found = row;
     }
-    if (forth && cursor.atBlockEnd() && (isFiller(cursor.block().next()) || isFiller(cursor.block()))) {
-        cursor.movePosition(QTextCursor::NextBlock);
-        setTextCursor(cursor);
-        leaveFiller(false);
-        return true;
-    }
-    return false;
-}
-
-void TextPane::leaveFiller(bool up)
-{
-    QTextCursor cursor = textCursor();
-    QTextBlock block = cursor.block();
-    const auto stays = [this](const QTextBlock& at) {
-        if (!at.isVisible())
-            return false;
-        const HunkFrame* frame = frameAt(at.blockNumber());
-        return !rowOf(at).filler || (frame && frame->firstRow == at.blockNumber());
-    };
-    while (block.isValid() && !stays(block))
-        block = up ? block.previous() : block.next();
-    if (!block.isValid() || block == cursor.block())
-        return;
-    cursor.setPosition(block.position() + (up ? block.length() - 1 : 0));
-    setTextCursor(cursor);
+    return found;
 }
 
 bool TextPane::event(QEvent* event)
@@ -376,62 +349,6 @@ int TextPane::givenRowAt(int y) const
                                                                                                : -1;
     }
     return -1;
-}
-
-void TextPane::keyPressEvent(QKeyEvent* event)
-{
-    if (m_givesRows && (event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter) &&
-        !(event->modifiers() & ~Qt::KeypadModifier)) {
-        const QTextCursor cursor = textCursor();
-        const int first = document()->findBlock(cursor.selectionStart()).blockNumber();
-        // A selection that ends before a row's first character does not reach into it.
-        const QTextBlock end = document()->findBlock(cursor.selectionEnd());
-        const bool before = cursor.hasSelection() && cursor.selectionEnd() == end.position();
-        Q_EMIT rowsGiven(first, std::max(first, end.blockNumber() - int(before)));
-        return;
-    }
-    if (!isReadOnly() && (keepToText(event) || typeSpecial(event)))
-        return;
-    QPlainTextEdit::keyPressEvent(event);
-    if (isReadOnly() || textCursor().hasSelection())
-        return;
-    switch (event->key()) {
-    case Qt::Key_Up:
-    case Qt::Key_Left:
-    case Qt::Key_PageUp:
-        leaveFiller(true);
-        break;
-    case Qt::Key_Down:
-    case Qt::Key_Right:
-    case Qt::Key_PageDown:
-        leaveFiller(false);
-        break;
-    default:
-        break;
-    }
-}
-
-// Characters that the document would obey or refuse. Control characters below U+0080 are keys, not text.
-bool TextPane::typeSpecial(const QKeyEvent* event)
-{
-    const QString text = event->text();
-    if (text.isEmpty() || text.at(0) < QChar(0x80) || event->modifiers().testFlag(Qt::ControlModifier))
-        return false;
-    const QString shown = TextCodec::shown(text);
-    if (shown == text)
-        return false;
-    textCursor().insertText(shown);
-    ensureCursorVisible();
-    return true;
-}
-
-void TextPane::inputMethodEvent(QInputMethodEvent* event)
-{
-    QInputMethodEvent shown(event->preeditString(), event->attributes());
-    shown.setCommitString(TextCodec::shown(event->commitString()), event->replacementStart(),
-                          event->replacementLength());
-    QPlainTextEdit::inputMethodEvent(&shown);
-    event->setAccepted(shown.isAccepted());
 }
 
 QMimeData* TextPane::createMimeDataFromSelection() const

@@ -7,7 +7,9 @@
 //     pane->replaceRows(first, count, rows);     // touches only what differs
 #pragma once
 
+#include "app/settle/line_search.h"
 #include "core/merge/line_match.h"
+#include "core/settle/indent_habit.h"
 
 #include <QColor>
 #include <QPlainTextEdit>
@@ -55,6 +57,8 @@ class TextPane : public QPlainTextEdit {
     int rowCount() const { return blockCount(); }
     // What stands beside the row; 0 for nothing.
     int numberOfRow(int row) const;
+    // The row of a number, of the last that there is where it is too high; -1 for none.
+    int rowOfNumber(int number) const;
     static PaneRow rowOf(const QTextBlock& block);
     // Whether the block carries a tag; blocks that typing has made do not.
     static bool isTagged(const QTextBlock& block);
@@ -75,6 +79,13 @@ class TextPane : public QPlainTextEdit {
     // A side whose lines are taken one by one: by a click on their numbers, or Return for the row of the cursor and for all that is
     // selected.
     void setGivesRows(bool gives);
+    // Marks where these words stand.
+    void setSought(const Sought& sought);
+    // What Tab does.
+    void setIndentHabit(const IndentHabit& habit) { m_habit = habit; }
+    // The bracket at the cursor and the one that belongs to it, positions in the document; nothing where the cursor is at none,
+    // or its other end is far away.
+    std::vector<int> brackets() const { return m_brackets; }
     // Puts a row near the middle.
     void scrollToRow(int row);
 
@@ -110,6 +121,10 @@ class TextPane : public QPlainTextEdit {
     void paintNotes(QPainter& painter);
     void paintGhost(QPainter& painter, const QRectF& room, const HunkFrame& frame, int row);
     void paintStandIns(QPainter& painter);
+    void paintSought(QPainter& painter);
+    void findBrackets();
+    bool typeIndented(const QKeyEvent* event);
+    QString indentAt(const QTextBlock& block, int position) const;
     bool typeSpecial(const QKeyEvent* event);
     bool keepToText(QKeyEvent* event);
     void leaveFiller(bool up);
@@ -118,6 +133,9 @@ class TextPane : public QPlainTextEdit {
     CodeHighlighter* m_highlighter;
     std::vector<HunkFrame> m_frames;
     std::function<const std::vector<RowMark>&(int hunk)> m_marksOf;
+    Sought m_sought;
+    std::vector<int> m_brackets;
+    IndentHabit m_habit;
     int m_currentHunk = -1;
     int m_firstNumber = 1;
     int m_digits = 2;

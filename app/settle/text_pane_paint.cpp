@@ -144,6 +144,7 @@ void TextPane::paintEvent(QPaintEvent* event)
                              kind == ChangedLine::Added ? theme::successTint(palette()) : theme::dangerTint(palette()));
         }
         paintMarks(painter);
+        paintSought(painter);
     }
     QPlainTextEdit::paintEvent(event);
     QPainter painter(viewport());
@@ -180,6 +181,47 @@ void TextPane::paintMarks(QPainter& painter)
             painter.fillRect(place, theme::mixed(ground, line, 0.14));
             painter.fillRect(QRectF(place.left(), place.bottom() - 1.5, place.width(), 1.5), line);
         }
+    }
+}
+
+void TextPane::setSought(const Sought& sought)
+{
+    if (sought == m_sought)
+        return;
+    m_sought = sought;
+    viewport()->update();
+}
+
+// What is looked for, and the brackets at the cursor: framed, so that whoever sees no tint sees them too.
+void TextPane::paintSought(QPainter& painter)
+{
+    if (m_sought.words.isEmpty() && m_brackets.empty())
+        return;
+    const QColor line = theme::focusRing(palette());
+    for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
+        if (!block.isVisible())
+            continue;
+        const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
+        if (at.y() > viewport()->height())
+            break;
+        const QTextLine text = block.layout()->lineAt(0);
+        const auto frame = [&](int from, int to) {
+            const double left = text.cursorToX(from), right = text.cursorToX(to);
+            painter.drawRoundedRect(QRectF(at.x() + left - 0.5, at.y() + 1.5, right - left + 1, text.height() - 2), 2,
+                                    2);
+        };
+        if (!text.isValid())
+            continue;
+        painter.setPen(QPen(line, 1));
+        painter.setBrush(theme::selectionTint(palette()));
+        constexpr std::size_t mostInLine = 1000;
+        for (const qsizetype from : matchesIn(block.text(), m_sought, mostInLine))
+            frame(int(from), int(from + m_sought.words.size()));
+        painter.setBrush(Qt::NoBrush);
+        painter.setPen(QPen(line, 1.5));
+        for (const int bracket : m_brackets)
+            if (bracket >= block.position() && bracket < block.position() + block.length())
+                frame(bracket - block.position(), bracket - block.position() + 1);
     }
 }
 

@@ -195,6 +195,7 @@ NoticeBar::NoticeBar(QWidget* parent) : QFrame(parent)
     row->addWidget(m_label, 1);
     row->addLayout(m_actions);
     row->addWidget(close);
+    m_close = close;
     connect(close, &QToolButton::clicked, this, [this] {
         clear();
         Q_EMIT dismissed();
@@ -239,6 +240,7 @@ void NoticeBar::clear()
 }
 
 QString NoticeBar::line() const { return m_label->fullText(); }
+void NoticeBar::setDismissable(bool dismissable) { m_close->setVisible(dismissable); }
 
 void NoticeBar::paintEvent(QPaintEvent*)
 {

@@ -82,6 +82,8 @@ class NoticeBar : public QFrame {
     QPushButton* offer(const QString& label);
     void clear();
     QString line() const;
+    // What stays until it is answered has no sign to close it with.
+    void setDismissable(bool dismissable);
 
   Q_SIGNALS:
     void dismissed();
@@ -93,6 +95,7 @@ class NoticeBar : public QFrame {
     Tone m_tone = Info;
     PlainLabel* m_label = nullptr;
     QHBoxLayout* m_actions = nullptr;
+    QWidget* m_close = nullptr;
 };
 
 } // namespace espalier

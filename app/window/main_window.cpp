@@ -57,6 +57,7 @@ MainWindow::~MainWindow()
     // Pages hear of what the session and the flow do while these go; none of it concerns a window that is going too.
     m_session->disconnect();
     m_flow->disconnect();
+    m_pages->disconnect(this);
     // Works end with the pages that they are for, when the status line is gone already.
     for (Work* work : std::as_const(m_shownWorks))
         work->disconnect(this);

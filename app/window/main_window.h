@@ -104,6 +104,7 @@ class MainWindow : public QMainWindow {
     void buildHistoryMenu();
     void buildBranchMenu();
     void buildPlacesMenu();
+    void buildTextMenu();
     void buildHelpMenu();
     void wireSession();
     void wireGraph();
@@ -177,6 +178,7 @@ class MainWindow : public QMainWindow {
     QList<Work*> m_shownWorks; // that have lasted, oldest first
     std::vector<QAction*> m_needRepository;
     std::vector<QAction*> m_needBranch;
+    std::vector<QAction*> m_finding; // in the history
     QStringList m_recent;
     // Full name of the branch that the next snapshot's graph goes to.
     std::string m_showNext;

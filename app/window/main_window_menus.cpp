@@ -4,6 +4,7 @@
 #include "app/drift/drift_board.h"
 #include "app/history/commit_panel.h"
 #include "app/history/graph_view.h"
+#include "app/settle/settle_page.h"
 #include "app/support/text.h"
 #include "app/support/work.h"
 #include "app/window/dialogs.h"
@@ -18,6 +19,7 @@
 #include <QMenuBar>
 #include <QMessageBox>
 #include <QSettings>
+#include <QStackedWidget>
 
 namespace espalier {
 
@@ -44,6 +46,7 @@ void MainWindow::buildMenus()
     buildHistoryMenu();
     buildBranchMenu();
     buildPlacesMenu();
+    buildTextMenu();
     buildHelpMenu();
 }
 
@@ -70,12 +73,13 @@ void MainWindow::buildRepositoryMenu()
 void MainWindow::buildHistoryMenu()
 {
     QMenu* menu = menuBar()->addMenu(tr("&History"));
-    add(menu, tr("&Find"), QKeySequence::Find, [this] {
+    m_finding.push_back(add(menu, tr("&Find"), QKeySequence::Find, [this] {
         showWorkbench();
         m_graph->focusFilter();
-    });
-    add(menu, tr("&Next match"), QKeySequence::FindNext, [this] { m_graph->findNext(); });
-    add(menu, tr("&Previous match"), QKeySequence::FindPrevious, [this] { m_graph->findPrevious(); });
+    }));
+    m_finding.push_back(add(menu, tr("&Next match"), QKeySequence::FindNext, [this] { m_graph->findNext(); }));
+    m_finding.push_back(
+        add(menu, tr("&Previous match"), QKeySequence::FindPrevious, [this] { m_graph->findPrevious(); }));
     menu->addSeparator();
     add(menu, tr("&Go to…"), QKeySequence(Qt::Key_F4), [this] { askGoTo(); });
     add(menu, tr("Go to the &merge base"), QKeySequence(Qt::SHIFT | Qt::Key_F4), [this] { goToMergeBase(); });
@@ -205,6 +209,14 @@ void MainWindow::buildPlacesMenu()
     add(menu, tr("&Which remote is which…"), {}, [this] { askRoles(); });
 }
 
+// What the settle page does in its text. While it is there, the same keys are not the history's.
+void MainWindow::buildTextMenu()
+{
+    QMenu* menu = menuBar()->addMenu(tr("Te&xt"));
+    menu->addActions(m_settle->textActions());
+    connect(m_pages, &QStackedWidget::currentChanged, this, [this] { updateActions(); });
+}
+
 void MainWindow::buildHelpMenu()
 {
     QMenu* menu = menuBar()->addMenu(tr("H&elp"));
@@ -239,6 +251,8 @@ void MainWindow::updateActions()
     const bool open = m_session->isOpen();
     for (QAction* action : m_needRepository)
         action->setEnabled(open);
+    for (QAction* action : m_finding)
+        action->setEnabled(open && m_pages->currentWidget() != m_settle);
     const bool branch = open && !chosenBranch().empty();
     for (QAction* action : m_needBranch)
         action->setEnabled(branch);

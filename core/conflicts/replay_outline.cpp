@@ -24,7 +24,7 @@ bool askedBefore(const std::vector<Conflict>& conflicts, std::size_t at)
 FileOutline outlineOf(const Conflict& conflict, const Oid& commit, const Settlements& settlements)
 {
     const PathConflict& path = conflict.path;
-    FileOutline file{conflict.key(commit), shownPath(path), path.wholePath(), conflict.ownChange, {}, 0, 0};
+    FileOutline file{conflict.key(commit), shownPath(path), path.wholePath(), conflict.ownChange, {}, 0, 0, {}};
     file.undecided = conflict.undecided;
     file.again = conflict.again;
     const FileSettlement* kept = settlements.find(file.key);
@@ -58,6 +58,12 @@ std::size_t sum(const std::vector<FileOutline>& files, std::size_t FileOutline::
 std::size_t CommitOutline::undecided() const { return sum(files, &FileOutline::undecided); }
 std::size_t CommitOutline::again() const { return sum(files, &FileOutline::again); }
 
+std::size_t CommitOutline::remarks() const
+{
+    return std::transform_reduce(files.begin(), files.end(), std::size_t(0), std::plus<>(),
+                                 [](const FileOutline& file) { return file.remarks.size(); });
+}
+
 std::size_t CommitOutline::questions() const
 {
     std::size_t all = 0;
@@ -66,7 +72,8 @@ std::size_t CommitOutline::questions() const
     return all;
 }
 
-std::vector<CommitOutline> replayOutline(const DryRun& run, const Settlements& settlements)
+std::vector<CommitOutline> replayOutline(const DryRun& run, const Settlements& settlements,
+                                         const std::vector<FileRemarks>& remarks)
 {
     std::vector<CommitOutline> all;
     for (std::size_t i = 0; i < run.commits.size(); ++i) {
@@ -75,6 +82,9 @@ std::vector<CommitOutline> replayOutline(const DryRun& run, const Settlements& s
         for (std::size_t k = 0; k < commit.conflicts.size(); ++k)
             if (!askedBefore(commit.conflicts, k))
                 one.files.push_back(outlineOf(commit.conflicts[k], commit.id, settlements));
+        for (FileOutline& file : one.files)
+            if (const auto of = std::ranges::find(remarks, file.key, &FileRemarks::key); of != remarks.end())
+                file.remarks = of->remarks;
         if (!one.files.empty())
             all.push_back(std::move(one));
     }

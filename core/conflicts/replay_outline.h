@@ -9,6 +9,7 @@
 #pragma once
 
 #include "core/conflicts/conflict_text.h"
+#include "core/conflicts/settled_remarks.h"
 
 #include <optional>
 #include <string>
@@ -26,6 +27,7 @@ struct FileOutline {
     bool wholePath = false, ownChange = false;
     std::vector<HunkOutline> hunks;
     std::size_t undecided = 0, again = 0; // as Conflict has them
+    std::vector<Remark> remarks;          // what looks wrong in what it was settled to
 };
 struct CommitOutline {
     std::size_t commit = 0; // index into the run's
@@ -35,10 +37,12 @@ struct CommitOutline {
     std::size_t undecided() const;
     std::size_t questions() const;
     std::size_t again() const;
+    std::size_t remarks() const;
 };
 
-// Each question once, in order. Commits without conflicts are left out.
-std::vector<CommitOutline> replayOutline(const DryRun& run, const Settlements& settlements);
+// Each question once, in order. Commits without conflicts are left out. `remarks` are those of the run that were not answered.
+std::vector<CommitOutline> replayOutline(const DryRun& run, const Settlements& settlements,
+                                         const std::vector<FileRemarks>& remarks = {});
 
 // What is to be looked at again in `now` and was not in `before`: commits with the files that are so.
 std::vector<CommitOutline> newlyOpen(const std::vector<CommitOutline>& before, const std::vector<CommitOutline>& now);

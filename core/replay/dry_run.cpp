@@ -32,11 +32,14 @@ std::shared_ptr<const NewObjects> objectsOf(const DryRun& run, const NewObjects&
     visit(*run.newTip);
     for (const auto& [branch, tip] : run.stackedTips)
         visit(tip);
-    // The settle page opens decided conflicts again; their texts may be new as well.
+    // The settle page opens decided conflicts again; their texts may be new as well, and
+    // what they were settled to is looked at.
     for (const ReplayedCommit& commit : run.commits)
-        for (const Conflict& conflict : commit.conflicts)
+        for (const Conflict& conflict : commit.conflicts) {
             for (const ConflictStage* stage : {&conflict.path.ancestor, &conflict.path.newBase, &conflict.path.commit})
                 visit(stage->id);
+            visit(conflict.settled);
+        }
     while (!waiting.empty()) {
         const Object* object = fresh.find(waiting.back());
         const Oid id = waiting.back();

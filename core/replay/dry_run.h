@@ -33,6 +33,8 @@ struct Conflict {
     // path can be both, and each is a question of its own.
     bool ownChange = false;
     FileForm form = {}; // what the settlements say that its sides are met in; `hunks` are those of their merge so
+    Oid settled = {};   // the blob of a text with the decisions; what is undecided is held in it. Zero for a whole path
+    int markerSize = 7; // of the path's conflict markers, by its attributes
     // What its settlement is kept under, in the commit `of`; a question about other paths of the same merge goes there by
     // `at`.
     SettlementKey key(const Oid& of) const { return key(of, path.path); }

@@ -123,11 +123,13 @@ struct Work {
 
     Decisions decide(const PathConflict& path, const ConflictTexts* texts)
     {
-        Conflict conflict{path, 0, 0, 0, input.ownChange, {}};
+        Conflict conflict{.path = path, .ownChange = input.ownChange};
         Decisions decisions = decisionsFor(path, texts, conflict.key(input.commit), settlements);
         conflict.hunks = decisions.held.questions();
         conflict.undecided = decisions.held.undecided();
         conflict.again = decisions.again;
+        if (path.text)
+            conflict.markerSize = path.text->markerSize;
         conflict.path.text.reset(); // a dry run is kept, and shown
         result.conflicts.push_back(std::move(conflict));
         return decisions;
@@ -163,6 +165,7 @@ struct Work {
         for (const std::size_t touched : heldTouched(*texts->merge, ranges))
             dependOn(regions[touched].owner);
         const Oid blob = store.add(ObjectType::Blob, file.bytes);
+        result.conflicts.back().settled = blob;
         edits[path.path] = {form.mode.value_or(fileModeOf(path)), blob};
         return {};
     }

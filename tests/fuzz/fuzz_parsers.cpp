@@ -13,11 +13,15 @@
 #include "core/merge/attributes.h"
 #include "core/merge/wildcard.h"
 #include "core/samples/recipe.h"
+#include "core/settle/indent_habit.h"
+#include "core/settle/remarks.h"
 #include "core/tree/edit.h"
 #include "core/tree/names.h"
 
 #include <git2.h>
 
+#include <algorithm>
+#include <array>
 #include <cstdlib>
 #include <filesystem>
 
@@ -140,6 +144,28 @@ void shift(std::string_view text)
     check(lineShift(framed(before), framed(after)) == lineShift(std::string(before) + "\n", std::string(after) + "\n"));
 }
 
+// Three sides and a settled text, one behind the other with a zero byte between them.
+void settled(std::string_view text)
+{
+    std::array<std::string_view, 4> parts;
+    for (std::string_view& part : parts) {
+        part = text.substr(0, text.find('\0'));
+        text.remove_prefix(std::min(part.size() + 1, text.size()));
+    }
+    const std::vector<Remark> remarks = remarksOn({parts[0], parts[1], parts[2], parts[3]});
+    check(remarks.size() <= 100);
+    int before = 0;
+    for (const Remark& remark : remarks) {
+        check(remark.line >= before && remark.line < int(parts[3].size()));
+        before = remark.line;
+        check(isUtf8(remark.words) && remark.words.size() < 300);
+    }
+    // What is one of its sides has nothing that a side has not.
+    check(remarksOn({parts[0], parts[3], parts[2], parts[3]}).empty());
+    const IndentHabit habit = indentHabit(parts[3]);
+    check(habit.step >= 2 && habit.step <= 8);
+}
+
 } // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size)
@@ -147,7 +173,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (size == 0)
         return 0;
     const std::string_view text(reinterpret_cast<const char*>(data) + 1, size - 1);
-    switch (data[0] % 11) {
+    switch (data[0] % 12) {
     case 0:
         shown(text);
         break;
@@ -173,12 +199,15 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         wildcard(text);
         break;
     case 8:
-        attributes(text);
+        settled(text);
         break;
     case 9:
-        otherSide(text);
+        attributes(text);
         break;
     case 10:
+        otherSide(text);
+        break;
+    case 11:
         shift(text);
         break;
     }

@@ -1,14 +1,19 @@
 // SPDX-License-Identifier: MIT
 #include "tests/pictures/settle_pictures.h"
 
+#include "app/settle/check_drawer.h"
 #include "app/settle/conflict_editor.h"
+#include "app/settle/find_bar.h"
 #include "app/settle/hunk_list.h"
 #include "app/settle/image_pane.h"
 #include "app/settle/settle_page.h"
+#include "app/settle/text_pane.h"
 #include "app/settle/whole_path_view.h"
 #include "app/support/text.h"
 
+#include <QAction>
 #include <QBuffer>
+#include <QLineEdit>
 #include <QPainter>
 #include <QPushButton>
 #include <QToolButton>
@@ -112,6 +117,62 @@ std::string everyKind()
            "checkout topic/every-kind\n";
 }
 
+// A marker that was left: in the settle page, and before apply.
+void takeRemarks(MainWindow& window, Pictures& pictures)
+{
+    SettlePage* page = window.settlePage();
+    auto* list = page->findChild<HunkList*>();
+    auto* editor = page->findChild<ConflictEditor*>();
+    const auto caughtUp = [&] { waitFor([&] { return !window.flow()->isBusy(); }, QStringLiteral("the dry run")); };
+    for (int i = 0; i < list->fileCount(); ++i) {
+        list->setCurrentItem(list->fileItem(i)->child(0));
+        for (int hunk = 0; hunk < list->fileItem(i)->childCount(); ++hunk) {
+            list->setCurrentItem(list->fileItem(i)->child(hunk));
+            if (auto* keep = page->findChild<QPushButton*>(QStringLiteral("your-commit")); keep->isEnabled())
+                keep->click();
+        }
+        settleDown();
+    }
+    caughtUp();
+    for (int i = 0; i < list->fileCount(); ++i)
+        if (list->fileItem(i)->text(0) == QStringLiteral("core/level.cpp"))
+            list->setCurrentItem(list->fileItem(i)->child(0));
+    editor->setCurrentHunk(0);
+    TextPane* middle = editor->pane(ConflictEditor::Pane::Settled);
+    middle->setFocus();
+    middle->textCursor().insertText(QStringLiteral("<<<<<<< mine\n"));
+    editor->flush();
+    caughtUp();
+    settleDown();
+    pictures.take(QStringLiteral("settle-remark"));
+    for (QAction* action : page->textActions())
+        if (action->objectName() == QLatin1String("replace"))
+            action->trigger();
+    page->findChild<QLineEdit*>(QStringLiteral("findWords"))->setText(QStringLiteral("lowest"));
+    page->findChild<QLineEdit*>(QStringLiteral("replaceWith"))->setText(QStringLiteral("bottom"));
+    page->findChild<FindBar*>()->findNext(true);
+    pictures.take(QStringLiteral("settle-replace"));
+    page->findChild<FindBar*>()->openLine();
+    editor->showLine(ConflictEditor::Pane::Settled, 3);
+    pictures.take(QStringLiteral("settle-go-to-line"));
+    page->findChild<FindBar*>()->close();
+    auto* check = page->findChild<CheckDrawer*>();
+    check->setOpen(true);
+    settleDown();
+    pictures.take(QStringLiteral("settle-check-empty"));
+    auto* command = page->findChild<QLineEdit*>(QStringLiteral("checkCommand"));
+    command->setText(QStringLiteral("cat docs/hours.md; grep -n level core/*.cpp; exit 1"));
+    QTest::keyClick(command, Qt::Key_Return);
+    waitFor([&] { return !check->isRunning(); }, QStringLiteral("the check"));
+    settleDown();
+    pictures.take(QStringLiteral("settle-check-failed"));
+    setCheckCommand(window.session()->path(), {});
+    check->setOpen(false);
+    window.showWorkbench();
+    settleDown();
+    pictures.take(QStringLiteral("dry-run-remark"));
+}
+
 } // namespace
 
 void takeSettleKinds(MainWindow& window, Pictures& pictures, const Scratch& samples)
@@ -151,6 +212,7 @@ void takeSettleKinds(MainWindow& window, Pictures& pictures, const Scratch& samp
     const auto* view = page->findChild<WholePathView*>();
     waitFor([&] { return view->image(ConflictEditor::Pane::Commit)->isVisible(); }, QStringLiteral("the images"));
     pictures.take(QStringLiteral("settle-images"));
+    takeRemarks(window, pictures);
     window.showWorkbench();
     window.flow()->close();
 }

@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: MIT
+//
+// What the settle page does in the text of its panes, by keys and from the window's menu.
+#include "app/settle/settle_page_private.h"
+
+#include "app/settle/conflict_editor.h"
+#include "app/settle/find_bar.h"
+
+#include <QAction>
+
+namespace espalier {
+
+namespace {
+
+// As the platform has it. Where it has Ctrl+G for the next match, a line is gone to by another key.
+QList<QKeySequence> keysOf(QKeySequence::StandardKey standard, const QKeySequence& otherwise)
+{
+    const QList<QKeySequence> keys = QKeySequence::keyBindings(standard);
+    return keys.isEmpty() ? QList<QKeySequence>{otherwise} : keys;
+}
+
+} // namespace
+
+void SettlePage::Private::buildTextActions()
+{
+    const auto add = [this](const char* name, const QString& words, const QList<QKeySequence>& keys, auto what) {
+        auto* action = new QAction(words, page);
+        action->setObjectName(QLatin1String(name));
+        action->setShortcuts(keys);
+        action->setShortcutContext(Qt::WidgetWithChildrenShortcut);
+        QObject::connect(action, &QAction::triggered, page, what);
+        page->addAction(action);
+        textActions.push_back(action);
+    };
+    const QList<QKeySequence> nextKeys = keysOf(QKeySequence::FindNext, Qt::Key_F3);
+    const QKeySequence lineKeys = nextKeys.contains(QKeySequence(Qt::CTRL | Qt::Key_G))
+                                      ? QKeySequence(Qt::CTRL | Qt::Key_L)
+                                      : QKeySequence(Qt::CTRL | Qt::Key_G);
+    add("find", tr("&Find in the text…"), keysOf(QKeySequence::Find, Qt::CTRL | Qt::Key_F),
+        [this] { findBar->openFind(false); });
+    add("findNext", tr("&Next match"), nextKeys, [this] { findBar->findNext(true); });
+    add("findPrevious", tr("&Previous match"), keysOf(QKeySequence::FindPrevious, Qt::SHIFT | Qt::Key_F3),
+        [this] { findBar->findNext(false); });
+    add("replace", tr("&Replace in the settled text…"), keysOf(QKeySequence::Replace, Qt::CTRL | Qt::Key_H),
+        [this] { findBar->openFind(true); });
+    add("goToLine", tr("&Go to line…"), {lineKeys}, [this] { findBar->openLine(); });
+    enableTextActions();
+}
+
+void SettlePage::Private::enableTextActions()
+{
+    const bool text = page->isVisible() && file >= 0 && !shown->files[std::size_t(file)].text.wholePath;
+    for (QAction* action : textActions)
+        action->setEnabled(text);
+    if (!text && findBar->isVisible())
+        findBar->close();
+}
+
+QList<QAction*> SettlePage::textActions() const { return d->textActions; }
+
+void SettlePage::showEvent(QShowEvent* event)
+{
+    QWidget::showEvent(event);
+    d->enableTextActions();
+}
+
+void SettlePage::hideEvent(QHideEvent* event)
+{
+    QWidget::hideEvent(event);
+    d->enableTextActions();
+}
+
+} // namespace espalier
