@@ -205,27 +205,19 @@ Result<std::uint64_t> shiftOf(QuickObjects& objects, std::span<const PathChange>
     return shift;
 }
 
-// The same for a commit. Nothing for a merge.
-Result<std::optional<std::uint64_t>> shiftOf(QuickObjects& objects, const Oid& commit, EquivalenceCache& cache,
-                                             const Progress& progress)
+// Of a commit, where it was asked for before.
+std::optional<std::uint64_t> knownShift(EquivalenceCache& cache, const Oid& commit)
 {
     EquivalenceCache::Data& data = cache.data();
-    {
-        const std::scoped_lock locked(data.lock);
-        if (const auto known = data.shifts.find(commit); known != data.shifts.end())
-            return known->second;
-    }
-    const auto changes = changesOf(objects, commit);
-    if (!changes)
-        return std::unexpected(changes.error());
-    if (!*changes)
-        return std::nullopt;
-    const auto shift = shiftOf(objects, **changes, progress);
-    if (!shift)
-        return std::unexpected(shift.error());
     const std::scoped_lock locked(data.lock);
-    data.shifts.emplace(commit, *shift);
-    return *shift;
+    const auto known = data.shifts.find(commit);
+    return known == data.shifts.end() ? std::nullopt : std::optional(known->second);
+}
+
+void keepShift(EquivalenceCache& cache, const Oid& commit, std::uint64_t shift)
+{
+    const std::scoped_lock locked(cache.data().lock);
+    cache.data().shifts.emplace(commit, shift);
 }
 
 } // namespace
@@ -260,28 +252,48 @@ bool isSame(const PathChange& a, const PathChange& b)
     return a.path == b.path && a.before == b.before && a.after == b.after;
 }
 
-// The first of `possible`, whose outlines are that of the change that is sought, that is the same change.
+// The first of `possible`, whose outlines are that of the change that is sought, that is the same change. No content is read
+// where both sides are the same to the byte, as mostly where it landed soon.
 Result<std::optional<Oid>> firstEqual(QuickObjects& objects, const Sought& sought, std::span<const Oid> possible,
                                       EquivalenceCache& cache, const Progress& progress)
 {
-    if (possible.empty())
-        return std::nullopt;
-    const auto shift = shiftOf(objects, sought.changes, progress);
-    if (!shift)
-        return std::unexpected(shift.error());
+    std::optional<std::uint64_t> shift; // of what is sought
     std::optional<Oid> wanted;
+    const auto isTheSame = [&](const std::optional<std::vector<PathChange>>& changes) {
+        return changes && std::ranges::equal(sought.changes, *changes, isSame);
+    };
     for (const Oid& other : possible) {
-        const auto otherShift = shiftOf(objects, other, cache, progress);
-        if (!otherShift)
-            return std::unexpected(otherShift.error());
+        std::optional<std::uint64_t> otherShift = knownShift(cache, other);
+        const bool isNew = !otherShift;
+        if (isNew) {
+            const auto changes = changesOf(objects, other);
+            if (!changes)
+                return std::unexpected(changes.error());
+            if (isTheSame(*changes))
+                return other;
+            if (!*changes)
+                continue; // a merge
+            const auto made = shiftOf(objects, **changes, progress);
+            if (!made)
+                return std::unexpected(made.error());
+            keepShift(cache, other, *made);
+            otherShift = *made;
+        }
+        if (!shift) {
+            const auto made = shiftOf(objects, sought.changes, progress);
+            if (!made)
+                return std::unexpected(made.error());
+            shift = *made;
+        }
         if (*otherShift != *shift)
             continue;
-        // The same contents on both sides: mostly so where it landed soon.
-        const auto changes = changesOf(objects, other);
-        if (!changes)
-            return std::unexpected(changes.error());
-        if (*changes && std::ranges::equal(sought.changes, **changes, isSame))
-            return other;
+        if (!isNew) {
+            const auto changes = changesOf(objects, other);
+            if (!changes)
+                return std::unexpected(changes.error());
+            if (isTheSame(*changes))
+                return other;
+        }
         if (!wanted) {
             const auto id = sought.id();
             if (!id)
