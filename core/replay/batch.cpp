@@ -189,9 +189,9 @@ Result<void> runBatch(const Repository& repository, unsigned threads,
     std::uint64_t taken = 0;
     while (auto line = next()) {
         std::unique_lock lock(exchange.mutex);
-        // Not more lines ahead than keep the workers busy: memory stays flat.
-        exchange.changed.wait(lock,
-                              [&] { return exchange.failure || taken - exchange.given < std::uint64_t(threads) * 4; });
+        // Memory stays flat, and yet one that takes long does not let the others wait for it.
+        constexpr std::uint64_t linesAhead = 24; // for each thread
+        exchange.changed.wait(lock, [&] { return exchange.failure || taken - exchange.given < threads * linesAhead; });
         if (exchange.failure)
             break;
         exchange.waiting.emplace_back(taken++, std::move(*line));
