@@ -7,6 +7,8 @@
 #include <git2/sys/repository.h>
 
 #include <cerrno>
+#include <chrono>
+#include <thread>
 
 #include <sys/stat.h>
 #include <unistd.h>
@@ -51,6 +53,12 @@ Result<LockFiles> WorktreeSession::holdIndex(const Repository& repository)
     if (!lock)
         return lock;
     auto locked = lock->announce({{repository.gitDir() / "index.lock", ""}}).and_then([&] { return lock->take(0); });
+    // Editors and prompts that show what has changed refresh the index now and then, for a moment.
+    constexpr int mostTries = 20;
+    for (int tries = 1; tries < mostTries && !locked && locked.error().kind == ErrorKind::Refused; ++tries) {
+        std::this_thread::sleep_for(std::chrono::milliseconds(50));
+        locked = lock->take(0);
+    }
     if (!locked && locked.error().kind == ErrorKind::Refused)
         locked.error().what = "Another program is using the index";
     if (!locked)

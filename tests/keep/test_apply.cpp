@@ -10,8 +10,11 @@
 #include <QFile>
 #include <QtTest/QtTest>
 
+#include <atomic>
 #include <csignal>
+#include <filesystem>
 #include <fstream>
+#include <thread>
 
 #include <sys/resource.h>
 #include <sys/wait.h>
@@ -156,6 +159,38 @@ class TestApply : public QObject {
         QCOMPARE(applied.error().kind, ErrorKind::Refused);
         QVERIFY2(applied.error().line().contains(named.toStdString()), applied.error().line().c_str());
         QCOMPARE(folderState(repo.fsPath()), before);
+    }
+
+    // An editor that refreshes the index holds it for a moment only.
+    void anIndexThatIsSoonFreeIsWaitedFor()
+    {
+        ReplayScene scene;
+        const TempRepository& repo = scene.repo;
+        const Rewrite rewrite = scene.rewrite();
+        const std::filesystem::path lock = repo.fsPath() / ".git/index.lock",
+                                    ours = repo.fsPath() / ".git/espalier/locks";
+        repo.writeFile(".git/index.lock", "");
+        // Gone as soon as it is known to be in the way: apply() has announced its own lock then.
+        std::atomic<bool> wasAnnounced = false;
+        const auto isAnnounced = [&ours] {
+            std::error_code error;
+            for (std::filesystem::directory_iterator at(ours, error), end; !error && at != end; at.increment(error)) {
+                std::ifstream journal(at->path() / "journal");
+                if (std::string(std::istreambuf_iterator<char>(journal), {}).contains("index.lock"))
+                    return true;
+            }
+            return false;
+        };
+        std::jthread editor([&](const std::stop_token& stop) {
+            while (!stop.stop_requested() && !(wasAnnounced = isAnnounced()))
+                std::this_thread::sleep_for(std::chrono::milliseconds(1));
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
+            std::filesystem::remove(lock);
+        });
+        const auto applied = apply(repo.open(), rewrite);
+        QVERIFY2(applied, applied ? "" : applied.error().line().c_str());
+        QVERIFY(wasAnnounced);
+        QVERIFY(!std::filesystem::exists(lock));
     }
 
     void whatStandsInTheWayIsRefused_data()
