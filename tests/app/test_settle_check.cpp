@@ -7,8 +7,8 @@
 #include "app/settle/settle_page.h"
 #include "app/support/text.h"
 #include "core/keep/temporary_checkout.h"
+#include "tests/support/settling.h"
 #include "tests/support/temp_repository.h"
-#include "tests/support/topic_plan.h"
 
 #include <QLineEdit>
 #include <QPlainTextEdit>
@@ -61,14 +61,7 @@ class TestSettleCheck : public QObject {
         test::openTopic(*m_repo, "refs/heads/topic/x", m_open);
         QVERIFY(m_open.plan);
         m_page = std::make_unique<SettlePage>(m_open.session.get(), m_open.flow.get());
-        m_page->resize(1300, 800);
-        m_page->show();
-        QVERIFY(QTest::qWaitForWindowExposed(m_page.get()));
-        m_page->activateWindow();
-        QVERIFY(QTest::qWaitForWindowActive(m_page.get()));
-        m_open.flow->start(*m_open.plan);
-        QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->run() && !m_open.flow->isBusy(), patience);
-        m_page->begin();
+        QVERIFY(test::beginSettling(*m_page, m_open));
         QTRY_VERIFY_WITH_TIMEOUT(m_page->findChild<HunkList*>()->fileCount() > 0, patience);
     }
     void close()

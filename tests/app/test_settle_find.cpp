@@ -8,8 +8,8 @@
 #include "app/settle/text_pane.h"
 #include "app/support/text.h"
 #include "core/settle/indent_habit.h"
+#include "tests/support/settling.h"
 #include "tests/support/temp_repository.h"
-#include "tests/support/topic_plan.h"
 
 #include <QAction>
 #include <QCheckBox>
@@ -84,14 +84,7 @@ class TestSettleFind : public QObject {
         test::openTopic(*m_repo, "refs/heads/topic/x", m_open);
         QVERIFY(m_open.plan);
         m_page = std::make_unique<SettlePage>(m_open.session.get(), m_open.flow.get());
-        m_page->resize(1300, 800);
-        m_page->show();
-        QVERIFY(QTest::qWaitForWindowExposed(m_page.get()));
-        m_page->activateWindow();
-        QVERIFY(QTest::qWaitForWindowActive(m_page.get()));
-        m_open.flow->start(*m_open.plan);
-        QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->run() && !m_open.flow->isBusy(), patience);
-        m_page->begin();
+        QVERIFY(test::beginSettling(*m_page, m_open));
         QTRY_VERIFY_WITH_TIMEOUT(button("new-base")->isEnabled(), patience);
         middle()->setFocus();
     }

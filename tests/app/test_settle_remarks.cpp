@@ -8,8 +8,8 @@
 #include "app/settle/settle_page.h"
 #include "app/settle/text_pane.h"
 #include "app/support/text.h"
+#include "tests/support/settling.h"
 #include "tests/support/temp_repository.h"
-#include "tests/support/topic_plan.h"
 
 #include <QPushButton>
 #include <QTextBlock>
@@ -68,14 +68,7 @@ class TestSettleRemarks : public QObject {
         m_dryRun = std::make_unique<DryRunPage>(m_open.session.get(), m_open.flow.get());
         m_dryRun->show();
         m_page = std::make_unique<SettlePage>(m_open.session.get(), m_open.flow.get());
-        m_page->resize(1300, 800);
-        m_page->show();
-        QVERIFY(QTest::qWaitForWindowExposed(m_page.get()));
-        m_page->activateWindow();
-        QVERIFY(QTest::qWaitForWindowActive(m_page.get()));
-        m_open.flow->start(*m_open.plan);
-        QTRY_VERIFY_WITH_TIMEOUT(m_open.flow->run() && !m_open.flow->isBusy(), patience);
-        m_page->begin();
+        QVERIFY(test::beginSettling(*m_page, m_open));
         QTRY_VERIFY_WITH_TIMEOUT(list()->fileCount() > 0, patience);
     }
     void type(int hunk, const QString& text)
