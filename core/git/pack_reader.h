@@ -39,7 +39,7 @@ struct RawObject {
 class PackReader {
   public:
     // `baseBytes`: how much is kept of what deltas are made from.
-    explicit PackReader(std::shared_ptr<const PackFiles> packs, std::size_t baseBytes = std::size_t(48) << 20);
+    explicit PackReader(std::shared_ptr<const PackFiles> packs, std::size_t baseBytes = std::size_t(16) << 20);
     ~PackReader();
     PackReader(const PackReader&) = delete;
     PackReader& operator=(const PackReader&) = delete;

@@ -4,6 +4,7 @@
 #pragma once
 
 #include "core/merge/attributes.h"
+#include "core/merge/rename_memory.h"
 #include "core/merge/renames.h"
 #include "core/merge/tree_merge.h"
 
@@ -13,7 +14,9 @@ namespace espalier {
 
 struct MergeCaches::Data {
     std::shared_ptr<SimilarityCache> similarity = std::make_shared<SimilarityCache>();
+    std::shared_ptr<RenameMemory> renames = std::make_shared<RenameMemory>();
     MergeAttributes attributes;
+    bool hurry = false, putOff = false;
     // What a side deleted and added, for the last few pairs of trees: within a replay the new base's barely changes.
     std::deque<std::pair<std::pair<Oid, Oid>, RenameField>> fields;
 };

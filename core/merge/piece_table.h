@@ -16,6 +16,12 @@ namespace espalier {
 
 inline constexpr int wholeScore = 60000; // git's MAX_SCORE
 
+// So many bytes must a file have in common with another of this size, at least, for a score of `least`.
+inline std::uint64_t wantedBytes(std::uint64_t size, int least)
+{
+    return (size * std::uint64_t(least) + wholeScore - 1) / wholeScore;
+}
+
 // git's diffcore_count_changes: how many bytes of one are in the other too.
 inline std::uint64_t commonBytes(const SimilarityCache::Print& one, const SimilarityCache::Print& other)
 {
@@ -59,7 +65,7 @@ class PieceTable {
         if (target.size == 0)
             return 0;
         const std::uint64_t larger = std::max(m_print->size, target.size);
-        const std::uint64_t wanted = (larger * std::uint64_t(least) + wholeScore - 1) / wholeScore;
+        const std::uint64_t wanted = wantedBytes(larger, least);
         if (wanted > target.size)
             return 0;
         const std::uint64_t common =

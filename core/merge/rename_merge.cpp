@@ -7,6 +7,13 @@
 
 namespace espalier {
 
+namespace {
+
+constexpr std::size_t mostInAHurry = 200'000; // pairs of files; some hundredths of a second
+constexpr std::size_t worthKeeping = 1000;    // added files, of which what was renamed is remembered
+
+} // namespace
+
 Result<void> RenameMerger::run()
 {
     const auto needs = renameNeeds(m_scene.store, m_scene.base, m_scene.newBase, m_scene.commit, m_scene.progress);
@@ -62,16 +69,24 @@ Result<void> RenameMerger::find(Side& side, const RenameNeeds& needs)
             return std::unexpected(gone.error());
         field = &own.emplace(std::move(*gone));
     } else {
+        if (auto known = m_scene.caches.renames->find(needs.trees, m_scene.options.renameLimit)) {
+            side.found = std::move(*known);
+            return {};
+        }
         const auto kept = newBaseField();
         if (!kept)
             return std::unexpected(kept.error());
         field = *kept;
     }
-    auto found = findRenames(m_scene.store, *m_scene.caches.similarity, *field, needs, m_scene.options.renameLimit,
-                             m_scene.progress);
+    const std::size_t mostPairs = m_scene.caches.hurry ? mostInAHurry : 0;
+    auto found = findRenames(m_scene.store, *m_scene.caches.similarity, *field, needs,
+                             {m_scene.options.renameLimit, mostPairs}, m_scene.progress);
+    m_scene.caches.putOff |= !found && !m_scene.progress.stopped() && found.error().kind == ErrorKind::Cancelled;
     if (!found)
         return std::unexpected(found.error());
     side.found = std::move(*found);
+    if (!side.ofCommit && field->targets().size() > worthKeeping)
+        m_scene.caches.renames->keep(needs.trees, m_scene.options.renameLimit, side.found);
     return {};
 }
 
@@ -86,7 +101,7 @@ Result<const RenameField*> RenameMerger::newBaseField()
     if (!gone)
         return std::unexpected(gone.error());
     fields.emplace_front(key, RenameField(std::move(*gone)));
-    if (fields.size() > 4)
+    if (fields.size() > 2)
         fields.pop_back();
     return &fields.front().second;
 }

@@ -2,11 +2,13 @@
 #include "core/merge/renames.h"
 
 #include "core/merge/directory_renames.h"
+#include "core/merge/likely_sources.h"
 #include "core/merge/piece_table.h"
 #include "core/merge/traversal_order.h"
 
 #include <algorithm>
 #include <array>
+#include <numeric>
 #include <span>
 
 namespace espalier {
@@ -136,14 +138,18 @@ class Detection {
     }
 
     // The matrix of diffcore_rename_extended.
-    Result<void> bySimilarity(int limit, const Progress& progress)
+    Result<void> bySimilarity(const RenameBounds& bounds, const Progress& progress)
     {
         std::vector<Index> targets;
         for (Index target = 0; target < m_targetUsed.size(); ++target)
             if (!m_targetUsed[target])
                 targets.push_back(target);
-        if (m_open.empty() || targets.size() * m_open.size() > std::size_t(limit) * std::size_t(limit))
+        const std::size_t limit = std::size_t(bounds.limit > 0 ? bounds.limit : usualLimit);
+        const std::size_t pairs = targets.size() * m_open.size();
+        if (pairs == 0 || pairs > limit * limit)
             return {};
+        if (bounds.mostPairs > 0 && pairs > bounds.mostPairs)
+            return cancelled();
         // Most pairs are told apart by their sizes; those are looked up once a file and not once a pair.
         std::vector<std::optional<std::uint64_t>> sizes;
         for (const Index source : m_open) {
@@ -152,7 +158,9 @@ class Detection {
                 return std::unexpected(size.error());
             sizes.push_back(*size);
         }
-        std::vector<Pair> pairs;
+        if (auto listed = listLikely(); !listed)
+            return listed;
+        std::vector<Pair> found;
         for (const Index target : inGitsOrder(targets, m_field.targets())) {
             if (progress.stopped())
                 return cancelled();
@@ -166,11 +174,11 @@ class Detection {
                 best = bestSources(target, **targetSize, sizes, 0);
             if (!best)
                 return std::unexpected(best.error());
-            std::ranges::copy_if(*best, std::back_inserter(pairs),
+            std::ranges::copy_if(*best, std::back_inserter(found),
                                  [](const Pair& pair) { return pair.score >= leastScore; });
         }
-        std::ranges::stable_sort(pairs, Pair::before);
-        for (const Pair& pair : pairs)
+        std::ranges::stable_sort(found, Pair::before);
+        for (const Pair& pair : found)
             if (!m_sourceUsed[pair.source] && !m_targetUsed[pair.target]) {
                 take(pair.source, pair.target);
                 count(pair.source, pair.target);
@@ -209,25 +217,31 @@ class Detection {
     {
         Best best;
         bool full = false; // of candidates that have something in common with the target
-        PrintPtr targetPrint;
-        m_openTables.resize(m_open.size());
-        for (std::size_t i = 0; i < m_open.size(); ++i) {
+        const auto fits = [&](const auto& size) { return size && !tooDifferent(*size, targetSize, leastScore); };
+        if (std::ranges::none_of(sizes, fits) && least >= leastScore)
+            return best;
+        const auto print = m_cache.print(m_store, m_field.targets()[target].second.id);
+        if (!print)
+            return std::unexpected(print.error());
+        if (m_likely && least >= leastScore) {
+            m_likely->of(**print, m_candidates);
+        } else {
+            m_candidates.resize(m_open.size());
+            std::ranges::iota(m_candidates, 0u);
+        }
+        std::optional<PieceTable> ofTarget; // of many sources each meets few targets
+        for (const std::uint32_t i : m_candidates) {
             const Index source = m_open[i];
             int score = 0;
-            if (sizes[i] && !tooDifferent(*sizes[i], targetSize, leastScore)) {
-                if (!m_openTables[i]) {
-                    const auto table = tableOf(source);
-                    if (!table)
-                        return std::unexpected(table.error());
-                    m_openTables[i] = *table;
-                }
-                if (!targetPrint) {
-                    const auto print = m_cache.print(m_store, m_field.targets()[target].second.id);
-                    if (!print)
-                        return std::unexpected(print.error());
-                    targetPrint = *print;
-                }
-                score = m_openTables[i]->scoreOf(*targetPrint, least);
+            if (fits(sizes[i]) && m_likely) {
+                if (!ofTarget)
+                    ofTarget.emplace(*print);
+                score = ofTarget->scoreOf(*m_openPrints[i], least);
+            } else if (fits(sizes[i])) {
+                const auto table = tableOf(source);
+                if (!table)
+                    return std::unexpected(table.error());
+                score = (*table)->scoreOf(**print, least);
             }
             // Even one that has nothing in common takes a place, and so decides where the next ones stand: that is the order
             // among equals.
@@ -241,6 +255,27 @@ class Detection {
             full = std::ranges::all_of(best, [](const Pair& held) { return held.score > 0; });
         }
         return best;
+    }
+
+    // Many against many are not held against each other one by one.
+    Result<void> listLikely()
+    {
+        constexpr std::size_t many = 4;
+        if (m_open.size() < many)
+            return {};
+        for (const Index source : m_open) {
+            const PathEntry& file = m_field.sources()[source].second;
+            if (!isRegularFile(file.mode)) {
+                m_openPrints.emplace_back();
+                continue;
+            }
+            const auto print = m_cache.print(m_store, file.id);
+            if (!print)
+                return std::unexpected(print.error());
+            m_openPrints.push_back(*print);
+        }
+        m_likely.emplace(m_openPrints, m_cache.frequencies(), leastScore);
+        return {};
     }
 
     static bool anyTied(const Best& best)
@@ -444,7 +479,9 @@ class Detection {
     std::size_t m_exact = 0; // so many of them are of equal contents
     std::vector<Index> m_open;
     std::unordered_map<Index, std::optional<PieceTable>> m_tables; // of sources
-    std::vector<const PieceTable*> m_openTables;                   // of m_open, as far as they are made
+    std::optional<LikelySources> m_likely;                         // of m_open
+    std::vector<PrintPtr> m_openPrints;
+    std::vector<std::uint32_t> m_candidates; // places in m_open
     bool m_asked = false, m_counted = false, m_exactCounted = false;
     std::map<std::string, FolderTargets> m_counts;
     std::map<std::string, std::string> m_guesses;
@@ -453,7 +490,7 @@ class Detection {
 } // namespace
 
 Result<FoundRenames> findRenames(ObjectStore& store, SimilarityCache& cache, const RenameField& field,
-                                 const RenameNeeds& needs, int limit, const Progress& progress)
+                                 const RenameNeeds& needs, const RenameBounds& bounds, const Progress& progress)
 {
     cache.trim();
     if (field.targets().empty() || field.sources().empty() || needs.sources.empty())
@@ -464,7 +501,7 @@ Result<FoundRenames> findRenames(ObjectStore& store, SimilarityCache& cache, con
         if (auto done = detection.byBaseName(); !done)
             return std::unexpected(done.error());
         detection.leaveWhatIsKnown();
-        if (auto done = detection.bySimilarity(limit > 0 ? limit : usualLimit, progress); !done)
+        if (auto done = detection.bySimilarity(bounds, progress); !done)
             return std::unexpected(done.error());
     }
     return detection.found();

@@ -14,6 +14,8 @@
 
 namespace espalier {
 
+inline constexpr std::uint32_t pieceHashes = 107927; // git's HASHBASE, how many hashes there are; fits 17 bits
+
 // What similarity needs of a blob: bytes by hash of chunk, as git's spanhash. Kept between calls; may be shared by threads (it
 // locks).
 class SimilarityCache {
@@ -25,6 +27,8 @@ class SimilarityCache {
     using PrintPtr = std::shared_ptr<const Print>; // never null
     Result<PrintPtr> print(ObjectStore& store, const Oid& blob);
     Result<std::uint64_t> size(ObjectStore& store, const Oid& blob);
+    // In how many prints so far a hash was.
+    std::vector<std::uint32_t> frequencies();
     // Forgets everything when it has grown large.
     void trim();
 
@@ -32,6 +36,7 @@ class SimilarityCache {
     std::mutex m_mutex;
     std::unordered_map<Oid, PrintPtr> m_prints;
     std::unordered_map<Oid, std::uint64_t> m_sizes;
+    std::vector<std::uint32_t> m_frequencies = std::vector<std::uint32_t>(pieceHashes);
     std::size_t m_cost = 0;
 };
 
@@ -79,8 +84,11 @@ struct FoundRenames {
     std::map<std::string, FolderTargets> folders; // removed folders whose new name is asked for, as far as is needed
 };
 
-// `limit`: the side of a square of candidates above which similarity is not looked at (merge.renameLimit).
+struct RenameBounds {
+    int limit = 0; // the side of a square of candidates above which similarity is not looked at (merge.renameLimit)
+    std::size_t mostPairs = 0; // of candidates; with more, nothing is found and the error is Cancelled. 0: any number
+};
 Result<FoundRenames> findRenames(ObjectStore& store, SimilarityCache& cache, const RenameField& field,
-                                 const RenameNeeds& needs, int limit, const Progress& progress);
+                                 const RenameNeeds& needs, const RenameBounds& bounds, const Progress& progress);
 
 } // namespace espalier

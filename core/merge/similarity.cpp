@@ -18,7 +18,6 @@ constexpr std::size_t mostPrintBytes = std::size_t(64) << 20;
 // git's diffcore_count_changes and hash_chars: a text is cut into pieces that end at a line end or after 64 bytes; each
 // has a hash, and a print tells how many bytes there are of each hash. A CR before an LF counts for nothing in a text.
 constexpr std::size_t longestPiece = 64;
-constexpr std::uint32_t hashes = 107927; // git's HASHBASE; fits 17 bits
 
 struct PieceHash {
     std::uint32_t first = 0, second = 0;
@@ -28,7 +27,7 @@ struct PieceHash {
         first = ((first << 7) ^ (second >> 25)) + static_cast<unsigned char>(c);
         second = (second << 7) ^ (old >> 25);
     }
-    std::uint32_t value() const { return (first + second * 0x61) % hashes; }
+    std::uint32_t value() const { return (first + second * 0x61) % pieceHashes; }
 };
 
 // Four of them at once.
@@ -179,8 +178,11 @@ Result<SimilarityCache::PrintPtr> SimilarityCache::print(ObjectStore& store, con
     auto print = std::make_shared<const Print>(printOf(object->view()));
     const std::scoped_lock lock(m_mutex);
     const auto [at, isNew] = m_prints.try_emplace(blob, std::move(print));
-    if (isNew)
+    if (isNew) {
         m_cost += at->second->chunks.size() * 8 + 112;
+        for (const auto& [hash, bytes] : at->second->chunks)
+            ++m_frequencies[hash];
+    }
     return at->second;
 }
 
@@ -198,6 +200,12 @@ Result<std::uint64_t> SimilarityCache::size(ObjectStore& store, const Oid& blob)
             m_cost += 64;
     }
     return size;
+}
+
+std::vector<std::uint32_t> SimilarityCache::frequencies()
+{
+    const std::scoped_lock lock(m_mutex);
+    return m_frequencies;
 }
 
 void SimilarityCache::trim()

@@ -17,8 +17,17 @@ MergeCaches MergeCaches::beside(const MergeCaches& other)
 {
     MergeCaches caches;
     caches.data().similarity = other.data().similarity;
+    caches.data().renames = other.data().renames;
     return caches;
 }
+
+void MergeCaches::setHurry(bool hurry)
+{
+    m_data->hurry = hurry;
+    m_data->putOff = false;
+}
+bool MergeCaches::putOff() const { return m_data->putOff; }
+
 MergeCaches::~MergeCaches() = default;
 MergeCaches::MergeCaches(MergeCaches&&) noexcept = default;
 MergeCaches& MergeCaches::operator=(MergeCaches&&) noexcept = default;

@@ -118,6 +118,11 @@ class MergeCaches {
     MergeCaches();
     // For another thread beside `other`'s: what is read of blobs alone is read once for both.
     static MergeCaches beside(const MergeCaches& other);
+    // In a hurry, a merge that would have to hold very many files against each other ends as if it were cancelled, and is put
+    // off. What it had found by then is kept.
+    void setHurry(bool hurry);
+    // Whether that has happened since setHurry().
+    bool putOff() const;
     ~MergeCaches();
     MergeCaches(MergeCaches&&) noexcept;
     MergeCaches& operator=(MergeCaches&&) noexcept;

@@ -52,12 +52,13 @@ Result<DryRun> Batch::run(const Oid& tip, const Oid& onto, const Progress& progr
     return run;
 }
 
-Result<std::optional<DryRun>> Batch::runByMergesAlone(const Oid& tip, const Oid& onto, const Progress& progress)
+Result<std::optional<DryRun>> Batch::runInAHurry(const Oid& tip, const Oid& onto, const Progress& progress)
 {
-    m_data->caches.searches = m_data->caches.searchMissed = false;
+    m_data->caches.setHurry(true);
     auto done = run(tip, onto, progress);
-    m_data->caches.searches = true;
-    if (m_data->caches.searchMissed)
+    const bool putOff = m_data->caches.putOff();
+    m_data->caches.setHurry(false);
+    if (putOff)
         return std::nullopt;
     if (!done)
         return std::unexpected(done.error());

@@ -46,9 +46,9 @@ class Batch {
     // Ids of commits. The run's objects and files are left out (see dryRun); its ids are valid.
     // Errors: NotFound (no such commit), Broken, Cancelled.
     Result<DryRun> run(const Oid& tip, const Oid& onto, const Progress& progress = {});
-    // The same where the merges alone tell; nothing where the new base would have to be searched for what has landed, which
-    // reads thousands of commits the first time.
-    Result<std::optional<DryRun>> runByMergesAlone(const Oid& tip, const Oid& onto, const Progress& progress = {});
+    // The same where that takes little; nothing where the new base would have to be searched for what has landed, which reads
+    // thousands of commits the first time, or very many files to be held against each other.
+    Result<std::optional<DryRun>> runInAHurry(const Oid& tip, const Oid& onto, const Progress& progress = {});
 
   private:
     struct Data;

@@ -23,8 +23,16 @@ struct ReplayCaches {
     MergeCaches merges;
     CommitTable commits;
     std::shared_ptr<EquivalenceCache> equivalence; // may be shared by the batches of several threads
-    // Not: a dry run that would have to search the new base for what has landed ends as if it were cancelled, and says so.
-    bool searches = true;
+    // In a hurry, a dry run that would have to search the new base for what has landed, or to hold very many files against
+    // each other, ends as if it were cancelled, and is put off.
+    void setHurry(bool now)
+    {
+        hurry = now;
+        searchMissed = false;
+        merges.setHurry(now);
+    }
+    bool putOff() const { return searchMissed || merges.putOff(); }
+    bool hurry = false;
     bool searchMissed = false;
 };
 

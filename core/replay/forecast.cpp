@@ -25,7 +25,7 @@ constexpr std::size_t savedEvery = 64;
 // Each has its caches, and a forecast runs beside all else that a window does.
 constexpr unsigned mostThreads = 2;
 // Of the objects that one thread has read.
-constexpr std::size_t cacheBytes = std::size_t(16) << 20;
+constexpr std::size_t cacheBytes = std::size_t(8) << 20;
 
 // A commit, and the branches that stand there.
 struct Question {
@@ -75,7 +75,7 @@ class Desk {
 
     struct Task {
         std::size_t question;
-        bool maySearch; // else it is put off when only a search would tell
+        bool atLength; // else it is put off when it takes long to tell
     };
     // For a thread that answers; nothing when there is no more to do.
     std::optional<Task> next()
@@ -101,7 +101,7 @@ class Desk {
     void answer(const Task& task, std::optional<Forecast> forecast)
     {
         const std::scoped_lock lock(m_mutex);
-        if (task.maySearch) {
+        if (task.atLength) {
             m_late.emplace_back(task.question, std::move(*forecast));
         } else {
             if (!forecast)
@@ -169,9 +169,9 @@ void work(Desk& desk, const std::filesystem::path& path, std::span<const Questio
             return desk.fail(cancelled().error());
         const Oid& tip = questions[task->question].tip;
         const auto run =
-            task->maySearch
+            task->atLength
                 ? batch.run(tip, onto, progress).transform([](DryRun&& made) { return std::optional(std::move(made)); })
-                : batch.runByMergesAlone(tip, onto, progress);
+                : batch.runInAHurry(tip, onto, progress);
         if (!run && run.error().kind == ErrorKind::Cancelled)
             return desk.fail(run.error());
         if (run && !*run) {

@@ -25,7 +25,7 @@ struct ForecastOptions {
 
 // Dry-runs the branches of the clone (or the given indices into snapshot.refs) onto the main line, in two threads where there
 // are two cores, and hands each forecast over as soon as it is there, on the calling thread, which waits. First what is known,
-// then what costs little, in the order given (those before that need no search of the main line for what has landed), then the
+// then what costs little, in the order given (those before that need no search of the main line for what has landed, nor very many files held against each other), then the
 // branches with many commits of their own, those with fewer first: a release branch holds up nobody. A branch that cannot be
 // forecast gets Forecast::Unknown with its reason; only Cancelled ends the whole, and a repository that cannot be opened once
 // more for a thread; what is known by then is kept. Each distinct tip is computed once.

@@ -39,7 +39,7 @@ Result<bool> LandedSearch::conceivable(const Oid& before, const Oid& after, cons
 
 Result<OtherCommits> LandedSearch::others(const Progress& progress)
 {
-    if (!m_caches.searches) {
+    if (m_caches.hurry) {
         m_caches.searchMissed = true;
         return cancelled();
     }

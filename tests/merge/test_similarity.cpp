@@ -2,6 +2,7 @@
 //
 // What similarity is told from, held against a plain spelling of what git's diffcore-delta.c describes (from memory): pieces
 // that end at a line end or after 64 bytes, hashed byte by byte; a CR before an LF counts for nothing in a text.
+#include "core/merge/likely_sources.h"
 #include "core/merge/piece_table.h"
 #include "core/merge/renames.h"
 
@@ -121,6 +122,55 @@ class TestSimilarity : public QObject {
             }
         }
         QVERIFY(enough > 500 && tooLow > 500);
+    }
+
+    // Nothing that has the score is left out, whatever pieces are thought to be rare; most of the rest is.
+    void likelySources()
+    {
+        test::TempRepository repository(test::TempRepository::Bare);
+        const Repository opened = repository.open();
+        ObjectStore store(opened);
+        SimilarityCache cache;
+        test::SmallRandom random(11);
+        std::vector<SimilarityCache::PrintPtr> prints;
+        for (int file = 0; file < 160; ++file) {
+            std::string text; // lines that all have, that a family of files has, that one has
+            const int family = random.below(12), all = random.below(10), ofFamily = 10 + random.below(20);
+            for (int line = 0; line < all; ++line)
+                text += "what every file begins with " + std::to_string(line) + "\n";
+            for (int line = 0; line < 30; ++line)
+                if (random.below(30) < ofFamily)
+                    text += "family " + std::to_string(family) + " line " + std::to_string(line) + "\n";
+            for (int line = random.below(20); line > 0; --line)
+                text += "own " + std::to_string(random.below(100'000)) + "\n";
+            prints.push_back(*cache.print(store, store.add(ObjectType::Blob, text)));
+        }
+        prints.emplace_back(); // something without text
+        std::vector<std::uint32_t> noise(pieceHashes);
+        for (std::uint32_t& each : noise)
+            each = std::uint32_t(random.below(100));
+        std::vector<std::uint32_t> found;
+        for (const int least : {15000, 30000, 45000}) {
+            int alike = 0, looked = 0;
+            for (const auto& frequencies : {cache.frequencies(), std::vector<std::uint32_t>(), noise}) {
+                LikelySources likely(prints, frequencies, least);
+                for (std::size_t target = 0; target + 1 < prints.size(); ++target) {
+                    likely.of(*prints[target], found);
+                    QVERIFY(std::ranges::is_sorted(found));
+                    QVERIFY(std::ranges::adjacent_find(found) == found.end());
+                    looked += int(found.size());
+                    const PieceTable table(prints[target]);
+                    for (std::size_t source = 0; source + 1 < prints.size(); ++source) {
+                        const int score = table.scoreOf(*prints[source], least);
+                        alike += score > 0;
+                        QVERIFY(score == 0 || std::ranges::binary_search(found, std::uint32_t(source)));
+                    }
+                }
+            }
+            QVERIFY(alike > 500);
+            if (least == 45000)
+                QVERIFY(looked < 3 * 160 * 160 / 3);
+        }
     }
 };
 

@@ -133,6 +133,44 @@ class TestForecast : public QObject {
         QCOMPARE(order, (std::vector<std::string>{"b-topic", "c-topic", "main", "a-release"}));
     }
 
+    // So is what has few commits, and yet a great many files of which each may be where each of the others was.
+    void manyRenamesLast()
+    {
+        constexpr int files = 450;
+        const auto texts = [](const std::string& folder, const std::string& word, int others) {
+            test::Files all;
+            for (int file = 0; file < files; ++file) {
+                std::string text;
+                for (int line = 0; line < 10; ++line)
+                    text += (line < others ? word : "line") + " " + std::to_string(file * 10 + line) + "\n";
+                all[folder + std::to_string(file)] = text;
+            }
+            return all;
+        };
+        TempRepository repo;
+        BulkHistory bulk;
+        const int root = bulk.commit("old", {}, texts("from/a", "", 0), "Root");
+        auto changed = texts("from/a", "many", 1);
+        changed["own"] = "own\n"; // nobody has to look whether it has landed
+        bulk.commit("a-many", {root}, changed, "Every file");
+        bulk.commit("b-topic", {root}, {{"b", "b\n"}}, "Topic");
+        auto moved = texts("to/b", "moved", 3);
+        for (int file = 0; file < files; ++file)
+            moved["from/a" + std::to_string(file)] = std::nullopt;
+        bulk.commit("main", {root}, moved, "Move");
+        bulk.import(repo);
+        std::vector<std::string> order;
+        std::map<std::string, Forecast> found;
+        for (const auto& [branch, forecast] : answersOf(repo)) {
+            order.push_back(branch);
+            found[branch] = forecast;
+        }
+        QCOMPARE(order, (std::vector<std::string>{"b-topic", "main", "old", "a-many"}));
+        // git merge-tree finds every one of them, and that both sides changed its first line.
+        QCOMPARE(found["a-many"].kind, Forecast::Conflicts);
+        QCOMPARE(found["a-many"].files, std::uint32_t(files));
+    }
+
     void keptAndGivenAgain()
     {
         TempRepository repo;
