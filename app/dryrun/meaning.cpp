@@ -49,6 +49,8 @@ QString meaningOf(const DryRun& run, const ForkCopy& copy)
         parts << tr("The fork has no copy of this branch yet: a plain push will do.");
     else if (copy.fastForwards)
         parts << tr("A plain push will bring the fork's copy up to date.");
+    else if (copy.replacement.replaced.empty() && copy.replacement.alone() == 0)
+        parts << tr("The fork's copy will need a forced update; what stands there now stays on upstream.");
     else
         parts << tr("The fork's copy will need a forced update: %1.").arg(toText(copy.replacement.line()));
     return parts.join(QLatin1Char(' '));

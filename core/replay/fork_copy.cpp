@@ -45,6 +45,17 @@ Result<Replacement> replacedBy(const Repository& repository, const Snapshot& sna
     });
 }
 
+// Whether the outcome reaches all that the fork's branch does; whose commits they are makes no difference to a push.
+bool reachesAll(const History& history, const DryRun& run, Row fork, Row onto)
+{
+    const auto stays = [&](Row row) {
+        return std::ranges::any_of(run.commits, [&](const ReplayedCommit& commit) {
+            return commit.newId == commit.id && commit.id == history.id(row);
+        });
+    };
+    return std::ranges::all_of(history.onlyIn(fork, onto), stays);
+}
+
 } // namespace
 
 Result<ForkCopy> forkCopyOf(const Repository& repository, const Snapshot& snapshot, const DryRun& run,
@@ -71,7 +82,7 @@ Result<ForkCopy> forkCopyOf(const Repository& repository, const Snapshot& snapsh
     if (!replaced)
         return std::unexpected(replaced.error());
     copy.replacement = std::move(*replaced);
-    copy.fastForwards = copy.replacement.replaced.empty() && copy.replacement.alone() == 0;
+    copy.fastForwards = reachesAll(snapshot.history, run, fork->row, onto);
     return copy;
 }
 

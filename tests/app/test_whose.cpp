@@ -103,6 +103,28 @@ class TestWhose : public QObject {
 
     // Of the fork's commits one has landed upstream meanwhile, one is a stranger's that nobody else has, and one is Oda's
     // own from another computer.
+    // A branch of upstream's has the same commits (a pull request's, say): the fork's copy is replaced all the same.
+    void upstreamShowsTheCommits()
+    {
+        openScene();
+        TempRepository& repo = m_scene->repo;
+        repo.git({"push", "--quiet", m_scene->upstream, "topic/x:refs/heads/request"});
+        repo.git({"fetch", "--quiet", "--all"});
+        const SnapshotPtr before = snapshot();
+        for (const bool settled : {false, true}) {
+            const DryRun run =
+                dryRunOf(*before, settled ? Settlements().withDefault(Choice::NewBaseFirst) : Settlements());
+            const auto copy = forkCopyOf(repo.open(), *before, run);
+            QVERIFY(copy && copy->exists && copy->onUpstream && !copy->fastForwards);
+            const QString meaning = meaningOf(run, *copy);
+            QVERIFY2(meaning.contains(QStringLiteral("will need a forced update")), qPrintable(meaning));
+            if (settled)
+                QVERIFY(apply(repo.open(), makeRewrite(run).value()));
+        }
+        const auto check = overwriteCheck(repo.open(), "topic/x", true);
+        QVERIFY(check && !check->fastForward);
+    }
+
     void whatHasNoCounterpartIsNamed()
     {
         openScene();

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 //
 // What the window takes on a real repository, in wall time from the start of the program: until its first look is painted, until
-// the first, nine of ten and all of its branches' forecasts are there; then, for topics that are far behind, from the beginning
-// of a drag until the gathered picture is painted; and the most memory that it held.
+// the first, nine of ten and all of its branches' forecasts are there, and until its local changes are counted; then, for topics
+// that are far behind, from the beginning of a drag until the gathered picture is painted; and the most memory that it held.
 //
 //     window_times REPOSITORY [TOPICS]    TOPICS of the topics furthest behind (20)
 #include "app/drift/drift_board.h"
@@ -80,6 +80,11 @@ int main(int argc, char** argv)
         if (known.insert(ref).second)
             answers.push_back(seconds());
     });
+    double counted = 0;
+    QObject::connect(session, &Session::localChangesCounted, session, [&] {
+        if (counted == 0)
+            counted = seconds();
+    });
     QSignalSpy done(session, &Session::forecastsDone);
     window.openRepository(QString::fromLocal8Bit(argc > 1 ? argv[1] : "."));
     if (!waitUntil([&] { return list->model()->rowCount() > 0; })) {
@@ -98,6 +103,9 @@ int main(int argc, char** argv)
         answers.push_back(seconds());
     std::printf("forecasts: first after %.2f s, nine of ten of %zu after %.2f s, all after %.2f s\n", answers.front(),
                 answers.size(), answers[(answers.size() * 9 + 9) / 10 - 1], seconds());
+    waitUntil([&] { return counted > 0; });
+    const auto& changes = session->localChanges();
+    std::printf("local changes counted after %.2f s: %s\n", counted, changes ? changes->words().c_str() : "none");
     waitUntil([&] { return list->model()->isIdle(); });
 
     const auto drift = session->drift();
