@@ -14,6 +14,7 @@
 #include "core/refs/held_branches.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
+#include "core/replay/commit_table.h"
 
 #include <unistd.h>
 
@@ -173,20 +174,20 @@ Result<void> checkAll(const Repository& repository, const Change& change, const 
 }
 
 // Whether some ref leads to the commit; else it is nobody's but HEAD's.
-bool isReachable(git_repository* handle, const Oid& commit)
+bool isReachable(const Repository& repository, const Oid& commit)
 {
-    std::vector<git_oid> tips;
+    std::vector<Oid> tips;
     Handle<git_reference_iterator> iterator;
-    if (git_reference_iterator_new(out(iterator), handle) < 0)
+    if (git_reference_iterator_new(out(iterator), raw(repository)) < 0)
         return false;
     for (Handle<git_reference> ref; git_reference_next(out(ref), iterator.get()) == 0;) {
         Handle<git_object> peeled;
         if (git_reference_peel(out(peeled), ref.get(), GIT_OBJECT_COMMIT) == 0)
-            tips.push_back(*git_object_id(peeled.get()));
+            tips.push_back(fromGit(*git_object_id(peeled.get())));
     }
-    const git_oid id = toGit(commit);
-    return std::ranges::any_of(tips, [&](const git_oid& tip) { return git_oid_equal(&tip, &id); }) ||
-           git_graph_reachable_from_any(handle, &id, tips.data(), tips.size()) == 1;
+    ObjectStore store(repository);
+    const auto alone = CommitTable(repository).reachedOnlyBy(store, commit, tips);
+    return alone && alone->empty();
 }
 
 LogbookEntry entryFor(const Repository& repository, const Change& change, const Course& course)
@@ -200,7 +201,7 @@ LogbookEntry entryFor(const Repository& repository, const Change& change, const 
     entry.takesBack = change.takesBack;
     if (course.movesWorktree || course.changesHead)
         entry.worktree = {repository.gitDir().string(), course.head.tip, course.tipAfter, course.headAfter};
-    if (course.head.detached && course.changesHead && !isReachable(raw(repository), course.head.tip))
+    if (course.head.detached && course.changesHead && !isReachable(repository, course.head.tip))
         entry.moves.push_back({"HEAD", course.head.tip, course.tipAfter});
     for (const RefMove& move : change.moves) {
         if (!move.now.isZero())

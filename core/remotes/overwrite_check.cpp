@@ -10,6 +10,7 @@
 #include "core/remotes/fetching.h"
 #include "core/remotes/push_orders.h"
 #include "core/remotes/push_place.h"
+#include "core/replay/commit_table.h"
 
 #include <algorithm>
 #include <map>
@@ -21,37 +22,27 @@ namespace {
 
 constexpr std::size_t maxCommits = 5000;
 
-// What `tip` reaches and neither `without` nor the upstream does, newest first: `most` of them.
+// What `tip` reaches and neither `without` nor the upstream does, in topological order: the first `most` of them.
 Result<std::vector<Oid>> newestOf(const Repository& repository, const Oid& tip, const Oid& without,
-                                  const std::vector<Oid>& upstream, std::size_t most)
+                                  const std::vector<Oid>& upstream, std::size_t most, const Progress& progress)
 {
-    std::vector<Oid> commits;
     if (tip.isZero())
-        return commits;
-    Handle<git_revwalk> walk;
-    const git_oid from = toGit(tip);
-    if (git_revwalk_new(out(walk), raw(repository)) < 0 || git_revwalk_push(walk.get(), &from) < 0)
-        return libgitError("The history cannot be read", tip.hex());
-    git_revwalk_sorting(walk.get(), GIT_SORT_TOPOLOGICAL | GIT_SORT_TIME);
-    for (const Oid& hidden : upstream) {
-        const git_oid id = toGit(hidden);
-        git_revwalk_hide(walk.get(), &id);
-    }
-    if (!without.isZero()) {
-        const git_oid id = toGit(without);
-        git_revwalk_hide(walk.get(), &id);
-    }
-    git_oid id;
-    while (commits.size() < most && git_revwalk_next(&id, walk.get()) == 0)
-        commits.push_back(fromGit(id));
+        return std::vector<Oid>();
+    std::vector<Oid> others = upstream;
+    if (!without.isZero())
+        others.push_back(without);
+    ObjectStore store(repository);
+    auto commits = CommitTable(repository).reachedOnlyBy(store, tip, others, progress);
+    if (commits && commits->size() > most)
+        commits->resize(most);
     return commits;
 }
 
 // All of them.
 Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, const Oid& without,
-                                const std::vector<Oid>& upstream)
+                                const std::vector<Oid>& upstream, const Progress& progress)
 {
-    auto commits = newestOf(repository, tip, without, upstream, maxCommits + 1);
+    auto commits = newestOf(repository, tip, without, upstream, maxCommits + 1, progress);
     if (commits && commits->size() > maxCommits) {
         std::string message = "The two versions differ by more than ";
         message.append(std::to_string(maxCommits)).append(" commits");
@@ -88,9 +79,10 @@ std::vector<Oid> upstreamTips(const Repository& repository, const OverwriteCheck
 
 // A version may stand on any number of the upstream's commits; the versions themselves are what a person has written.
 Result<std::vector<Oid>> landedAmong(const Repository& repository, const OverwriteCheck& check,
-                                     const std::vector<Oid>& own)
+                                     const std::vector<Oid>& own, const Progress& progress)
 {
-    auto all = newestOf(repository, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max());
+    auto all =
+        newestOf(repository, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max(), progress);
     if (!all)
         return all;
     const std::set<Oid> known(own.begin(), own.end());
@@ -100,11 +92,11 @@ Result<std::vector<Oid>> landedAmong(const Repository& repository, const Overwri
 
 // Where the clone's version leaves the upstream, and what of it both versions have.
 Result<void> findBase(const Repository& repository, OverwriteCheck& check, const std::vector<Oid>& now,
-                      const std::vector<Oid>& upstream)
+                      const std::vector<Oid>& upstream, const Progress& progress)
 {
     if (upstream.empty())
         return {};
-    auto own = newestOf(repository, check.localTip, {}, upstream, now.size() + OverwriteCheck::mostKept);
+    auto own = newestOf(repository, check.localTip, {}, upstream, now.size() + OverwriteCheck::mostKept, progress);
     if (!own)
         return std::unexpected(own.error());
     const std::set<Oid> isOwn(own->begin(), own->end()), isNow(now.begin(), now.end());
@@ -180,16 +172,16 @@ Result<void> lookAtPairs(ObjectStore& store, std::vector<CommitPair>& pairs, con
 Result<void> compare(const Repository& repository, OverwriteCheck& check, const Progress& progress)
 {
     const std::vector<Oid> upstream = upstreamTips(repository, check);
-    auto before = onlyIn(repository, check.remoteTip, check.localTip, upstream);
+    auto before = onlyIn(repository, check.remoteTip, check.localTip, upstream, progress);
     if (!before)
         return std::unexpected(before.error());
-    auto now = onlyIn(repository, check.localTip, check.remoteTip, upstream);
+    auto now = onlyIn(repository, check.localTip, check.remoteTip, upstream, progress);
     if (!now)
         return std::unexpected(now.error());
-    if (auto based = findBase(repository, check, *now, upstream); !based)
+    if (auto based = findBase(repository, check, *now, upstream, progress); !based)
         return based;
     VersionIds ids{std::move(*before), std::move(*now), {}};
-    ids.landedAmong = [&] { return landedAmong(repository, check, ids.now); };
+    ids.landedAmong = [&] { return landedAmong(repository, check, ids.now, progress); };
     ObjectStore store(repository);
     EquivalenceCache cache;
     const auto pairs = pairVersions(store, ids, cache, progress);

@@ -10,6 +10,7 @@
 #include "core/remotes/fetching.h"
 #include "core/remotes/push.h"
 #include "core/remotes/push_orders.h"
+#include "core/replay/commit_table.h"
 
 #include <algorithm>
 
@@ -20,48 +21,45 @@ namespace {
 constexpr std::size_t mostNamed = 8;
 constexpr std::size_t mostCounted = 10'000;
 
-// Every branch and tag but the one that moves and the refs that keep old tips, which nobody looks at.
-Result<void> hideOthers(git_repository* handle, git_revwalk* walk, const std::string& moving)
+// Where every branch and tag but the one that moves stands, and not the refs that keep old tips, which nobody looks at.
+Result<std::vector<Oid>> tipsOfOthers(const Repository& repository, const std::string& moving)
 {
     Handle<git_reference_iterator> all;
-    if (git_reference_iterator_new(out(all), handle) < 0)
+    if (git_reference_iterator_new(out(all), raw(repository)) < 0)
         return libgitError("The branches cannot be read", {});
-    const char* name = nullptr;
-    while (git_reference_next_name(&name, all.get()) == 0) {
-        const std::string_view ref(name);
+    std::vector<Oid> tips;
+    for (Handle<git_reference> ref; git_reference_next(out(ref), all.get()) == 0;) {
+        const std::string_view name(git_reference_name(ref.get()));
+        Handle<git_object> commit;
         // A ref that leads nowhere reaches nothing.
-        if (ref != moving && !ref.starts_with("refs/espalier/"))
-            git_revwalk_hide_ref(walk, name);
+        if (name != moving && !name.starts_with("refs/espalier/") &&
+            git_reference_peel(out(commit), ref.get(), GIT_OBJECT_COMMIT) == 0)
+            tips.push_back(fromGit(*git_object_id(commit.get())));
     }
-    return {};
+    return tips;
 }
 
 Result<MovedBranch> describe(const Repository& repository, const RefMove& move, const Oid& now,
-                             const std::string& localName)
+                             const std::string& localName, const Progress& progress)
 {
     MovedBranch moved{move.name, now, 0, {}};
     if (now.isZero())
         return moved;
-    Handle<git_revwalk> walk;
-    const git_oid tip = toGit(now);
-    if (git_revwalk_new(out(walk), raw(repository)) < 0 || git_revwalk_push(walk.get(), &tip) < 0)
-        return libgitError("The history cannot be read", now.hex());
-    git_revwalk_sorting(walk.get(), GIT_SORT_TOPOLOGICAL);
-    if (auto hidden = hideOthers(raw(repository), walk.get(), localName); !hidden)
-        return std::unexpected(hidden.error());
-    if (!move.old.isZero()) {
-        const git_oid old = toGit(move.old);
-        git_revwalk_hide(walk.get(), &old);
-    }
+    auto others = tipsOfOthers(repository, localName);
+    if (!others)
+        return std::unexpected(others.error());
+    if (!move.old.isZero())
+        others->push_back(move.old);
     ObjectStore store(repository);
-    git_oid id;
-    while (moved.count < mostCounted && git_revwalk_next(&id, walk.get()) == 0) {
-        if (moved.count++ >= mostNamed)
-            continue;
-        const auto commit = readCommit(store, fromGit(id));
+    const auto commits = CommitTable(repository).reachedOnlyBy(store, now, *others, progress);
+    if (!commits)
+        return std::unexpected(commits.error());
+    moved.count = std::min(mostCounted, commits->size());
+    for (const Oid& id : std::span(*commits).first(std::min(mostNamed, commits->size()))) {
+        const auto commit = readCommit(store, id);
         if (!commit)
             return std::unexpected(commit.error());
-        moved.newest.push_back({fromGit(id), commit->subject(), commit->author.name});
+        moved.newest.push_back({id, commit->subject(), commit->author.name});
     }
     return moved;
 }
@@ -110,7 +108,7 @@ Result<std::vector<MovedBranch>> movedSince(const Repository& repository, const 
         }
         if (now == move.now || now == move.old)
             continue;
-        auto moved = describe(repository, move, now, localName);
+        auto moved = describe(repository, move, now, localName, progress);
         if (!moved)
             return std::unexpected(moved.error());
         all.push_back(std::move(*moved));

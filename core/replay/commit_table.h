@@ -57,6 +57,10 @@ class CommitTable {
     // first, of equals the newest, so that the answer for one tip begins with that for another whose merge base is higher.
     // Where there is not one merge base that stands on that line: newest first, as above.
     Result<OtherCommits> others(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress = {});
+    // What `tip` reaches and none of `others` does, in topologicalOrder(). Of `others`, which may be tens of thousands, those that
+    // cannot be read count for nothing. Time goes with the commits younger than the oldest that is found; clocks as above.
+    Result<std::vector<Oid>> reachedOnlyBy(ObjectStore& store, const Oid& tip, std::span<const Oid> others,
+                                           const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.
     Result<std::vector<Oid>> parents(ObjectStore& store, const Oid& commit);
     // `commits` in the order of `rev-list --topo-order` from `tip`: children first, a line of history in one piece.

@@ -120,6 +120,16 @@ class TestPlan : public QObject {
                 const auto order = table.topologicalOrder(store, oid(tip), ways->onlyLeft);
                 QVERIFY(order);
                 QCOMPARE(hexes(*order), lines(repo.git(ids({"rev-list", "--topo-order"}, tip, "^" + onto))));
+                // Of many others one leads nowhere.
+                std::vector<Oid> others{oid(std::string(40, 'e'))};
+                QStringList asked = ids({"rev-list", "--topo-order"}, tip, "--not");
+                for (int other = i % 5; other > 0; --other) {
+                    others.push_back(oid(all[1 + random() % 160]));
+                    asked << QString::fromStdString(others.back().hex());
+                }
+                const auto alone = table.reachedOnlyBy(store, oid(tip), others);
+                QVERIFY(alone);
+                QCOMPARE(hexes(*alone), lines(repo.git(asked)));
                 const auto plan = planTip(store, table, oid(tip), oid(onto), person);
                 QVERIFY(plan);
                 std::vector<std::string> planned;
