@@ -116,6 +116,8 @@ void printCheck(const CheckedBranch& branch)
         printLine("The fork already has " + check.branch + " as it is here.");
     else if (check.fastForward)
         printLine("A plain push does it: nothing on the fork is replaced.");
+    else if (replaced == 0)
+        printLine("A forced update would move the fork's branch; what stands there stays on upstream.");
     else
         printLine("A forced update would replace " + counted(replaced, "commit", "commits") + " on the fork.");
     printCommits("OF OTHERS, WITHOUT A COUNTERPART, lost if overwritten:", check.foreign);

@@ -32,6 +32,11 @@ QString meaningOf(const OverwriteCheck& check)
         return OverwritePage::tr("The fork has no branch of this name. A push creates it and replaces nothing.");
     if (check.fastForward)
         return OverwritePage::tr("The fork's branch is below yours: a plain push adds to it and replaces nothing.");
+    if (replacedBy(check) == 0)
+        return OverwritePage::tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced "
+                                 "update moves it, and what stands there stays on upstream. It goes through only while "
+                                 "the fork still stands at %1.")
+            .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()));
     return OverwritePage::tr("The fork's branch stands at %1, yours at %2. A plain push would be refused; a forced "
                              "update replaces %3. It goes through only while the fork still stands at %1.")
         .arg(toText(check.remoteTip.brief()), toText(check.localTip.brief()),
@@ -265,6 +270,8 @@ void OverwritePage::Private::updateButton()
     else if (onlyForwards)
         push->setText(all.front()->remoteTip.isZero() ? tr("Push the &new branch")
                                                       : tr("P&ush %1").arg(counted(added, "commit", "commits")));
+    else if (replaced == 0)
+        push->setText(tr("&Move the fork's branch to yours"));
     else
         push->setText(tr("Rep&lace %1 on the fork").arg(counted(replaced, "commit", "commits")));
 }

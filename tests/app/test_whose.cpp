@@ -8,6 +8,7 @@
 #include "core/replay/rewrite.h"
 #include "tests/support/remote_scene.h"
 
+#include <QPushButton>
 #include <QtTest>
 
 using namespace espalier;
@@ -123,6 +124,17 @@ class TestWhose : public QObject {
         }
         const auto check = overwriteCheck(repo.open(), "topic/x", true);
         QVERIFY(check && !check->fastForward);
+        OverwritePage page(nullptr);
+        page.show();
+        page.showFor(*check);
+        QStringList said;
+        for (const auto* label : page.findChildren<PlainLabel*>())
+            said << label->fullText();
+        for (const auto* button : page.findChildren<QPushButton*>())
+            said << button->text();
+        QVERIFY2(said.join(u'\n').contains(QStringLiteral("what stands there stays on upstream")),
+                 qPrintable(said.join(u'\n')));
+        QVERIFY2(said.contains(QStringLiteral("&Move the fork's branch to yours")), qPrintable(said.join(u'\n')));
     }
 
     void whatHasNoCounterpartIsNamed()
