@@ -7,6 +7,7 @@
 #include "core/git/text.h"
 #include "core/keep/aftermath.h"
 #include "core/keep/change.h"
+#include "core/keep/entry_file.h"
 #include "core/keep/open_entries.h"
 #include "core/keep/push_locks.h"
 #include "core/keep/worktree_files.h"
@@ -266,6 +267,8 @@ std::vector<std::string> openEntryLines(const Repository& repository)
 
 std::string HalfDone::line() const
 {
+    if (!isEntryId(entry))
+        return "What an interruption left cannot be cleared away: " + why.line();
     return "Half done: " + (title.empty() ? std::string("an entry of the logbook") : displayText(title, 300)) +
            " (entry " + entry + "). It cannot be finished now: " + why.line();
 }
