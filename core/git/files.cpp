@@ -140,11 +140,12 @@ Result<void> removeLeftTemporaries(const fs::path& folder)
 
 bool hasLeftTemporaries(const fs::path& folder) { return !leftTemporaries(folder).empty(); }
 
-Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes)
+Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes, const fs::path& aside)
 {
     // Two threads may write the same file; a number tells their temporary ones apart.
     static std::atomic<unsigned> count;
-    const fs::path temporary = file.string() + ".new." + std::to_string(::getpid()) + '.' + std::to_string(++count);
+    const fs::path place = aside.empty() ? file : aside / file.filename();
+    const fs::path temporary = place.string() + ".new." + std::to_string(::getpid()) + '.' + std::to_string(++count);
     {
         const Fd out(::open(temporary.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644));
         if (out.get() < 0)

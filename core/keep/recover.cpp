@@ -11,6 +11,7 @@
 #include "core/keep/open_entries.h"
 #include "core/keep/push_locks.h"
 #include "core/keep/worktree_files.h"
+#include "core/refs/ref_files.h"
 #include "core/refs/ref_locks.h"
 
 namespace espalier {
@@ -86,6 +87,16 @@ Result<void> settleWorktree(const LogbookEntry& entry, bool forwards, std::vecto
     return session->release();
 }
 
+// A log is begun before its branch and goes after it. One without a branch would be in the way of a name that goes on from it.
+Result<void> removeLogsOfGone(const Repository& repository, const LogbookEntry& entry)
+{
+    for (const RefMove& move : branchMoves(entry))
+        if (const auto now = readRef(raw(repository), move.name); now && now->isZero())
+            if (auto removed = removeReflog(raw(repository), move.name); !removed)
+                return removed;
+    return {};
+}
+
 // Whether HEAD still is where the change found or left it; else somebody has gone on, and the worktree is theirs.
 Result<bool> worktreeIsOurs(git_repository* worktree, const LogbookEntry& entry)
 {
@@ -145,6 +156,8 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
     for (const std::string& name : standing->strange)
         lines.push_back(displayText(name, 300) + " was left as it is: it moved since");
     if (!forwards) {
+        if (auto removed = removeLogsOfGone(repository, entry); !removed)
+            return std::unexpected(removed.error());
         if (auto set = setEntryState(repository, entry, EntryState::Undone); !set)
             return std::unexpected(set.error());
         return EntryState::Undone;
@@ -157,6 +170,8 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
         return std::unexpected(locks.error());
     if (auto done = locks->commit("espalier: " + entry.title); !done)
         return std::unexpected(done.error());
+    if (auto removed = removeLogsOfGone(repository, entry); !removed)
+        return std::unexpected(removed.error());
     if (auto released = locks->release(); !released)
         return std::unexpected(released.error());
     if (auto done = finishEntry(repository, entry); !done)
@@ -175,7 +190,10 @@ Resolved resolveAll(const Repository& repository, bool pushesToo)
     for (const char* own : ownFolders)
         note(own, removeLeftTemporaries(ownFolder(repository) / own));
     for (const std::string& id : forgottenIds(repository))
-        note(id, forgetEntry(repository, id));
+        if (const auto forgotten = forgetEntry(repository, id); forgotten)
+            resolved.lines.push_back("Completed after an interruption: entry " + id + " of the logbook was let go");
+        else
+            resolved.halfDone.push_back({id, {}, forgotten.error()});
     for (const std::string& id : openEntryIds(repository)) {
         auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind == ErrorKind::NotFound) {
