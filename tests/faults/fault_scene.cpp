@@ -117,7 +117,7 @@ SceneState FaultScene::state() const
 {
     std::string script =
         "git for-each-ref --format='%(refname) %(objectname)' refs/heads; cat .git/HEAD; git ls-files -s; "
-        "git status --porcelain -uall; git config --local --get-regexp '^branch\\.'; printf '\\001'; "
+        "git --no-optional-locks status --porcelain -uall; git config --local --get-regexp '^branch\\.'; printf '\\001'; "
         "git --git-dir=../fork.git for-each-ref --format='%(refname) %(objectname)'; printf '\\001'; "
         "git for-each-ref --format='%(refname) %(if)%(symref)%(then)%(symref)%(else)%(objectname)%(end)' "
         "refs/remotes refs/tags refs/stash; "
@@ -180,9 +180,11 @@ std::vector<std::string> FaultScene::judgeNew(const SceneState& now) const
         wrong.push_back("its own files are not new:" + difference(m_new.own, now.own));
     for (const auto* state : {&now, &m_new})
         for (const auto& [name, value] : state->followers)
-            // Which branch is the other side's HEAD is said with the rest, and asked for again by the next fetch.
-            if (!name.ends_with("/HEAD") && (!now.followers.contains(name) || !m_new.followers.contains(name) ||
-                                             now.followers.at(name) != m_new.followers.at(name)))
+            // Which branch is the other side's HEAD, and where a push has come, the next fetch asks again; git's push says no
+            // word about it either.
+            if (!name.ends_with("/HEAD") && !(m_operation.pushes && name.starts_with("refs/remotes/origin/")) &&
+                (!now.followers.contains(name) || !m_new.followers.contains(name) ||
+                 now.followers.at(name) != m_new.followers.at(name)))
                 wrong.push_back(name + " is not new");
     return wrong;
 }
@@ -274,7 +276,9 @@ std::vector<std::string> FaultScene::again(const Fault& fault)
     if (repeated.hung || repeated.exitCode < 0)
         wrong.push_back("the repetition ended by signal " + std::to_string(repeated.signal));
     if (m_operation.inParts && repeated.exitCode > 0) {
-        add(wrong, judgeDone(repeated, {}));
+        std::string said = ran.err + repeated.err;
+        add(wrong, settle(said));
+        add(wrong, judgeRest(state(), said));
         return wrong;
     }
     const SceneState now = state();
@@ -287,11 +291,12 @@ std::vector<std::string> FaultScene::again(const Fault& fault)
     return wrong;
 }
 
-// After the recovery.
-std::vector<std::string> FaultScene::judgeDone(const Ran& ran, const Fault& fault)
+// By the next command, and for a push by the next fetch.
+std::vector<std::string> FaultScene::settle(std::string& said)
 {
     std::vector<std::string> wrong;
     const Ran recovered = recover();
+    said += recovered.err;
     m_recoveryCalls = recovered.calls;
     if (recovered.exitCode != 2 || recovered.err.find("no such entry") == std::string::npos)
         wrong.push_back("the recovery says: " + oneLine(recovered.err));
@@ -300,8 +305,15 @@ std::vector<std::string> FaultScene::judgeDone(const Ran& ran, const Fault& faul
         if (const Ran fetched = run({ESPALIER_FAULT_DRIVER, "fetch", clone().string(), "origin"}, place(), {});
             !fetched.ok())
             wrong.push_back("the fetch after it says: " + oneLine(fetched.err));
+    return wrong;
+}
+
+std::vector<std::string> FaultScene::judgeDone(const Ran& ran, const Fault& fault)
+{
+    std::string said = ran.err;
+    std::vector<std::string> wrong = settle(said);
     const SceneState now = state();
-    add(wrong, judgeRest(now, ran.err + recovered.err));
+    add(wrong, judgeRest(now, said));
     // A failure that is one: what is said not to be done is not done. Only who says "may" leaves it open.
     const bool changes = !judgeNew(m_old).empty();
     if (ran.exitCode > 0 && changes && judgeNew(now).empty() && ran.err.find(" may ") == std::string::npos &&

@@ -75,6 +75,7 @@ class FaultScene {
     std::vector<std::string> judge(const Ran& ran, const Fault& fault);
     std::vector<std::string> judgeRest(const SceneState& now, const std::string& said);
     std::vector<std::string> judgeNew(const SceneState& now) const;
+    std::vector<std::string> settle(std::string& said);
     std::vector<std::string> judgeDone(const Ran& ran, const Fault& fault);
     std::vector<std::string> argv() const;
     std::filesystem::path m_root;
