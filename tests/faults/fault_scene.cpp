@@ -117,7 +117,8 @@ SceneState FaultScene::state() const
 {
     std::string script =
         "git for-each-ref --format='%(refname) %(objectname)' refs/heads; cat .git/HEAD; git ls-files -s; "
-        "git --no-optional-locks status --porcelain -uall; git config --local --get-regexp '^branch\\.'; printf '\\001'; "
+        "git --no-optional-locks status --porcelain -uall; git config --local --get-regexp '^branch\\.'; printf "
+        "'\\001'; "
         "git --git-dir=../fork.git for-each-ref --format='%(refname) %(objectname)'; printf '\\001'; "
         "git for-each-ref --format='%(refname) %(if)%(symref)%(then)%(symref)%(else)%(objectname)%(end)' "
         "refs/remotes refs/tags refs/stash; "
