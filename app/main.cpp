@@ -5,12 +5,28 @@
 #include "core/remotes/ssh_questions.h"
 
 #include <cstdio>
+#include <cstdlib>
 #include <filesystem>
 
+#include <fcntl.h>
 #include <unistd.h>
+
+namespace {
+
+// Else the next file that is opened, one of a repository maybe, gets the number of what is missing, and all that is printed.
+// Whoever writes to it then is told that it cannot be.
+void openWhatIsMissing()
+{
+    for (const int number : {STDIN_FILENO, STDOUT_FILENO, STDERR_FILENO})
+        if (fcntl(number, F_GETFD) < 0 && open("/dev/null", O_RDONLY) < 0)
+            std::abort();
+}
+
+} // namespace
 
 int main(int argc, char** argv)
 {
+    openWhatIsMissing();
     if (const auto carried = espalier::carrySshQuestion(argc, argv))
         return *carried;
     if (espalier::isCommand(argc, argv))

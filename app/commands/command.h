@@ -19,8 +19,9 @@ enum ExitStatus { exitDone = 0, exitNo = 1, exitError = 2 };
 // Prints to standard output; an error is printed by the caller.
 using CommandFunction = Result<ExitStatus> (*)(const Arguments&);
 
-// What a command does to the repository that its first word names.
-enum class Touches { Nothing, Reads, Writes };
+// What a command does to the repository that its first word names. One that fetches moves tracking refs and closes what a fetch
+// can tell about, and may be run again as one that reads.
+enum class Touches { Nothing, Reads, Fetches, Writes };
 
 struct Command {
     CommandShape shape;

@@ -8,6 +8,7 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <csignal>
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
@@ -49,7 +50,7 @@ const std::vector<Command>& commands()
           {"json"},
           "what a forced update of --branch B, or of --together 'B C', would replace"},
          runOverwriteCheck,
-         Touches::Reads},
+         Touches::Fetches},
         {{"push",
           {"PATH"},
           {"branch", "expect", "together"},
@@ -158,10 +159,17 @@ Error unknownCommand(std::string_view word, int argc)
             near ? "Did you mean espalier " + nearest->shape.name + "? See espalier --help" : "See espalier --help"};
 }
 
-// A pipe or device in the place of a ref would be waited for without end by whoever reads it next.
-Result<void> checkRefFiles(const Command& command, const Arguments& arguments)
+// The logbook is read, or entries of it are let go.
+Touches touchesOf(const Command& command, const Arguments& arguments)
 {
-    if (command.touches == Touches::Nothing || arguments.words() == 0)
+    const bool letsGo = command.run == runLogbook && (arguments.value("expire") || arguments.value("forget"));
+    return letsGo ? Touches::Writes : command.touches;
+}
+
+// A pipe or device in the place of a ref would be waited for without end by whoever reads it next.
+Result<void> checkRefFiles(Touches touches, const Arguments& arguments)
+{
+    if (touches == Touches::Nothing || arguments.words() == 0)
         return {};
     const auto repository = Repository::open(arguments.word(0));
     return repository ? checkRefsArePlain(*repository) : Result<void>();
@@ -169,15 +177,15 @@ Result<void> checkRefFiles(const Command& command, const Arguments& arguments)
 
 // Something may be half done since a crash. A command that writes finishes it first, and does nothing when it cannot; one
 // that reads only says so.
-bool settleOpenEntries(const Command& command, const Arguments& arguments)
+bool settleOpenEntries(Touches touches, const Arguments& arguments)
 {
-    if (command.touches == Touches::Nothing || arguments.words() == 0)
+    if (touches == Touches::Nothing || arguments.words() == 0)
         return true;
     // What is wrong with the path is the command's own to say.
     const auto repository = Repository::open(arguments.word(0));
     if (!repository)
         return true;
-    if (command.touches == Touches::Reads) {
+    if (touches == Touches::Reads) {
         printNotices(openEntryLines(*repository));
         return true;
     }
@@ -221,12 +229,16 @@ int runCommand(int argc, char** argv)
     const auto arguments = Arguments::parse(command->shape, std::vector<std::string>(argv + 2, argv + argc));
     if (!arguments)
         return report(arguments.error());
-    if (const auto fits = checkRefFiles(*command, *arguments); !fits)
+    const Touches touches = touchesOf(*command, *arguments);
+    // What it has done it says, in its status and to whoever still reads; one that only reads ends with its reader.
+    if (touches == Touches::Writes)
+        std::signal(SIGPIPE, SIG_IGN);
+    if (const auto fits = checkRefFiles(touches, *arguments); !fits)
         return report(fits.error());
-    if (!settleOpenEntries(*command, *arguments))
+    if (!settleOpenEntries(touches, *arguments))
         return exitError;
     const Result<ExitStatus> status = command->run(*arguments);
-    return status ? flushed(*status, command->touches) : report(status.error());
+    return status ? flushed(*status, touches) : report(status.error());
 }
 
 } // namespace espalier

@@ -4,7 +4,6 @@
 #include "core/git/text.h"
 #include "core/keep/apply.h"
 #include "core/keep/kept_space.h"
-#include "core/keep/recover.h"
 #include "core/remotes/push.h"
 #include "core/remotes/take_back.h"
 
@@ -48,10 +47,6 @@ std::optional<std::int64_t> ageFrom(std::string_view text)
 // What the user lets go: one entry, or all that are older.
 Result<ExitStatus> letGo(const Repository& repository, const Arguments& arguments)
 {
-    const auto resolved = resolveOpenEntries(repository);
-    if (!resolved)
-        return std::unexpected(resolved.error());
-    printNotices(resolved->lines);
     std::size_t gone = 0;
     if (const auto entry = arguments.value("forget")) {
         if (auto forgotten = forgetEntry(repository, *entry); !forgotten)

@@ -162,9 +162,15 @@ Result<bool> GitResolutions::record(const ConflictText& text, std::string_view s
     }
     if (free < 0)
         return false;
+    // What is half written when the program ends must not stay among git's files: in our own folder it is found.
+    const fs::path own = m_folder.parent_path() / "espalier";
+    const auto write = [&](const char* name, std::string_view bytes) {
+        return writeFileAtomically(folder / nameOf(name, free), bytes, own);
+    };
     auto written = makeFolders(folder)
-                       .and_then([&] { return writeFileAtomically(folder / nameOf("preimage", free), image->bytes); })
-                       .and_then([&] { return writeFileAtomically(folder / nameOf("postimage", free), settled); });
+                       .and_then([&] { return makeFolders(own); })
+                       .and_then([&] { return write("preimage", image->bytes); })
+                       .and_then([&] { return write("postimage", settled); });
     return written.transform([] { return true; });
 }
 

@@ -66,6 +66,10 @@ std::unexpected<Error> storageError(std::string what, const fs::path& on, int er
         what += ": a file stands where a folder is needed";
         remedy = "Move that file out of the way and try again";
         break;
+    case EISDIR:
+        what += ": a folder stands where a file is needed";
+        remedy = "Move that folder out of the way and try again";
+        break;
     default:
         what += std::string(": ") + ::strerror(errorNumber);
         break;
@@ -136,11 +140,12 @@ Result<void> removeLeftTemporaries(const fs::path& folder)
 
 bool hasLeftTemporaries(const fs::path& folder) { return !leftTemporaries(folder).empty(); }
 
-Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes)
+Result<void> writeFileAtomically(const fs::path& file, std::string_view bytes, const fs::path& aside)
 {
     // Two threads may write the same file; a number tells their temporary ones apart.
     static std::atomic<unsigned> count;
-    const fs::path temporary = file.string() + ".new." + std::to_string(::getpid()) + '.' + std::to_string(++count);
+    const fs::path place = aside.empty() ? file : aside / file.filename();
+    const fs::path temporary = place.string() + ".new." + std::to_string(::getpid()) + '.' + std::to_string(++count);
     {
         const Fd out(::open(temporary.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644));
         if (out.get() < 0)
@@ -167,7 +172,7 @@ Result<std::string> readOpenFile(int file, const fs::path& path, std::size_t lim
     if (::fstat(file, &status) < 0)
         return storageError("The file cannot be read", path, errno);
     if (!S_ISREG(status.st_mode))
-        return fail(ErrorKind::Broken, "This is not a plain file", path.string());
+        return fail(ErrorKind::Broken, "This is not a plain file", path.string(), "Move it out of the way");
     if (std::uint64_t(status.st_size) > limit)
         return fail(ErrorKind::Broken, "The file is too large", path.string());
     std::string bytes;

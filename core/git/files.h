@@ -17,8 +17,10 @@ namespace espalier {
 
 // Creates the folders. Errors: Storage.
 Result<void> makeFolders(const std::filesystem::path& folder);
-// Temporary file, fsync, rename, fsync of the folder. Errors: Storage; the old file is then still there.
-Result<void> writeFileAtomically(const std::filesystem::path& file, std::string_view bytes);
+// Temporary file, fsync, rename, fsync of the folder. Errors: Storage; the old file is then still there. The temporary one is
+// made beside it, or in `aside`, a folder on the same disk: for a file in a folder that is not looked through for what was left.
+Result<void> writeFileAtomically(const std::filesystem::path& file, std::string_view bytes,
+                                 const std::filesystem::path& aside = {});
 // Errors: NotFound, Storage, Broken when it is larger than `limit` bytes or no plain file.
 Result<std::string> readFileBounded(const std::filesystem::path& file, std::size_t limit);
 // The same from an open file, which stays open; `path` is for the words of an error.

@@ -56,6 +56,9 @@ Result<HookRun> runHook(const Repository& repository, const std::string& name,
     progress.report("Running the hook " + name);
     const auto ended =
         run({.argv = std::move(argv), .folder = folderOf(repository), .input = input, .stop = progress.stop});
+    if (!ended && ended.error().kind == ErrorKind::NotFound)
+        return fail(ErrorKind::NotFound, "The interpreter that a hook names was not found", path.string(),
+                    "Correct the hook's first line, or move the hook away");
     if (!ended)
         return std::unexpected(ended.error());
     // git shows both. Reasons mostly stand on standard output, what a failing program says on the other.

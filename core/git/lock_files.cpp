@@ -86,7 +86,7 @@ Fd lockedFolder(const fs::path& folder, int how)
 // Whether the process that wrote the journal is gone. A folder without one was never used.
 bool isAbandoned(const fs::path& folder)
 {
-    const Fd journal(::open((folder / "journal").c_str(), O_RDONLY | O_CLOEXEC));
+    const Fd journal(::open((folder / "journal").c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
     return journal.isOpen() ? ::flock(journal.get(), LOCK_EX | LOCK_NB) == 0 : errno == ENOENT;
 }
 

@@ -173,6 +173,18 @@ bool takesFolderAroundForWorktree(git_repository* repository)
            git_config_get_string_buf(&named, config.get(), "core.worktree") == GIT_ENOTFOUND;
 }
 
+// git looks for damage in objects: neither a format of the future nor a pointer to nowhere is any.
+std::string helpToOpen(const fs::path& path)
+{
+    const git_error* const last = git_error_last();
+    if (last && last->message && std::string_view(last->message).starts_with("unsupported"))
+        return "Espalier does not know this format; use git itself for it";
+    std::error_code ignored;
+    if (fs::is_regular_file(path / ".git", ignored))
+        return "Write gitdir: FOLDER into its file .git, with the repository's folder, or clone again";
+    return "git fsck in it tells what is damaged";
+}
+
 } // namespace
 
 Result<Repository> Repository::open(const fs::path& path)
@@ -203,7 +215,7 @@ Result<Repository> Repository::open(const fs::path& path)
         return fail(ErrorKind::Refused, "The repository belongs to another user, whose settings could run programs",
                     shown, "When you trust it: git config --global --add safe.directory '" + ownedFolder(path) + "'");
     if (code < 0)
-        return libgitError("The repository cannot be opened", shown, "git fsck in it tells what is damaged");
+        return libgitError("The repository cannot be opened", shown, helpToOpen(path));
     useEnvironment(opened.get());
     if (auto complete = addAskedConfig(opened.get()); !complete)
         return std::unexpected(complete.error());

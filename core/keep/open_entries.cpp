@@ -121,7 +121,7 @@ bool isOpen(const Repository& repository, const std::string& id)
 Result<Fd> holdMark(const Repository& repository, const std::string& id)
 {
     const fs::path mark = openMark(repository, id);
-    Fd file(::open(mark.c_str(), O_RDONLY | O_CLOEXEC));
+    Fd file(::open(mark.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
     if (!file.isOpen())
         return storageError("The logbook cannot be read", mark, errno);
     if (::flock(file.get(), LOCK_EX | LOCK_NB) < 0)

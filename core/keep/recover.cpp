@@ -7,9 +7,11 @@
 #include "core/git/text.h"
 #include "core/keep/aftermath.h"
 #include "core/keep/change.h"
+#include "core/keep/entry_file.h"
 #include "core/keep/open_entries.h"
 #include "core/keep/push_locks.h"
 #include "core/keep/worktree_files.h"
+#include "core/refs/ref_files.h"
 #include "core/refs/ref_locks.h"
 
 namespace espalier {
@@ -85,6 +87,16 @@ Result<void> settleWorktree(const LogbookEntry& entry, bool forwards, std::vecto
     return session->release();
 }
 
+// A log is begun before its branch and goes after it. One without a branch would be in the way of a name that goes on from it.
+Result<void> removeLogsOfGone(const Repository& repository, const LogbookEntry& entry)
+{
+    for (const RefMove& move : branchMoves(entry))
+        if (const auto now = readRef(raw(repository), move.name); now && now->isZero())
+            if (auto removed = removeReflog(raw(repository), move.name); !removed)
+                return removed;
+    return {};
+}
+
 // Whether HEAD still is where the change found or left it; else somebody has gone on, and the worktree is theirs.
 Result<bool> worktreeIsOurs(git_repository* worktree, const LogbookEntry& entry)
 {
@@ -144,6 +156,8 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
     for (const std::string& name : standing->strange)
         lines.push_back(displayText(name, 300) + " was left as it is: it moved since");
     if (!forwards) {
+        if (auto removed = removeLogsOfGone(repository, entry); !removed)
+            return std::unexpected(removed.error());
         if (auto set = setEntryState(repository, entry, EntryState::Undone); !set)
             return std::unexpected(set.error());
         return EntryState::Undone;
@@ -156,6 +170,8 @@ Result<EntryState> resolveBegun(const Repository& repository, const LogbookEntry
         return std::unexpected(locks.error());
     if (auto done = locks->commit("espalier: " + entry.title); !done)
         return std::unexpected(done.error());
+    if (auto removed = removeLogsOfGone(repository, entry); !removed)
+        return std::unexpected(removed.error());
     if (auto released = locks->release(); !released)
         return std::unexpected(released.error());
     if (auto done = finishEntry(repository, entry); !done)
@@ -174,7 +190,10 @@ Resolved resolveAll(const Repository& repository, bool pushesToo)
     for (const char* own : ownFolders)
         note(own, removeLeftTemporaries(ownFolder(repository) / own));
     for (const std::string& id : forgottenIds(repository))
-        note(id, forgetEntry(repository, id));
+        if (const auto forgotten = forgetEntry(repository, id); forgotten)
+            resolved.lines.push_back("Completed after an interruption: entry " + id + " of the logbook was let go");
+        else
+            resolved.halfDone.push_back({id, {}, forgotten.error()});
     for (const std::string& id : openEntryIds(repository)) {
         auto entry = findEntry(repository, id);
         if (!entry && entry.error().kind == ErrorKind::NotFound) {
@@ -266,6 +285,8 @@ std::vector<std::string> openEntryLines(const Repository& repository)
 
 std::string HalfDone::line() const
 {
+    if (!isEntryId(entry))
+        return "What an interruption left cannot be cleared away: " + why.line();
     return "Half done: " + (title.empty() ? std::string("an entry of the logbook") : displayText(title, 300)) +
            " (entry " + entry + "). It cannot be finished now: " + why.line();
 }

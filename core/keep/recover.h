@@ -16,7 +16,7 @@ namespace espalier {
 
 // An entry that is still begun.
 struct HalfDone {
-    std::string entry, title;
+    std::string entry, title; // no id of an entry: something else that an interruption left
     Error why;                // why it cannot be finished now
     std::string line() const; // what is half done, why, and what to do
 };

@@ -34,7 +34,7 @@ Result<ChangeLock> ChangeLock::take(const Repository& repository)
 
 bool ChangeLock::isHeld(const Repository& repository)
 {
-    const ChangeLock probe(::open((ownFolder(repository) / "lock").c_str(), O_RDONLY | O_CLOEXEC));
+    const ChangeLock probe(::open((ownFolder(repository) / "lock").c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
     return probe.m_file >= 0 && ::flock(probe.m_file, LOCK_SH | LOCK_NB) < 0 && errno == EWOULDBLOCK;
 }
 

@@ -63,6 +63,20 @@ bool endsInsideLine(const fs::path& log)
     return size > 0 && ::pread(file.get(), &last, 1, size - 1) == 1 && last != '\n';
 }
 
+void removeLogsOfGone(git_repository* handle, const std::string& name, const fs::path& folder)
+{
+    std::error_code error;
+    for (fs::recursive_directory_iterator at(folder, error); !error && at != fs::recursive_directory_iterator();
+         at.increment(error)) {
+        std::error_code ignored;
+        if (!fs::is_regular_file(at->symlink_status(ignored)))
+            continue;
+        const std::string ref = name + '/' + at->path().lexically_relative(folder).string();
+        if (const auto stands = readRef(handle, ref); stands && stands->isZero())
+            removeSurely(at->path());
+    }
+}
+
 } // namespace
 
 fs::path refFile(git_repository* handle, const std::string& name)
@@ -106,10 +120,12 @@ Result<void> appendReflog(git_repository* handle, const std::string& name, const
     const fs::path log = logFile(handle, name);
     if (!isLogged(handle, name, log))
         return {};
-    // A folder of that name is what branches that are gone have left.
+    // A folder of that name is what branches that are gone have left, and logs in it who was stopped between branch and log.
     std::error_code ignored;
-    if (fs::is_directory(log, ignored))
+    if (fs::is_directory(log, ignored)) {
+        removeLogsOfGone(handle, name, log);
         removeEmptyTree(log);
+    }
     // And a log above it: who deleted that branch was stopped between the branch and its log.
     for (std::size_t slash = name.find('/'); slash != std::string::npos; slash = name.find('/', slash + 1)) {
         const std::string above = name.substr(0, slash);

@@ -10,6 +10,7 @@
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
 #include "core/remotes/fetching.h"
+#include "core/remotes/fork_objects.h"
 
 namespace espalier {
 
@@ -257,6 +258,8 @@ class Pusher {
         for (std::size_t side = 0; side < m_sides.size(); ++side) {
             auto seen =
                 stopped ? Result<Advertised>(std::unexpected(*sent.error)) : m_way->lookWhereItPushes(side, m_refs);
+            if (seen)
+                bringAgain(side, *seen);
             after.push_back(seen ? std::optional(std::move(*seen)) : std::nullopt);
         }
         for (Passage& passage : m_passages) {
@@ -273,6 +276,27 @@ class Pusher {
         }
     }
 
+    // The branch stands where it was to; in a folder of this machine what it leads to is looked for too.
+    void bringAgain(std::size_t side, const Advertised& seen)
+    {
+        const auto folder = folderOfAddress(m_repository, m_sides[side]);
+        std::vector<Oid> tips;
+        std::set<std::string> refs;
+        for (const Passage& passage : m_passages) {
+            const PushOrder& order = *passage.order;
+            if (passage.isThere || order.now.isZero() || valueIn(seen, order.ref) != order.now)
+                continue;
+            tips.push_back(order.now);
+            refs.insert(order.ref);
+        }
+        if (folder.empty() || tips.empty())
+            return;
+        if (auto brought = bringToFolder(m_repository, folder, tips, m_progress); !brought) {
+            m_error = brought.error();
+            m_hollow.merge(refs);
+        }
+    }
+
     Passage::State stateOf(Passage& passage, const RefAnswer& answer,
                            const std::vector<std::optional<Advertised>>& after)
     {
@@ -280,6 +304,8 @@ class Pusher {
         using State = Passage::State;
         const PushOrder& order = *passage.order;
         const bool refused = answer.kind == Kind::RefusedHere || answer.kind == Kind::RefusedThere;
+        if (m_hollow.contains(order.ref))
+            return State::Unknown;
         std::size_t arrived = 0, asBefore = 0;
         for (const auto& seen : after) {
             const Oid there = seen ? valueIn(*seen, order.ref) : Oid{};
@@ -459,6 +485,7 @@ class Pusher {
     std::vector<Passage> m_passages;
     std::vector<std::string> m_refs, m_sides, m_notices;
     std::vector<Advertised> m_seen; // by side, before
+    std::set<std::string> m_hollow; // branches that moved, and lead to what is not there
     std::optional<Error> m_error;
     bool m_nothingSent = false;
 };

@@ -4,9 +4,12 @@
 // it was.
 #include "tests/support/bad_inputs.h"
 
+#include <QDir>
 #include <QProcess>
 #include <QTemporaryDir>
 #include <QtTest>
+
+#include <unistd.h>
 
 using namespace espalier::test;
 
@@ -20,11 +23,35 @@ struct Ended {
     QByteArray out, err;
 };
 
+void breakOutput()
+{
+    int ends[2] = {-1, -1};
+    if (::pipe(ends) == 0) {
+        ::dup2(ends[1], STDOUT_FILENO);
+        ::close(ends[0]);
+        ::close(ends[1]);
+    }
+}
+
+QString newestEntry(const Scene& scene)
+{
+    const QStringList entries = QDir(scene.dotGit() + "/espalier/logbook").entryList({"*.json"}, QDir::Files);
+    return entries.isEmpty() ? QStringLiteral("none") : entries.last().chopped(5);
+}
+
+QList<BadInput> without(QList<BadInput> inputs, const char* advice)
+{
+    for (BadInput& input : inputs)
+        input.never = advice;
+    return inputs;
+}
+
 Ended runIt(const BadInput& input, const Scene& scene)
 {
     QStringList arguments = input.command;
     arguments.replaceInStrings("PATH", scene.path);
     arguments.replaceInStrings("OUTSIDE", scene.outside);
+    arguments.replaceInStrings("ENTRY", newestEntry(scene));
     QProcess process;
     QProcessEnvironment environment = cleanEnvironment(scene.outside);
     environment.remove("GIT_COMMITTER_DATE");
@@ -32,7 +59,12 @@ Ended runIt(const BadInput& input, const Scene& scene)
         environment.insert(name, value);
     process.setProcessEnvironment(environment);
     process.setWorkingDirectory(scene.outside);
-    if (input.output)
+    const std::string_view output = input.output ? input.output : "";
+    if (output == brokenPipe)
+        process.setChildProcessModifier(breakOutput);
+    else if (output == closedOutput)
+        process.setChildProcessModifier([] { ::close(STDOUT_FILENO); });
+    else if (input.output)
         process.setStandardOutputFile(QString::fromLatin1(input.output));
     process.start(QStringLiteral(ESPALIER_PROGRAM), arguments);
     process.closeWriteChannel();
@@ -83,8 +115,11 @@ class TestBadInputs : public QObject {
   private Q_SLOTS:
     void initTestCase()
     {
-        m_inputs = badObjects() + badRefs() + badSettings() + badFiles() + badArguments();
-        QVERIFY2(m_inputs.size() >= 80, QByteArray::number(m_inputs.size()).constData());
+        // No space on the disk mends an object, and nothing that git looks for a setting.
+        m_inputs = without(badObjects(), "free space") + without(badRefs(), "free space") +
+                   without(badSettings(), "git fsck") + without(badFiles(), "git fsck") + badOwnFiles() + badOutputs() +
+                   badArguments();
+        QVERIFY2(m_inputs.size() >= 160, QByteArray::number(m_inputs.size()).constData());
     }
 
     void each_data()
@@ -117,7 +152,15 @@ class TestBadInputs : public QObject {
         QVERIFY2(!ended.err.contains("[no error]"), told.constData());
         for (const QByteArray& word : input.words)
             QVERIFY2(ended.err.contains(word), ("without '" + word + "': " + told).constData());
-        QCOMPARE(changesSince(before, stateOf(folder.path())), QByteArray());
+        QVERIFY2(ended.err.contains(input.remedy), ("without '" + input.remedy + "': " + told).constData());
+        QVERIFY2(!input.remedy.isEmpty() || ended.err.isEmpty(), ("no remedy is asked for: " + told).constData());
+        QVERIFY2(input.never.isEmpty() || !ended.err.contains(input.never), told.constData());
+        if (input.after) {
+            const QByteArray wrong = input.after(scene);
+            QVERIFY2(wrong.isEmpty(), (wrong + ": " + told).constData());
+        } else {
+            QCOMPARE(changesSince(before, stateOf(folder.path())), QByteArray());
+        }
     }
 
     // A loose object of every length up to the whole: no command waits for the rest.
@@ -150,7 +193,7 @@ class TestBadInputs : public QObject {
             scene.write(file, whole.left(length));
             const auto before = stateOf(folder.path());
             const QStringList& command = commands[qsizetype(turn++) % commands.size()];
-            const Ended ended = runIt({"", {}, command, 0, {}}, scene);
+            const Ended ended = runIt({"", {}, command, 0, {}, {}}, scene);
             const QByteArray told = command.join(' ').toUtf8() + " at " + QByteArray::number(length) + ": status " +
                                     QByteArray::number(ended.status) + '\n' + ended.out + ended.err;
             QVERIFY2(ended.inTime && ended.normally, told.constData());

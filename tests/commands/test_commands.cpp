@@ -110,10 +110,15 @@ class TestCommands : public QObject {
             const Ended outcome = espalierRun(command);
             QVERIFY2(outcome.status < 2 && !outcome.out.isEmpty() && oneLine(outcome), outcome.error.constData());
         }
+        // It answers what it is asked, here nothing.
+        QVERIFY2(oneLine(espalierRun({"propose", clone, "--batch", "--json"})), "propose");
         const QList<QStringList> writing{{"replay", clone, "--branch", topic, "--onto", "upstream/main"},
                                          {"update", clone},
                                          {"push", clone, "--branch", topic},
-                                         {"restore", clone, "20260101-000000-1"}};
+                                         {"restore", clone, "20260101-000000-1"},
+                                         {"overwrite-check", clone, "--branch", topic},
+                                         {"logbook", clone, "--forget", "20260101-000000-1"},
+                                         {"logbook", clone, "--expire", "0d"}};
         for (const QStringList& command : writing) {
             const Ended outcome = espalierRun(command);
             QVERIFY2(outcome.status == 2 && outcome.error.count("Half done: Check out") == 1 &&
@@ -125,6 +130,31 @@ class TestCommands : public QObject {
         const Ended done = espalierRun({"update", clone});
         QVERIFY2(done.status == 0 && done.error.contains("after an interruption"), done.error.constData());
         QCOMPARE(espalierRun({"logbook", clone}).error, QByteArray());
+    }
+
+    // What only lets go, or looks at the fork, finishes first what is open, as every command that writes.
+    void halfDoneIsFinishedFirst_data()
+    {
+        QTest::addColumn<QStringList>("command");
+        QTest::newRow("overwrite-check") << QStringList{"overwrite-check", "PATH", "--branch", "topic/metric-heights"};
+        QTest::newRow("logbook --expire") << QStringList{"logbook", "PATH", "--expire", "90d"};
+        QTest::newRow("logbook --forget") << QStringList{"logbook", "PATH", "--forget", "ENTRY"};
+    }
+    void halfDoneIsFinishedFirst()
+    {
+        QFETCH(QStringList, command);
+        QTemporaryDir folder;
+        const QString clone = build(folder, "same-lines") + "/clone", topic = "topic/metric-heights";
+        const QByteArray before = gitAt(clone, {"symbolic-ref", "--short", "HEAD"});
+        leaveHalfDone(clone, before == topic ? "main" : topic);
+        QVERIFY(QFile::remove(clone + "/.git/index.lock"));
+        const QDir entries(clone + "/.git/espalier/logbook");
+        command.replaceInStrings("PATH", clone);
+        command.replaceInStrings("ENTRY", entries.entryList({"*.json"}).value(0).chopped(5));
+        const Ended outcome = espalierRun(command);
+        QVERIFY2(outcome.status < 2 && outcome.error.contains("after an interruption"), outcome.error.constData());
+        QCOMPARE(entries.entryList({"*.open"}), QStringList());
+        QCOMPARE(gitAt(clone, {"symbolic-ref", "--short", "HEAD"}), before);
     }
 
     void theWholeJob()

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
-// Every call of every operation that writes, each gone wrong in each way (see fault_scene.h). The full form of test_faults.
+// Every call of every operation that writes, each gone wrong in each way (see fault_scene.h), and each on disks with little room.
+// The full form of test_faults.
 //
 //     every_step [OPERATION[,OPERATION…] [KIND[,KIND…] [STRIDE [FIRST [LAST]]]]]
 //
@@ -37,6 +38,62 @@ std::size_t tell(const FaultScene& scene, const std::string& operation, const Fa
     return wrong.size();
 }
 
+struct Count {
+    std::size_t rounds = 0, wrong = 0;
+};
+
+void atCall(FaultScene& scene, const std::string& name, const std::string& kind, unsigned at, Count& count)
+{
+    const auto done = [&](const std::string& what, const Fault& fault, const std::vector<std::string>& wrong) {
+        count.wrong += tell(scene, what, fault, wrong);
+        ++count.rounds;
+    };
+    const Fault fault{.below = {}, .at = at, .kind = kind};
+    // "beside": with each of the other programs; "beside:gc": with that one.
+    if (kind.starts_with("beside")) {
+        const std::string only = kind.size() > 7 ? kind.substr(7) : std::string();
+        for (const auto& [program, command] : secondPrograms())
+            if (only.empty() || only == program)
+                done(name + " beside " + program, fault, scene.beside(at, command));
+        return;
+    }
+    const Fault kill{.below = {}, .at = at, .kind = "kill"};
+    if (kind == "again") {
+        done(name + ", repeated,", kill, scene.again(kill));
+        return;
+    }
+    if (kind != "second") {
+        done(name, fault, scene.round(fault));
+        return;
+    }
+    // The recovery of a killed operation is itself stopped, at some of its calls.
+    scene.reset();
+    (void)scene.perform(kill);
+    const unsigned calls = scene.recover().calls;
+    for (unsigned second = 1 + at % 3; second <= calls; second += 3) {
+        const Fault inRecovery{.below = {}, .at = second, .kind = second % 2 ? "kill" : "fail:EIO"};
+        done(name + ", then " + inRecovery.kind + " at " + std::to_string(second) + " of the recovery,", kill,
+             scene.round(kill, inRecovery));
+    }
+}
+
+// A disk that is really full, with so much room left; only root has one.
+void onSmallDisks(const std::filesystem::path& folder, const std::string& name, Count& count)
+{
+    SmallDisk disk(folder);
+    if (!disk.isThere()) {
+        std::printf("%s: %s\n", name.c_str(), disk.reason().c_str());
+        return;
+    }
+    FaultScene scene(folder / "small", operationNamed(name));
+    for (const std::size_t pages : {0, 1, 2, 3, 5, 8, 12, 16, 24, 32, 48, 64, 96, 128}) {
+        const std::size_t room = pages * 4096;
+        count.wrong += tell(scene, name + " with room for " + std::to_string(room) + " bytes,", {.kind = "disk"},
+                            scene.withRoom(disk, room));
+        ++count.rounds;
+    }
+}
+
 } // namespace
 
 int main(int argc, char** argv)
@@ -49,7 +106,7 @@ int main(int argc, char** argv)
             names.push_back(operation.name);
     const std::vector<std::string> kinds =
         argc > 2 ? split(argv[2])
-                 : split("kill,cut,fail:EIO,fail:ENOSPC,fail:EACCES,tear:ENOSPC,full,broken,second,beside");
+                 : split("kill,cut,fail:EIO,fail:ENOSPC,fail:EACCES,tear:ENOSPC,full,broken,again,second,disk,beside");
     const unsigned stride = argc > 3 ? unsigned(std::max(1, std::atoi(argv[3]))) : 1;
     const unsigned first = argc > 4 ? unsigned(std::max(1, std::atoi(argv[4]))) : 1;
     const unsigned last = argc > 5 ? unsigned(std::atoi(argv[5])) : ~0U;
@@ -57,42 +114,20 @@ int main(int argc, char** argv)
     const auto root = scratchFolder() / ("espalier-faults-" + std::to_string(::getpid()));
     for (const std::string& name : names) {
         FaultScene scene(root, operationNamed(name));
-        std::size_t rounds = 0, bad = 0;
+        Count count;
         for (const std::string& kind : kinds) {
-            for (unsigned at = first; at <= std::min(last, scene.calls() + (kind == "kill" ? 1 : 0)); at += stride) {
-                if (kind == "beside") {
-                    for (const auto& [program, command] : secondPrograms()) {
-                        bad += tell(scene, name + " beside " + program, {.below = {}, .at = at, .kind = kind},
-                                    scene.beside(at, command));
-                        ++rounds;
-                    }
-                    continue;
-                }
-                if (kind != "second") {
-                    const Fault fault{.below = {}, .at = at, .kind = kind};
-                    bad += tell(scene, name, fault, scene.round(fault));
-                    ++rounds;
-                    continue;
-                }
-                // The recovery of a killed operation is itself stopped, at some of its calls.
-                const Fault fault{.below = {}, .at = at, .kind = "kill"};
-                scene.reset();
-                (void)scene.perform(fault);
-                const unsigned calls = scene.recover().calls;
-                for (unsigned second = 1 + at % 3; second <= calls; second += 3) {
-                    const Fault inRecovery{.below = {}, .at = second, .kind = second % 2 ? "kill" : "fail:EIO"};
-                    bad +=
-                        tell(scene,
-                             name + ", then " + inRecovery.kind + " at " + std::to_string(second) + " of the recovery,",
-                             fault, scene.round(fault, inRecovery));
-                    ++rounds;
-                }
+            if (kind == "disk") {
+                onSmallDisks(root.string() + "-disk", name, count);
+                continue;
             }
+            const bool afterTheEnd = kind == "kill" || kind == "again";
+            for (unsigned at = first; at <= std::min(last, scene.calls() + (afterTheEnd ? 1 : 0)); at += stride)
+                atCall(scene, name, kind, at, count);
         }
-        std::printf("%-20s %u calls, %zu rounds, %zu wrong\n", name.c_str(), scene.calls(), rounds, bad);
+        std::printf("%-20s %u calls, %zu rounds, %zu wrong\n", name.c_str(), scene.calls(), count.rounds, count.wrong);
         std::fflush(stdout);
-        all += rounds;
-        wrong += bad;
+        all += count.rounds;
+        wrong += count.wrong;
     }
     std::printf("%zu rounds, %zu wrong\n", all, wrong);
     return wrong == 0 ? 0 : 1;

@@ -74,6 +74,13 @@ Result<void> perform(const Repository& repository, const Words& words)
     };
     if (name == "check-out")
         return done(checkOut(repository, words[2]));
+    if (name == "detach" || name == "move-to-topic") {
+        const auto at = repository.resolve(words.back());
+        if (!at)
+            return std::unexpected(at.error());
+        return done(name == "detach" ? checkOutDetached(repository, *at)
+                                     : moveToTopic(repository, words[2], words[3], *at));
+    }
     if (name == "create") {
         const auto at = repository.resolve(words[3]);
         return at ? done(createBranch(repository, words[2], *at, true)) : std::unexpected(at.error());
@@ -94,8 +101,12 @@ Result<void> perform(const Repository& repository, const Words& words)
         auto fetched = fetchRemote(repository, words[2]);
         if (!fetched)
             return std::unexpected(fetched.error());
-        if (!fetched->notices.empty())
-            return fail(ErrorKind::Storage, fetched->notices.front());
+        // As the window: what was not written is an error, the rest is only said.
+        for (const std::string& notice : fetched->notices) {
+            if (notice.starts_with("Not written") || notice.starts_with("Nothing was"))
+                return fail(ErrorKind::Storage, notice);
+            std::cerr << notice << '\n';
+        }
         return {};
     }
     return fail(ErrorKind::Usage, "There is no such operation", name);
@@ -120,6 +131,8 @@ int main(int argc, char** argv)
     const auto resolved = resolveOpenEntries(*repository);
     if (!resolved)
         return report(resolved.error().line());
+    for (const std::string& line : resolved->lines)
+        std::cerr << line << '\n';
     if (!resolved->halfDone.empty())
         return report(resolved->halfDone.front().line());
     const auto done = perform(*repository, words);

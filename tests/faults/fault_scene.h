@@ -25,6 +25,9 @@ struct Operation {
     bool pushes = false;            // the fork changes too, after the clone, each wholly
     bool rewrites = false;          // notes and the post-rewrite hook follow
     bool quiet = false;             // changes neither branches nor files: only what is its own
+    bool apart = false;             // several entries or branches of the fork, each whole, not all together
+    bool inParts = false;           // what stays of it after its first part is another command's
+    bool records = false;           // how it was settled is recorded for git, where it can be
 };
 const std::vector<Operation>& operations();
 const Operation& operationNamed(const std::string& name);
@@ -52,6 +55,8 @@ class FaultScene {
     std::vector<std::string> round(const Fault& fault);
     // The same with a second fault, in the recovery.
     std::vector<std::string> round(const Fault& fault, const Fault& second);
+    // Stopped at `fault`, the same command is given again, without a recovery of its own: then all is as it was to be.
+    std::vector<std::string> again(const Fault& fault);
     // Calls of the recovery in the last round.
     unsigned recoveryCalls() const { return m_recoveryCalls; }
     // Another program runs to its end before call `at`: nothing of either may be lost, whatever this one then says.
@@ -69,12 +74,14 @@ class FaultScene {
   private:
     std::vector<std::string> judge(const Ran& ran, const Fault& fault);
     std::vector<std::string> judgeRest(const SceneState& now, const std::string& said);
+    std::vector<std::string> judgeNew(const SceneState& now) const;
+    std::vector<std::string> settle(std::string& said);
     std::vector<std::string> judgeDone(const Ran& ran, const Fault& fault);
     std::vector<std::string> argv() const;
     std::filesystem::path m_root;
     Operation m_operation;
     SceneState m_old, m_new;
-    std::vector<std::string> m_tips, m_log;
+    std::vector<std::string> m_argv, m_tips, m_log;
     std::string m_entry;
     unsigned m_calls = 0, m_recoveryCalls = 0;
 };
@@ -102,6 +109,8 @@ class SmallDisk {
 // A rounds' checks, for whoever makes scenes of its own. Each gives a line for what is wrong.
 std::vector<std::string> soundness(const std::filesystem::path& place);
 std::vector<std::string> leftovers(const std::filesystem::path& place);
+// Entries of the logbook without the refs that keep what they speak of, such refs without their entry, logs without their ref.
+std::vector<std::string> unkept(const std::filesystem::path& place);
 std::vector<std::string> lostTips(const std::filesystem::path& place, const std::vector<std::string>& tips);
 std::vector<std::string> allTips(const std::filesystem::path& place);
 void buildBase(const std::filesystem::path& place);

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <ctime>
+#include <map>
 #include <random>
 #include <set>
 #include <sstream>
@@ -46,20 +47,24 @@ class RandomScene {
             return command;
         }
         const auto words = operation();
-        const Fault fault = randomFault();
+        const std::string kind = words[1];
+        if (kind == "forget" || kind == "logbook")
+            letGo(words.back());
+        const Fault fault = randomFault(kind);
         std::string told;
         for (const std::string& word : words)
             told += (word.starts_with('/') ? fs::path(word).filename().string() : word) + ' ';
         told += fault.kind.empty() ? "" : "with " + fault.kind + " at " + std::to_string(fault.at);
         const Ran ran = run(words, place(), fault);
         report.faults += ran.fired ? 1 : 0;
+        m_calls[kind] = std::max(m_calls[kind], ran.calls);
         if (ran.hung || (ran.exitCode < 0 && fault.kind != "kill" && fault.kind != "cut"))
             report.wrong.push_back("ended by signal " + std::to_string(ran.signal));
         // The first recovery may be stopped too.
         if (below(4) == 0) {
-            Fault again = randomFault();
-            again.at = 1 + unsigned(below(40));
-            (void)recover(again);
+            const Fault again = randomFault("the recovery");
+            const Ran stopped = recover(again);
+            m_calls["the recovery"] = std::max(m_calls["the recovery"], stopped.calls);
             told += ", then " + again.kind + " at " + std::to_string(again.at) + " of the recovery";
         }
         check(report, told, ran);
@@ -130,7 +135,7 @@ class RandomScene {
     {
         const std::string path = clone().string(), me = ESPALIER_PROGRAM, driver = ESPALIER_FAULT_DRIVER;
         const std::string number = std::to_string(m_random() % 100000);
-        switch (below(11)) {
+        switch (below(20)) {
         case 0:
         case 1:
         case 2:
@@ -149,30 +154,68 @@ class RandomScene {
             return {me, "push", path, "--branch", branch()};
         case 5: {
             const std::string pushed = branch();
-            const std::string tip =
-                lines("git --git-dir=../fork.git rev-parse --verify --quiet refs/heads/" + pushed).front();
-            return {me, "push", path, "--branch", pushed, "--expect", tip == "none" ? std::string(40, '0') : tip};
+            return {me, "push", path, "--branch", pushed, "--expect", onFork(pushed)};
+        }
+        case 9: {
+            const std::string one = branch(), other = branch();
+            return {me, "push", path, "--together", one + ":" + onFork(one) + " " + other + ":" + onFork(other)};
         }
         case 6:
         case 7:
-            return {me, "restore", path,
-                    oneOf(lines("ls .git/espalier/logbook/*.json | sed 's,.*/,,; s,.json,,' | tail -n 6"))};
+            return {me, "restore", path, entry()};
         case 8:
             return {driver, "check-out", path, branch()};
-        case 9:
+        case 10:
+        case 11:
+            return {driver, "fetch", path, oneOf(std::vector<std::string>{"origin", "upstream"})};
+        case 12:
+        case 13:
+            return {driver, "delete", path, branch()};
+        case 14:
+            return {driver, "clean-up", path, oneOf(std::vector<std::string>{"landed", branch()})};
+        case 15:
+            return {driver, "forget", path, entry()};
+        case 16:
+            return {me, "logbook", path, "--forget", entry()};
+        case 17:
             return {driver, "rename", path, branch(), "renamed/" + number};
         default:
             return {driver, "create", path, "created/" + number, branch()};
         }
     }
 
-    Fault randomFault()
+    std::string entry()
+    {
+        return oneOf(lines("ls .git/espalier/logbook/*.json | sed 's,.*/,,; s,.json,,' | tail -n 6"));
+    }
+    std::string onFork(const std::string& branch)
+    {
+        const std::string tip =
+            lines("git --git-dir=../fork.git rev-parse --verify --quiet refs/heads/" + branch).front();
+        return tip == "none" ? std::string(40, '0') : tip;
+    }
+
+    // What only that entry keeps may be gone from now on.
+    void letGo(const std::string& entry)
+    {
+        const auto reached = lines("git rev-list --exclude='refs/espalier/kept/" + entry +
+                                   "/*' --all; git --git-dir=../fork.git rev-list --all; git "
+                                   "--git-dir=../upstream.git rev-list --all");
+        const std::set<std::string> stay(reached.begin(), reached.end());
+        std::erase_if(m_tips, [&](const std::string& tip) { return !stay.contains(tip); });
+    }
+
+    // At one of as many calls as the operation was seen to make.
+    Fault randomFault(const std::string& kind)
     {
         static const std::vector<std::string> kinds{"kill",        "kill",        "kill", "cut",    "fail:EIO",
                                                     "fail:ENOSPC", "fail:EACCES", "full", "broken", "tear:ENOSPC"};
         if (below(5) == 0)
             return {.below = {}, .kind = {}};
-        return {.below = place(), .at = 1 + unsigned(below(160)), .kind = oneOf(kinds), .clock = 0};
+        return {.below = place(),
+                .at = 1 + unsigned(below(std::max(40U, m_calls[kind]))),
+                .kind = oneOf(kinds),
+                .clock = 0};
     }
 
     Ran recover(const Fault& fault = {})
@@ -219,6 +262,7 @@ class RandomScene {
     fs::path m_root;
     std::mt19937_64 m_random;
     std::set<std::string> m_tips;
+    std::map<std::string, unsigned> m_calls; // of each kind of operation, the most until now
     std::string m_keep;
 };
 

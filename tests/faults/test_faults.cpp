@@ -71,6 +71,56 @@ class TestFaults : public QObject {
                      (fault.kind + " at " + std::to_string(at) + " (" + scene.callNamed(at) + "): " + joined(wrong))
                          .c_str());
         }
+        // Killed, and the same command given again.
+        const unsigned at = 1 + (m_seed * 11 + first * 5 + scene.calls() / 2) % scene.calls();
+        if (isOfGitItself(scene.callNamed(at)))
+            return;
+        const auto wrong = scene.again({.below = {}, .at = at, .kind = "kill"});
+        QVERIFY2(wrong.empty(), ("repeated after " + scene.callNamed(at) + ": " + joined(wrong)).c_str());
+    }
+
+    // Where something was lost or left once: the flush of the logbook's folder, whose entry was begun for ever; that of the fork's
+    // branch, which had moved over somebody's commit that nothing else kept; a log that goes after its branch or comes before it,
+    // in the way of a name that goes on from it; what is half written for git's record of resolutions; an entry that is let go.
+    void whereItDidHarm_data()
+    {
+        QTest::addColumn<QString>("operation");
+        QTest::addColumn<QString>("kind");
+        QTest::addColumn<QString>("call");
+        const auto row = [](const char* name, const char* operation, const char* kind, const char* call) {
+            QTest::newRow(name) << operation << kind << call;
+        };
+        const char* const branch = "\t(fsync|rename)\t.*fork\\.git/refs/heads/topic/x";
+        row("the logbook's folder", "replay", "fail:EIO", "\tfsync\t.*/espalier/logbook(\t|$)");
+        row("the logbook's folder, forgetting", "forget", "fail:EIO", "\tfsync\t.*/espalier/logbook(\t|$)");
+        row("the logbook's entry", "replay", "fail:EIO", "\tfsync\t.*/espalier/logbook/[^/]*\\.json");
+        row("the fork's branch", "push-over-stranger", "fail:EIO", branch);
+        row("the fork's branch, several", "push-together", "fail:EIO", branch);
+        row("a log that goes", "fetch-prunes", "again", "\tunlink\t.*/logs/refs/remotes/origin/gone/there");
+        row("a log that comes", "restore-pruned", "fail:EIO", "\twrite\t.*/logs/refs/remotes/origin/rewritten");
+        row("a resolution for git", "replay-settle", "kill", "\t(rename|fsync)\t.*/(preimage|postimage)\\.new");
+        row("a resolution for git, repeated", "replay-settle", "again", "\trename\t.*/(preimage|postimage)\\.new");
+        row("an entry that is let go", "forget", "again", "\t(fsync|unlink)\t.*/espalier/logbook(\t|$)");
+    }
+    void whereItDidHarm()
+    {
+        QFETCH(QString, operation);
+        QFETCH(QString, kind);
+        QFETCH(QString, call);
+        FaultScene scene(m_root, operationNamed(operation.toStdString()));
+        const QRegularExpression pattern(call);
+        int harmed = 0;
+        const auto log = scene.callLog();
+        for (std::size_t i = 0; i < log.size(); ++i) {
+            if (!pattern.match(QString::fromStdString(log[i])).hasMatch())
+                continue;
+            const unsigned at = unsigned(i) + 1;
+            const auto wrong = kind == "again" ? scene.again({.below = {}, .at = at, .kind = "kill"})
+                                               : scene.round({.below = {}, .at = at, .kind = kind.toStdString()});
+            QVERIFY2(wrong.empty(), (log[i] + ": " + joined(wrong)).c_str());
+            ++harmed;
+        }
+        QVERIFY2(harmed > 0, joined(log).c_str());
     }
 
     void inTheRecoveryToo()
@@ -95,7 +145,8 @@ class TestFaults : public QObject {
     void besideOthers()
     {
         QFETCH(QString, name);
-        FaultScene scene(m_root, operationNamed(m_seed % 2 ? "replay" : "update-checked-out"));
+        const char* const operation = name == "gc-fork" ? "push" : m_seed % 2 ? "replay" : "update-checked-out";
+        FaultScene scene(m_root, operationNamed(operation));
         const unsigned at = 1 + (m_seed * 3 + scene.calls() / 3) % scene.calls();
         const auto wrong = scene.beside(at, secondPrograms().at(name.toStdString()));
         QVERIFY2(wrong.empty(), (scene.callNamed(at) + ": " + joined(wrong)).c_str());
@@ -113,6 +164,13 @@ class TestFaults : public QObject {
             << "update" << "gc" << "/refs/remotes/upstream/main\\.lock" << "\tfsync\t.*/0(\\t|$)";
         QTest::newRow("gc before the notes' ref") << "replay" << "gc" << notes << "\tfsync\t.*/0(\\t|$)";
         QTest::newRow("gc before a note's commit") << "replay" << "gc" << notes << "\tlink\t.*/\\.git/objects/";
+        // Where git has looked for what the branch leads to, and moves it all the same.
+        QTest::newRow("gc of the fork before a new branch")
+            << "push" << "gc-fork" << "" << "\twrite\t.*fork\\.git/refs/heads/topic/y\\.lock";
+        QTest::newRow("gc of the fork before a branch that is overwritten")
+            << "push-forced" << "gc-fork" << "" << "\twrite\t.*fork\\.git/refs/heads/topic/x\\.lock";
+        QTest::newRow("gc of the fork before its main line")
+            << "update" << "gc-fork" << "" << "\trename\t.*fork\\.git/refs/heads/main\\.lock";
         QTest::newRow("checkout while a branch goes") << "delete" << "check-out" << "\trename\t.*/packed-refs$"
                                                       << "\topen\t.*/locks/";
         QTest::newRow("a push while ours is taken") << "push-forced" << "stranger" << ""
@@ -144,11 +202,14 @@ class TestFaults : public QObject {
         SmallDisk disk(m_root);
         if (!disk.isThere())
             QSKIP(disk.reason().c_str());
-        FaultScene scene(m_root / "small", operationNamed("replay"));
-        for (unsigned i = 0; i < 2; ++i) {
-            const std::size_t room = (m_seed % 5 + i * 15) * 4096;
-            const auto wrong = scene.withRoom(disk, room);
-            QVERIFY2(wrong.empty(), (std::to_string(room) + " bytes: " + joined(wrong)).c_str());
+        for (const char* name : {"replay", "push-over-stranger", "move-to-topic"}) {
+            disk.setRoom(std::nullopt);
+            FaultScene scene(m_root / "small", operationNamed(name));
+            for (unsigned i = 0; i < 2; ++i) {
+                const std::size_t room = (m_seed % 5 + i * 15) * 4096;
+                const auto wrong = scene.withRoom(disk, room);
+                QVERIFY2(wrong.empty(), (name + (", " + std::to_string(room)) + " bytes: " + joined(wrong)).c_str());
+            }
         }
     }
 

@@ -294,6 +294,34 @@ class TestCarry : public QObject {
                                  "'pieces':[{},{'choice':'best'},{}]", "'pieces':7", "'hunks':[3]"})
             QVERIFY2(load(rest).empty(), rest);
     }
+
+    // Cut off anywhere, or something else altogether: as if nothing had been settled, and written anew.
+    void cutOffIsAsIfItWereNotThere()
+    {
+        TempRepository repo;
+        const Repository opened = repo.open();
+        const Oid id = *Oid::parse(std::string(40, '1'));
+        const ReplayKey key{"refs/heads/topic", id, id};
+        const Settlements settled = Settlements().with(
+            {id, "a.txt"},
+            {{id, id, id}, {SettledStretch{}, SettledHunk{id, {Choice::Typed, "mine\n"}}, SettledStretch{}}});
+        QVERIFY(saveOpenSettlements(opened, key, settled));
+        const std::string path =
+            ".git/espalier/settling/" + hashObject(ObjectType::Blob, key.branch + '\n' + id.hex()).hex();
+        const std::string whole = repo.readFile(path);
+        QVERIFY(loadOpenSettlements(opened, key).files() == settled.files());
+        for (std::size_t length = 0; length + 1 < whole.size(); ++length) {
+            repo.writeFile(path, whole.substr(0, length));
+            QVERIFY2(loadOpenSettlements(opened, key).empty(), std::to_string(length).c_str());
+        }
+        for (const std::string& other : {std::string(100'000, '['), std::string("[]"), std::string("7"),
+                                         std::string(1000, '\0'), std::string(1000, '\xff')}) {
+            repo.writeFile(path, other);
+            QVERIFY(loadOpenSettlements(opened, key).empty());
+        }
+        QVERIFY(saveOpenSettlements(opened, key, settled));
+        QVERIFY(loadOpenSettlements(opened, key).files() == settled.files());
+    }
 };
 
 QTEST_GUILESS_MAIN(TestCarry)

@@ -19,15 +19,6 @@ std::function<void(const Scene&)> index(const std::function<QByteArray(QByteArra
     };
 }
 
-std::function<void(const Scene&)> own(const char* name, const QByteArray& bytes)
-{
-    return [=](const Scene& scene) {
-        const QString file = scene.dotGit() + "/espalier/" + name;
-        QDir().mkpath(QFileInfo(file).path());
-        scene.write(file, bytes);
-    };
-}
-
 void splitIndex(const Scene& scene)
 {
     scene.git({"update-index", "--split-index"});
@@ -41,19 +32,21 @@ void splitIndex(const Scene& scene)
 
 QList<BadInput> badFiles()
 {
-    const char* const full = "/dev/full";
     const auto damagedIndex = QList<QByteArray>{"index", "git reset"};
     return {
-        {"the index is empty", index([](const QByteArray&) { return QByteArray(); }), replayTopic, 2, damagedIndex},
-        {"the index is cut off", index([](QByteArray bytes) { return bytes.left(40); }), replayTopic, 2, damagedIndex},
+        {"the index is empty", index([](const QByteArray&) { return QByteArray(); }), replayTopic, 2,
+         "Move it away; git reset", damagedIndex},
+        {"the index is cut off", index([](QByteArray bytes) { return bytes.left(40); }), replayTopic, 2,
+         "Move it away; git reset", damagedIndex},
         {"half an index file", index([](QByteArray bytes) { return bytes.left(bytes.size() / 2); }), replayTopic, 2,
-         damagedIndex},
+         "Move it away; git reset", damagedIndex},
         {"the index is garbage", index([](const QByteArray&) { return QByteArray("no index at all, only text"); }),
-         replayTopic, 2, damagedIndex},
+         replayTopic, 2, "Move it away; git reset", damagedIndex},
         {"the index is of a future version",
          index([](QByteArray bytes) { return bytes.replace(7, 1, QByteArray(1, '\x09')); }),
          replayTopic,
          2,
+         "Move it away; git reset",
          {"index"}},
         {"the index is a folder",
          [](const Scene& scene) {
@@ -62,32 +55,42 @@ QList<BadInput> badFiles()
          },
          replayTopic,
          2,
+         "Check that it is a plain file",
          {"index"}},
         {"a split index whose other half is damaged",
          splitIndex,
          replayTopic,
          2,
+         "Turn it off: git config core.splitIndex",
          {"split", "git update-index --no-split-index"}},
         {"another program holds the index",
          [](const Scene& scene) { scene.write(scene.dotGit() + "/index.lock", ""); },
          replayTopic,
          1,
+         "remove that file",
          {"index.lock"}},
         {"another program holds the branch",
          [](const Scene& scene) { scene.write(scene.dotGit() + "/refs/heads/topic.lock", ""); },
          replayTopic,
          1,
+         "remove that file",
          {"topic.lock"}},
         {"another program holds HEAD",
          [](const Scene& scene) { scene.write(scene.dotGit() + "/HEAD.lock", ""); },
          replayTopic,
          1,
+         "remove that file",
          {"HEAD.lock"}},
         {"a local change",
-         [](const Scene& scene) { scene.write(scene.path + "/moon.txt", "half\n"); },
-         {"restore", "PATH", "nothing"},
-         2,
-         {"nothing"}},
+         [](const Scene& scene) {
+             scene.commit("main", "tides.txt", "other\n");
+             scene.git({"checkout", "--quiet", "topic"});
+             scene.write(scene.path + "/tides.txt", "mine\n");
+         },
+         replayTopic,
+         1,
+         "Commit them, put them aside or undo them",
+         {"Local changes would be overwritten", "tides.txt"}},
         {"a local change, with rebase.autoStash",
          [](const Scene& scene) {
              scene.commit("main", "tides.txt", "other\n");
@@ -97,11 +100,13 @@ QList<BadInput> badFiles()
          },
          replayTopic,
          1,
+         "Commit them, put them aside or undo them",
          {"tides.txt", "rebase.autoStash", "not followed here"}},
         {"an untracked file in the way",
          [](const Scene& scene) { scene.write(scene.path + "/sea.txt", "rough\n"); },
          replayTopic,
          1,
+         "Move them out of the way",
          {"sea.txt", "Move them out of the way"}},
         {"a file in the way that git was told not to look at",
          [](const Scene& scene) {
@@ -114,6 +119,7 @@ QList<BadInput> badFiles()
          },
          replayTopic,
          1,
+         "Commit them, put them aside or undo them",
          {"tides.txt", "Local changes"}},
         {"a merge in progress",
          [](const Scene& scene) {
@@ -121,11 +127,13 @@ QList<BadInput> badFiles()
          },
          replayTopic,
          1,
+         "Finish or abort it first",
          {"a merge in progress"}},
         {"a worktree whose folder of git is gone",
          [](const Scene& scene) { QDir(scene.dotGit()).removeRecursively(); },
          drift,
          2,
+         "Open a clone, or clone the project first",
          {"not in a git repository"}},
         {"a .git file that leads nowhere",
          [](const Scene& scene) {
@@ -134,6 +142,7 @@ QList<BadInput> badFiles()
          },
          drift,
          2,
+         "Bring it back from a copy, or clone again",
          {"git"}},
         {"a .git file of garbage",
          [](const Scene& scene) {
@@ -142,52 +151,26 @@ QList<BadInput> badFiles()
          },
          drift,
          2,
+         "gitdir: FOLDER",
          {"git"}},
         {"no objects folder",
          [](const Scene& scene) { QDir(scene.dotGit() + "/objects").removeRecursively(); },
          drift,
          2,
+         "Bring it back from a copy, or clone again",
          {"git"}},
-        {"an entry of the logbook is garbage",
-         own("log/20260101-000000-1.json", "{ this is no"),
-         {"logbook", "PATH"},
-         0,
-         {}},
-        {"an entry of the logbook is garbage, restore",
-         own("log/20260101-000000-1.json", "{ this is no"),
-         {"restore", "PATH", "20260101-000000-1"},
+        {"an entry of the logbook leads out",
+         {},
+         {"restore", "PATH", "../../config"},
          2,
-         {"20260101-000000-1"},
-         2},
-        {"an entry of the logbook leads out", {}, {"restore", "PATH", "../../config"}, 2, {"../../config"}},
+         "The logbook lists the entries there are",
+         {"../../config"}},
         {"the own folder is a file",
          [](const Scene& scene) { scene.write(scene.dotGit() + "/espalier", "no folder"); },
          replayTopic,
          2,
+         "Move that file out of the way",
          {"espalier"}},
-        {"drift to a full device", {}, {"drift", "PATH"}, 2, {"standard output", "No space left"}, 1, {}, full},
-        {"drift as JSON to a full device", {}, {"drift", "PATH", "--json"}, 2, {"standard output"}, 1, {}, full},
-        {"a dry run to a full device",
-         {},
-         {"dry-run", "PATH", "--branch", "topic", "--onto", "main"},
-         2,
-         {"standard output"},
-         1,
-         {},
-         full},
-        {"a dry run as JSON to a full device",
-         {},
-         {"dry-run", "PATH", "--json", "--branch", "topic", "--onto", "main"},
-         2,
-         {"standard output"},
-         1,
-         {},
-         full},
-        {"a layout to a full device", {}, {"layout", "PATH"}, 2, {"standard output"}, 1, {}, full},
-        {"a logbook to a full device", {}, {"logbook", "PATH"}, 2, {"standard output"}, 1, {}, full},
-        {"samples to a full device", {}, {"sample", "--list"}, 2, {"standard output"}, 1, {}, full},
-        {"help to a full device", {}, {"--help"}, 2, {"standard output"}, 1, {}, full},
-        {"the version to a full device", {}, {"--version"}, 2, {"standard output"}, 1, {}, full},
     };
 }
 
