@@ -4,9 +4,11 @@
 #include "core/git/handles.h"
 #include "core/keep/entry_file.h"
 #include "core/refs/ref_locks.h"
+#include "core/refs/ref_transaction.h"
 
 #include <cerrno>
 #include <cstdio>
+#include <optional>
 #include <set>
 
 #include <fcntl.h>
@@ -70,7 +72,7 @@ std::vector<std::string> refsBelow(const Repository& repository, const std::stri
     return names;
 }
 
-Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names)
+Result<std::vector<RefMove>> removalOf(const Repository& repository, const std::vector<std::string>& names)
 {
     std::vector<RefMove> moves;
     for (const std::string& name : names) {
@@ -79,12 +81,26 @@ Result<void> removeRefs(const Repository& repository, const std::vector<std::str
             return std::unexpected(now.error());
         moves.push_back({name, *now, Oid{}});
     }
-    if (moves.empty())
+    return moves;
+}
+
+Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names, bool hookKnows)
+{
+    const auto moves = removalOf(repository, names);
+    if (!moves)
+        return std::unexpected(moves.error());
+    if (moves->empty())
         return {};
-    auto locks = RefLocks::take(raw(repository), moves);
+    auto locks = RefLocks::take(raw(repository), *moves);
     if (!locks)
         return std::unexpected(locks.error());
+    // The hook is told. It cannot keep what was never more than a precaution: the entry would stay open for ever.
+    std::optional<Result<RefTransactionHook>> hook;
+    if (!hookKnows)
+        hook.emplace(RefTransactionHook::prepare(repository, transactionLines(*moves)));
     auto done = locks->commit("espalier: let go");
+    if (done && hook && *hook)
+        (void)(*hook)->committed();
     return done ? locks->release() : done;
 }
 
@@ -134,8 +150,8 @@ Result<void> closeEntry(const Repository& repository, const std::string& id)
 {
     const std::string coming = keptPrefix(id) + std::string(comingName);
     // A disk that fails once may not fail twice; else the next start does it.
-    if (!removeRefs(repository, refsBelow(repository, coming)))
-        if (auto removed = removeRefs(repository, refsBelow(repository, coming)); !removed)
+    if (!removeRefs(repository, refsBelow(repository, coming), false))
+        if (auto removed = removeRefs(repository, refsBelow(repository, coming), false); !removed)
             return removed;
     const fs::path mark = openMark(repository, id);
     if (const int error = removeSurely(mark); error != 0)
@@ -148,28 +164,43 @@ Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& ent
     const fs::path folder = keptFolder(repository) / entry.id;
     // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
     std::set<std::pair<bool, Oid>> kept;
+    std::vector<RefMove> moves;
     for (std::size_t i = 0; i < entry.moves.size(); ++i) {
         for (const bool isComing : {false, true}) {
             const Oid& id = isComing ? entry.moves[i].now : entry.moves[i].old;
             if (id.isZero() || (isComing && !coming) || !kept.emplace(isComing, id).second)
                 continue;
-            if (auto made = makeFolders(folder); !made)
-                return made;
-            const std::string name = (isComing ? std::string(comingName) : std::string()) + std::to_string(i);
-            if (auto written = writeRefFile(folder / name, id); !written)
-                return written;
+            moves.push_back(
+                {keptPrefix(entry.id) + (isComing ? std::string(comingName) : "") + std::to_string(i), Oid{}, id});
         }
     }
-    if (kept.empty())
+    if (moves.empty())
         return {};
+    auto hook = RefTransactionHook::prepare(repository, transactionLines(moves));
+    if (!hook)
+        return std::unexpected(hook.error());
+    if (auto made = makeFolders(folder); !made)
+        return made;
+    for (const RefMove& move : moves)
+        if (auto written = writeRefFile(repository.commonDir() / move.name, move.now); !written)
+            return written;
     const fs::path refs = repository.commonDir() / "refs";
     for (const fs::path& made : {folder, keptFolder(repository), refs / "espalier", refs})
         if (auto synced = syncFolder(made); !synced)
             return synced;
+    (void)hook->committed();
     return {};
 }
 
-Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids)
+Result<RefTransactionHook> askToDrop(const Repository& repository, const std::string& id)
+{
+    const auto moves = removalOf(repository, refsBelow(repository, keptPrefix(id)));
+    if (!moves)
+        return std::unexpected(moves.error());
+    return RefTransactionHook::prepare(repository, transactionLines(*moves));
+}
+
+Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids, bool hookKnows)
 {
     std::vector<std::string> names;
     for (const std::string& id : ids) {
@@ -183,7 +214,7 @@ Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::s
         for (std::string& name : refsBelow(repository, keptPrefix(id)))
             names.push_back(std::move(name));
     }
-    if (auto removed = removeRefs(repository, names); !removed)
+    if (auto removed = removeRefs(repository, names, hookKnows); !removed)
         return removed;
     for (const std::string& id : ids) {
         const fs::path folder = keptFolder(repository) / id;

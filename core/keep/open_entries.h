@@ -5,6 +5,7 @@
 // entry is done and only hooks follow. Private to core/keep and core/remotes.
 #pragma once
 
+#include "core/git/hooks.h"
 #include "core/git/spawn.h"
 #include "core/keep/logbook.h"
 #include "core/keep/storage.h"
@@ -34,9 +35,13 @@ Result<Fd> holdMark(const Repository& repository, const std::string& id);
 Result<void> closeEntry(const Repository& repository, const std::string& id);
 
 // Refs below refs/espalier/kept/<id>/, written before anything is moved. `coming`: the tips that are about to be moved to are
-// kept as well until the entry is through, so that no gc takes new commits for rubbish. Durable. Errors: Storage.
+// kept as well until the entry is through, so that no gc takes new commits for rubbish. Durable. Errors: Storage; Refused when the
+// hook reference-transaction says no.
 Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming);
-// Removes the refs that keep the old tips of some entries, and what a crash has left of their making. Errors: Storage.
-Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids);
+// The hook reference-transaction, asked whether an entry's kept refs may go. Errors: Refused when it says no.
+Result<RefTransactionHook> askToDrop(const Repository& repository, const std::string& id);
+// Removes the refs that keep the old tips of some entries, and what a crash has left of their making. `hookKnows`: it was asked;
+// else it is told only. Errors: Storage.
+Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids, bool hookKnows = false);
 
 } // namespace espalier

@@ -9,6 +9,7 @@
 #include "core/refs/head.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
+#include "core/refs/ref_transaction.h"
 #include "core/remotes/fetching.h"
 
 namespace espalier {
@@ -324,7 +325,7 @@ class Pusher {
             forget(passage);
         if (passage.state != Passage::State::Arrived)
             return;
-        followPush(order);
+        followPush(passage);
         if (!order.takesBack.empty())
             if (auto taken = findEntry(m_repository, order.takesBack))
                 (void)setEntryState(m_repository, *taken, EntryState::TakenBack);
@@ -335,12 +336,18 @@ class Pusher {
     }
 
     // The tracking ref follows what was pushed, as after a fetch; git does so whatever the push's address is.
-    void followPush(const PushOrder& order)
+    void followPush(Passage& passage)
     {
+        const PushOrder& order = *passage.order;
         const std::string tracking = trackingRef(m_repository, m_remote, order.ref);
-        if (tracking.empty())
+        const auto stands = tracking.empty() ? Result<Oid>(order.now) : readRef(raw(m_repository), tracking);
+        if (!stands || *stands == order.now)
             return;
-        (void)setRef(raw(m_repository), tracking, order.now, "espalier: update by push");
+        const auto moved = moveRefs(m_repository, {{tracking, *stands, order.now}}, "espalier: update by push");
+        if (!moved && moved.error().kind == ErrorKind::Refused)
+            passage.notices.push_back("Pushed, but the tracking branch was not moved: " + moved.error().line());
+        else if (moved && !moved->empty())
+            passage.notices.push_back(*moved);
     }
 
     // The remote stood there already. A branch that is gone there takes its tracking ref along; where that had a tip that was
@@ -352,7 +359,7 @@ class Pusher {
                                   (order.now.isZero() ? " is gone already on " : " stands there already on ") +
                                   shown(m_remote));
         if (!order.now.isZero()) {
-            followPush(order);
+            followPush(passage);
             return {};
         }
         const std::string tracking = trackingRef(m_repository, m_remote, order.ref);
