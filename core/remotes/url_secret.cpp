@@ -54,7 +54,8 @@ constexpr const char* askingHelper =
 void addLogin(HiddenUrl& hidden, const std::string& user, const std::optional<std::string>& password)
 {
     const std::string scope = "credential." + hidden.host;
-    hidden.config.emplace_back(scope + ".username", user);
+    if (!user.empty())
+        hidden.config.emplace_back(scope + ".username", user);
     // As git does where the address has a name: without being asked first. Known from git 2.46 on.
     hidden.config.emplace_back("http." + hidden.host + ".proactiveAuth", "auto");
     if (password) {
@@ -64,6 +65,8 @@ void addLogin(HiddenUrl& hidden, const std::string& user, const std::optional<st
         hidden.environment["ESPALIER_URL_PASSWORD"] = *password;
         return;
     }
+    if (user.empty())
+        return;
     hidden.user = user;
     hidden.config.emplace_back(scope + ".helper", askingHelper);
     hidden.environment["ESPALIER_URL_QUESTION"] = "Password for '" + hidden.host + "': ";
