@@ -140,27 +140,30 @@ class TestHttpsLogins : public QObject, private WebScene {
     void aTokenInTheAddress_data()
     {
         QTest::addColumn<QString>("login");
-        QTest::addColumn<bool>("byRule");
+        QTest::addColumn<QString>("rule"); // what it replaces; "address": the server's own address; none: no rule
         QTest::addColumn<bool>("asked");
         const QString token = QLatin1String(WebServer::token), both = token + ':' + QLatin1String(WebServer::secret);
-        QTest::newRow("alone, a helper has the password") << token << false << false;
-        QTest::newRow("alone, the password is asked for") << token << false << true;
-        QTest::newRow("with a password") << both << false << false;
-        QTest::newRow("alone, put in by a rule") << token << true << false;
-        QTest::newRow("with a password, put in by a rule") << both << true << false;
+        QTest::newRow("alone, a helper has the password") << token << "" << false;
+        QTest::newRow("alone, the password is asked for") << token << "" << true;
+        QTest::newRow("with a password") << both << "" << false;
+        QTest::newRow("alone, put in by a rule") << token << "address" << false;
+        QTest::newRow("with a password, put in by a rule") << both << "address" << false;
+        QTest::newRow("with a password, put in by a rule for a short name") << both << "forge:" << false;
     }
     void aTokenInTheAddress()
     {
         QFETCH(QString, login);
-        QFETCH(bool, byRule);
+        QFETCH(QString, rule);
         QFETCH(bool, asked);
         serve("git/private");
         const QString server = m_server->url({}, "git/private"), withLogin = withLoginIn(server, login);
+        if (rule == "address")
+            rule = server;
         for (const auto& [name, folder] : {std::pair("origin", m_scene->fork), {"upstream", m_scene->upstream}})
             m_scene->repo.git(
-                {"remote", "set-url", name, (byRule ? server : withLogin) + QFileInfo(folder).fileName()});
-        if (byRule)
-            m_scene->repo.git({"config", "url." + withLogin + ".insteadOf", server});
+                {"remote", "set-url", name, (rule.isEmpty() ? withLogin : rule) + QFileInfo(folder).fileName()});
+        if (!rule.isEmpty())
+            m_scene->repo.git({"config", "url." + withLogin + ".insteadOf", rule});
         if (!asked)
             useHelper(WebServer::secret, WebServer::token);
         QStringList asks;

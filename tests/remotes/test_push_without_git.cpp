@@ -8,6 +8,7 @@
 #include "core/remotes/push.h"
 #include "tests/support/real_servers.h"
 
+#include <QDirIterator>
 #include <QFile>
 #include <QtTest/QtTest>
 
@@ -184,6 +185,37 @@ class TestPushWithoutGit : public QObject {
         QVERIFY2(pushed.error().line().contains("moved since it was looked at"), pushed.error().line().c_str());
         QCOMPARE(scene.forkAt("topic/x"), strangers);
         QVERIFY(entries().empty());
+    }
+
+    // A clone from an address with a login: it works, nobody is asked, and it is not written down.
+    void aCloneKeepsNoSecret()
+    {
+        if (const QString missing = begin(Way::Login); !missing.isEmpty())
+            QSKIP(qPrintable(missing));
+        const QString into = m_scene->repo.outside() + "/new";
+        const QString server = QStringLiteral("https://%1:%2@127.0.0.1:%3/git/private/")
+                                   .arg(WebServer::token, WebServer::secret)
+                                   .arg(m_server->port());
+        const auto cloneOf = [&](const char* name) {
+            return without(
+                [&] { return cloneRepository((server + name).toStdString(), into.toStdString(), m_access); });
+        };
+        const auto none = cloneOf("nowhere.git");
+        QVERIFY(!none);
+        QVERIFY2(!none.error().line().contains(WebServer::token) && !none.error().line().contains(WebServer::secret),
+                 none.error().line().c_str());
+        const auto cloned = cloneOf("fork.git");
+        QVERIFY2(cloned, whyNot(cloned).c_str());
+        QCOMPARE(m_logins, 0);
+        QCOMPARE(m_scene->gitIn(into, {"rev-parse", "refs/remotes/origin/topic/x"}), m_scene->topic[1]);
+        QDirIterator all(into, QDir::Files | QDir::Hidden, QDirIterator::Subdirectories);
+        while (all.hasNext()) {
+            QFile file(all.next());
+            QVERIFY(file.open(QIODevice::ReadOnly));
+            const QByteArray bytes = file.readAll();
+            QVERIFY2(!bytes.contains(WebServer::token) && !bytes.contains(WebServer::secret),
+                     qPrintable(file.fileName()));
+        }
     }
 
     void theServerSaysNo_data() { ways(); }
