@@ -257,7 +257,9 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     // What was looked at before the locks may have changed since: another worktree, an operation that git has begun.
     if (auto checked = checkNobodyElse(repository, branchMoves(entry), course, entry.kind); !checked)
         return checked;
-    auto hook = RefTransactionHook::prepare(repository, transactionLines(branchMoves(entry)), progress);
+    std::vector<RefMove> told = branchMoves(entry);
+    std::ranges::move(keptMoves(entry), std::back_inserter(told));
+    auto hook = RefTransactionHook::prepare(repository, transactionLines(told), progress);
     if (!hook)
         return std::unexpected(hook.error());
     if (session) {

@@ -238,7 +238,7 @@ Result<void> forgetEntry(const Repository& repository, const std::string& id)
     auto gone = syncFolder(file.parent_path());
     if (!gone)
         gone = syncFolder(file.parent_path()); // as removeSurely() does
-    gone = gone.and_then([&] { return dropKeptRefs(repository, {id}, asked.has_value()); });
+    gone = gone.and_then([&] { return dropKeptRefs(repository, {id}); });
     if (!gone) {
         gone.error().remedy += (gone.error().remedy.empty() ? "" : ". ") +
                                std::string("The entry is let go; what it kept may stay until the next command");

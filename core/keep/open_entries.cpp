@@ -8,7 +8,6 @@
 
 #include <cerrno>
 #include <cstdio>
-#include <optional>
 #include <set>
 
 #include <fcntl.h>
@@ -84,7 +83,7 @@ Result<std::vector<RefMove>> removalOf(const Repository& repository, const std::
     return moves;
 }
 
-Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names, bool hookKnows)
+Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names)
 {
     const auto moves = removalOf(repository, names);
     if (!moves)
@@ -94,13 +93,7 @@ Result<void> removeRefs(const Repository& repository, const std::vector<std::str
     auto locks = RefLocks::take(raw(repository), *moves);
     if (!locks)
         return std::unexpected(locks.error());
-    // The hook is told. It cannot keep what was never more than a precaution: the entry would stay open for ever.
-    std::optional<Result<RefTransactionHook>> hook;
-    if (!hookKnows)
-        hook.emplace(RefTransactionHook::prepare(repository, transactionLines(*moves)));
     auto done = locks->commit("espalier: let go");
-    if (done && hook && *hook)
-        (void)(*hook)->committed();
     return done ? locks->release() : done;
 }
 
@@ -150,8 +143,8 @@ Result<void> closeEntry(const Repository& repository, const std::string& id)
 {
     const std::string coming = keptPrefix(id) + std::string(comingName);
     // A disk that fails once may not fail twice; else the next start does it.
-    if (!removeRefs(repository, refsBelow(repository, coming), false))
-        if (auto removed = removeRefs(repository, refsBelow(repository, coming), false); !removed)
+    if (!removeRefs(repository, refsBelow(repository, coming)))
+        if (auto removed = removeRefs(repository, refsBelow(repository, coming)); !removed)
             return removed;
     const fs::path mark = openMark(repository, id);
     if (const int error = removeSurely(mark); error != 0)
@@ -159,26 +152,28 @@ Result<void> closeEntry(const Repository& repository, const std::string& id)
     return {};
 }
 
+std::vector<RefMove> keptMoves(const LogbookEntry& entry, bool coming)
+{
+    // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
+    std::set<Oid> kept;
+    std::vector<RefMove> moves;
+    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
+        const Oid& id = coming ? entry.moves[i].now : entry.moves[i].old;
+        if (!id.isZero() && kept.insert(id).second)
+            moves.push_back(
+                {keptPrefix(entry.id) + std::string(coming ? comingName : "") + std::to_string(i), Oid{}, id});
+    }
+    return moves;
+}
+
 Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming)
 {
     const fs::path folder = keptFolder(repository) / entry.id;
-    // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
-    std::set<std::pair<bool, Oid>> kept;
-    std::vector<RefMove> moves;
-    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
-        for (const bool isComing : {false, true}) {
-            const Oid& id = isComing ? entry.moves[i].now : entry.moves[i].old;
-            if (id.isZero() || (isComing && !coming) || !kept.emplace(isComing, id).second)
-                continue;
-            moves.push_back(
-                {keptPrefix(entry.id) + (isComing ? std::string(comingName) : "") + std::to_string(i), Oid{}, id});
-        }
-    }
+    std::vector<RefMove> moves = keptMoves(entry, false);
+    if (coming)
+        std::ranges::move(keptMoves(entry, true), std::back_inserter(moves));
     if (moves.empty())
         return {};
-    auto hook = RefTransactionHook::prepare(repository, transactionLines(moves));
-    if (!hook)
-        return std::unexpected(hook.error());
     if (auto made = makeFolders(folder); !made)
         return made;
     for (const RefMove& move : moves)
@@ -188,7 +183,6 @@ Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& ent
     for (const fs::path& made : {folder, keptFolder(repository), refs / "espalier", refs})
         if (auto synced = syncFolder(made); !synced)
             return synced;
-    (void)hook->committed();
     return {};
 }
 
@@ -200,7 +194,7 @@ Result<RefTransactionHook> askToDrop(const Repository& repository, const std::st
     return RefTransactionHook::prepare(repository, transactionLines(*moves));
 }
 
-Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids, bool hookKnows)
+Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids)
 {
     std::vector<std::string> names;
     for (const std::string& id : ids) {
@@ -214,7 +208,7 @@ Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::s
         for (std::string& name : refsBelow(repository, keptPrefix(id)))
             names.push_back(std::move(name));
     }
-    if (auto removed = removeRefs(repository, names, hookKnows); !removed)
+    if (auto removed = removeRefs(repository, names); !removed)
         return removed;
     for (const std::string& id : ids) {
         const fs::path folder = keptFolder(repository) / id;

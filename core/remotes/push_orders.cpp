@@ -4,6 +4,7 @@
 #include "core/git/hooks.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
+#include "core/keep/open_entries.h"
 #include "core/keep/push_locks.h"
 #include "core/keep/storage.h"
 #include "core/refs/head.h"
@@ -212,7 +213,25 @@ class Pusher {
             }
             passage.entry = std::move(*begun);
         }
-        return {};
+        return askToKeep();
+    }
+
+    // The hook reference-transaction, about the tips that are kept: nothing was sent yet.
+    Result<void> askToKeep()
+    {
+        std::vector<RefMove> moves;
+        for (const Passage& passage : m_passages)
+            if (!passage.isThere)
+                std::ranges::move(keptMoves(passage.entry), std::back_inserter(moves));
+        auto hook = RefTransactionHook::prepare(m_repository, transactionLines(moves), m_progress);
+        if (hook) {
+            (void)hook->committed();
+            return {};
+        }
+        for (Passage& passage : m_passages)
+            if (!passage.isThere)
+                (void)abandonEntry(m_repository, std::exchange(passage.entry, {}).id);
+        return std::unexpected(untouched(hook.error()));
     }
 
     void forget(Passage& passage)
