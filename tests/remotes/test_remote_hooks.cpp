@@ -230,6 +230,36 @@ class TestRemoteHooks : public QObject {
         QStringList gits = told(clone(), "refs/espalier/").replaceInStrings("refs/espalier/git", kept);
         gits.removeIf([](const QString& line) { return line.startsWith("aborted"); });
         QCOMPARE(gone, gits);
+        // With what else moves: a tracking ref that is rewritten is kept first.
+        QVERIFY(fetchRemote(opened, "upstream"));
+        m_scene->gitIn(m_scene->upstream, {"update-ref", "refs/heads/main", text(m_scene->base)});
+        told(clone());
+        QVERIFY(fetchRemote(opened, "upstream"));
+        const QStringList both = told(clone(), text(m_scene->main));
+        QCOMPARE(both.filter("refs/espalier/kept/").size(), 2);
+        QCOMPARE(both.filter("refs/remotes/upstream/main").size(), 2);
+        QVERIFY2(areInOrder(both), qPrintable(both.join('\n')));
+    }
+
+    // One that does not end is stopped with the push, of which nothing was sent yet.
+    void aHookThatDoesNotEnd()
+    {
+        const Repository opened = m_scene->repo.open();
+        m_scene->replayTopic();
+        m_scene->writeScript(clone() + "/.git/hooks/reference-transaction",
+                             "#!/bin/sh\n[ $1 != prepared ] || exec sleep 3600\n");
+        std::stop_source stop;
+        const Progress progress{stop.get_token(), [&stop](std::string_view step, std::uint64_t, std::uint64_t) {
+                                    if (step.contains("reference-transaction"))
+                                        stop.request_stop();
+                                }};
+        const auto stopped = push(opened, {"topic/x", "origin", oid(m_scene->topic[1])}, {}, progress);
+        QVERIFY(!stopped);
+        QCOMPARE(stopped.error().kind, ErrorKind::Cancelled);
+        QVERIFY2(stopped.error().line().contains("Nothing was changed on origin"), stopped.error().line().c_str());
+        QCOMPARE(m_scene->forkAt("topic/x"), m_scene->topic[1]);
+        QVERIFY(readLogbook(opened)->empty());
+        QVERIFY(m_scene->repo.git({"for-each-ref", "refs/espalier"}).empty());
     }
 
     // Where it lets no tip be kept nothing is pushed; where it lets none go it stays. Neither stands in the way of what follows.
