@@ -132,8 +132,10 @@ class TestRestorePush : public QObject {
         RemoteScene scene;
         scene.replayTopic();
         const qint64 before = QDateTime::currentSecsSinceEpoch();
-        QCOMPARE(espalierRun(scene, {"push", scene.repo.path(), "--branch", "topic/x", "--expect", text(scene.topic[1])}).exitCode,
-                 0);
+        QCOMPARE(
+            espalierRun(scene, {"push", scene.repo.path(), "--branch", "topic/x", "--expect", text(scene.topic[1])})
+                .exitCode,
+            0);
         const qint64 after = QDateTime::currentSecsSinceEpoch();
         const GitRun told = espalierRun(scene, {"logbook", scene.repo.path(), "--json"});
         const QJsonArray rows = QJsonDocument::fromJson(told.out).array();
