@@ -104,6 +104,12 @@ Result<void> runPreRebase(const Repository& repository, const std::string& upstr
 Result<RefTransactionHook> RefTransactionHook::prepare(const Repository& repository, std::string lines,
                                                        const Progress& progress)
 {
+    // As git: of nothing it hears nothing.
+    if (lines.empty()) {
+        RefTransactionHook none(repository, {});
+        none.m_repository = nullptr;
+        return none;
+    }
     const auto run = runHook(repository, "reference-transaction", {"prepared"}, lines, progress);
     const std::string first = lines.substr(0, lines.find('\n'));
     if (auto allowed = refusedBy("reference-transaction", run, "to move a branch", first.substr(first.rfind(' ') + 1),

@@ -4,6 +4,7 @@
 #include "core/git/handles.h"
 
 #include <algorithm>
+#include <array>
 #include <fstream>
 #include <map>
 
@@ -14,6 +15,9 @@ namespace espalier {
 namespace {
 
 namespace fs = std::filesystem;
+
+// Where a name may be a token, and a query too.
+constexpr std::array<std::string_view, 4> webSchemes{"https", "http", "ftps", "ftp"};
 
 constexpr int mostReflogs = 4096; // looked at for a remote's last fetch
 
@@ -73,16 +77,21 @@ std::string withoutSecret(const std::string& url)
     const std::size_t scheme = url.find("://");
     if (scheme == url.npos)
         return url;
+    const bool isWeb = std::ranges::contains(webSchemes, std::string_view(url).substr(0, scheme));
     const std::size_t from = scheme + 3;
-    const std::size_t path = url.find_first_of("/?#", from);
+    const std::size_t path = std::min(url.find_first_of("/?#", from), url.size());
     // A secret may itself hold an '@'; the host begins behind the last one.
-    const std::size_t at = url.rfind('@', path == url.npos ? url.npos : path - 1);
-    if (at == url.npos || at < from)
-        return url;
-    const std::size_t colon = url.find(':', from);
-    if (colon == url.npos || colon > at)
-        return url;
-    return url.substr(0, colon) + url.substr(at);
+    std::size_t host = from;
+    if (const std::size_t at = path > from ? url.rfind('@', path - 1) : url.npos; at != url.npos && at >= from)
+        host = at + 1;
+    std::string login = url.substr(from, host - from), rest = url.substr(host);
+    if (const std::size_t colon = login.find(':'); isWeb)
+        login.clear();
+    else if (colon != login.npos)
+        login = login.substr(0, colon) + "@";
+    if (const std::size_t query = rest.find_first_of("?#"); isWeb && query != rest.npos && query + 1 < rest.size())
+        rest = rest.substr(0, query) + "?***";
+    return url.substr(0, from) + login + rest;
 }
 
 std::vector<Remote> readRemotes(const Repository& repository)

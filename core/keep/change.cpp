@@ -14,6 +14,7 @@
 #include "core/refs/held_branches.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
+#include "core/refs/ref_transaction.h"
 #include "core/replay/commit_table.h"
 
 #include <unistd.h>
@@ -257,10 +258,9 @@ Result<void> moveAll(const Repository& repository, const LogbookEntry& entry, co
     // What was looked at before the locks may have changed since: another worktree, an operation that git has begun.
     if (auto checked = checkNobodyElse(repository, branchMoves(entry), course, entry.kind); !checked)
         return checked;
-    std::string lines;
-    for (const RefMove& move : branchMoves(entry))
-        lines += move.old.hex() + ' ' + move.now.hex() + ' ' + move.name + '\n';
-    auto hook = RefTransactionHook::prepare(repository, std::move(lines), progress);
+    std::vector<RefMove> told = branchMoves(entry);
+    std::ranges::move(keptMoves(entry), std::back_inserter(told));
+    auto hook = RefTransactionHook::prepare(repository, transactionLines(told), progress);
     if (!hook)
         return std::unexpected(hook.error());
     if (session) {

@@ -222,6 +222,12 @@ Result<void> forgetEntry(const Repository& repository, const std::string& id)
     if (entry && entry->state == EntryState::Begun)
         return fail(ErrorKind::Refused, "This entry has not been completed yet", id,
                     "Open the repository again, which completes or undoes it");
+    std::optional<Result<RefTransactionHook>> asked;
+    if (::access(mark.c_str(), F_OK) != 0) {
+        asked.emplace(askToDrop(repository, id));
+        if (!*asked)
+            return std::unexpected(asked->error());
+    }
     // First: from here on the entry goes, at the next start if not now. Its tips are never let go before it.
     if (const Fd made(::open(mark.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC, 0644)); !made.isOpen())
         return storageError("The entry cannot be removed", file, errno);
@@ -239,6 +245,8 @@ Result<void> forgetEntry(const Repository& repository, const std::string& id)
         return gone;
     }
     removeSurely(mark);
+    if (asked)
+        (void)(*asked)->committed();
     return {};
 }
 

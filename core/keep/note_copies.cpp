@@ -3,7 +3,8 @@
 
 #include "core/git/handles.h"
 #include "core/git/text.h"
-#include "core/refs/ref_locks.h"
+#include "core/refs/head.h"
+#include "core/refs/ref_transaction.h"
 
 #include <cstdlib>
 #include <set>
@@ -133,13 +134,8 @@ Result<std::size_t> copyNotesOf(const Repository& repository, const std::string&
         return std::unexpected(written.error());
     if (written->copied == 0)
         return 0;
-    auto locks = RefLocks::take(handle, {{ref, *tip, written->tip}});
-    if (!locks)
-        return std::unexpected(locks.error());
-    if (auto moved = locks->commit("notes: Notes copied by 'espalier'"); !moved)
+    if (auto moved = moveRefs(repository, {{ref, *tip, written->tip}}, "notes: Notes copied by 'espalier'"); !moved)
         return std::unexpected(moved.error());
-    if (auto released = locks->release(); !released)
-        return std::unexpected(released.error());
     // From here on a ref leads to them. A gc in between may have taken them for rubbish; a handle that has not seen them
     // looks for each on the disk.
     const auto again = Repository::open(repository.path());

@@ -4,6 +4,7 @@
 #include "core/git/handles.h"
 #include "core/keep/entry_file.h"
 #include "core/refs/ref_locks.h"
+#include "core/refs/ref_transaction.h"
 
 #include <cerrno>
 #include <cstdio>
@@ -70,7 +71,7 @@ std::vector<std::string> refsBelow(const Repository& repository, const std::stri
     return names;
 }
 
-Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names)
+Result<std::vector<RefMove>> removalOf(const Repository& repository, const std::vector<std::string>& names)
 {
     std::vector<RefMove> moves;
     for (const std::string& name : names) {
@@ -79,9 +80,17 @@ Result<void> removeRefs(const Repository& repository, const std::vector<std::str
             return std::unexpected(now.error());
         moves.push_back({name, *now, Oid{}});
     }
-    if (moves.empty())
+    return moves;
+}
+
+Result<void> removeRefs(const Repository& repository, const std::vector<std::string>& names)
+{
+    const auto moves = removalOf(repository, names);
+    if (!moves)
+        return std::unexpected(moves.error());
+    if (moves->empty())
         return {};
-    auto locks = RefLocks::take(raw(repository), moves);
+    auto locks = RefLocks::take(raw(repository), *moves);
     if (!locks)
         return std::unexpected(locks.error());
     auto done = locks->commit("espalier: let go");
@@ -143,30 +152,46 @@ Result<void> closeEntry(const Repository& repository, const std::string& id)
     return {};
 }
 
+std::vector<RefMove> keptMoves(const LogbookEntry& entry, bool coming)
+{
+    // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
+    std::set<Oid> kept;
+    std::vector<RefMove> moves;
+    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
+        const Oid& id = coming ? entry.moves[i].now : entry.moves[i].old;
+        if (!id.isZero() && kept.insert(id).second)
+            moves.push_back(
+                {keptPrefix(entry.id) + std::string(coming ? comingName : "") + std::to_string(i), Oid{}, id});
+    }
+    return moves;
+}
+
 Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming)
 {
     const fs::path folder = keptFolder(repository) / entry.id;
-    // One ref for each commit: of a thousand branches at one commit, a thousand refs keep no more.
-    std::set<std::pair<bool, Oid>> kept;
-    for (std::size_t i = 0; i < entry.moves.size(); ++i) {
-        for (const bool isComing : {false, true}) {
-            const Oid& id = isComing ? entry.moves[i].now : entry.moves[i].old;
-            if (id.isZero() || (isComing && !coming) || !kept.emplace(isComing, id).second)
-                continue;
-            if (auto made = makeFolders(folder); !made)
-                return made;
-            const std::string name = (isComing ? std::string(comingName) : std::string()) + std::to_string(i);
-            if (auto written = writeRefFile(folder / name, id); !written)
-                return written;
-        }
-    }
-    if (kept.empty())
+    std::vector<RefMove> moves = keptMoves(entry, false);
+    if (coming)
+        std::ranges::move(keptMoves(entry, true), std::back_inserter(moves));
+    if (moves.empty())
         return {};
+    if (auto made = makeFolders(folder); !made)
+        return made;
+    for (const RefMove& move : moves)
+        if (auto written = writeRefFile(repository.commonDir() / move.name, move.now); !written)
+            return written;
     const fs::path refs = repository.commonDir() / "refs";
     for (const fs::path& made : {folder, keptFolder(repository), refs / "espalier", refs})
         if (auto synced = syncFolder(made); !synced)
             return synced;
     return {};
+}
+
+Result<RefTransactionHook> askToDrop(const Repository& repository, const std::string& id)
+{
+    const auto moves = removalOf(repository, refsBelow(repository, keptPrefix(id)));
+    if (!moves)
+        return std::unexpected(moves.error());
+    return RefTransactionHook::prepare(repository, transactionLines(*moves));
 }
 
 Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids)

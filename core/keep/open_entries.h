@@ -5,6 +5,7 @@
 // entry is done and only hooks follow. Private to core/keep and core/remotes.
 #pragma once
 
+#include "core/git/hooks.h"
 #include "core/git/spawn.h"
 #include "core/keep/logbook.h"
 #include "core/keep/storage.h"
@@ -33,9 +34,14 @@ Result<Fd> holdMark(const Repository& repository, const std::string& id);
 // then.
 Result<void> closeEntry(const Repository& repository, const std::string& id);
 
-// Refs below refs/espalier/kept/<id>/, written before anything is moved. `coming`: the tips that are about to be moved to are
-// kept as well until the entry is through, so that no gc takes new commits for rubbish. Durable. Errors: Storage.
+// The refs below refs/espalier/kept/<id>/ that an entry makes: of the old tips; `coming`: of the tips that are about to be moved to,
+// which are gone when the entry is through. The hook reference-transaction is asked about the former by whoever begins the entry,
+// with what else moves; until it has agreed they go as if they had not been.
+std::vector<RefMove> keptMoves(const LogbookEntry& entry, bool coming = false);
+// Writes them, before anything is moved; `coming`: those too, so that no gc takes new commits for rubbish. Durable. Errors: Storage.
 Result<void> writeKeptRefs(const Repository& repository, const LogbookEntry& entry, bool coming);
+// The hook reference-transaction, asked whether an entry's kept refs may go. Errors: Refused when it says no.
+Result<RefTransactionHook> askToDrop(const Repository& repository, const std::string& id);
 // Removes the refs that keep the old tips of some entries, and what a crash has left of their making. Errors: Storage.
 Result<void> dropKeptRefs(const Repository& repository, const std::vector<std::string>& ids);
 

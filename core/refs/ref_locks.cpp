@@ -271,20 +271,6 @@ Result<void> RefLocks::commit(const std::string& reflogLine, const std::function
     return {};
 }
 
-Result<void> setRef(git_repository* handle, const std::string& name, const Oid& now, const std::string& reflogLine)
-{
-    auto old = readRef(handle, name);
-    if (!old)
-        return std::unexpected(old.error());
-    if (*old == now)
-        return {};
-    auto locks = RefLocks::take(handle, {{name, *old, now}});
-    if (!locks)
-        return std::unexpected(locks.error());
-    auto moved = locks->commit(reflogLine);
-    return moved ? locks->release() : moved;
-}
-
 Result<void> setSymbolicRef(git_repository* handle, const std::string& name, const std::string& target)
 {
     auto files = LockFiles::begin(commonDirOf(handle));

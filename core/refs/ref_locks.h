@@ -67,8 +67,6 @@ class RefLocks {
     std::string m_newHead;
 };
 
-// One ref to where it is to be, from wherever it stands; zero removes it. Errors: as RefLocks::take() and readRef().
-Result<void> setRef(git_repository* handle, const std::string& name, const Oid& now, const std::string& reflogLine);
 // A ref that only points at another. Errors: Storage; Refused when it is locked by somebody else.
 Result<void> setSymbolicRef(git_repository* handle, const std::string& name, const std::string& target);
 

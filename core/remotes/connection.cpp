@@ -112,6 +112,8 @@ int Connection::onCredentials(git_credential** out, const char* url, const char*
         return GIT_EAUTH;
     if ((allowed & GIT_CREDENTIAL_SSH_KEY) && self->m_attempts == 1)
         return git_credential_ssh_key_from_agent(out, known.c_str());
+    if ((allowed & GIT_CREDENTIAL_USERPASS_PLAINTEXT) && self->m_attempts == 1 && !self->login.first.empty())
+        return git_credential_userpass_plaintext_new(out, self->login.first.c_str(), self->login.second.c_str());
     if (!(allowed & GIT_CREDENTIAL_USERPASS_PLAINTEXT) || !self->m_access.askLogin)
         return GIT_EAUTH;
     const auto login = self->m_access.askLogin(withoutSecret(url), known);

@@ -35,10 +35,11 @@ class Connection {
     // The last libgit2 error in words, with the address (without secrets), and what ssh or the server said.
     std::unexpected<Error> error(std::string what);
     std::vector<std::string> takeSaid();
-    std::string rejected;           // the server's reason for not updating a ref; empty when it did
-    bool answered = false;          // the server spoke about the ref
-    std::optional<Error> veto;      // set by negotiated() to stop a push
-    std::optional<Oid> expectedTip; // what must be advertised for the ref to be pushed
+    std::string rejected;                      // the server's reason for not updating a ref; empty when it did
+    bool answered = false;                     // the server spoke about the ref
+    std::optional<Error> veto;                 // set by negotiated() to stop a push
+    std::pair<std::string, std::string> login; // name and password, where the address had them
+    std::optional<Oid> expectedTip;            // what must be advertised for the ref to be pushed
 
   private:
     static int onCredentials(git_credential** out, const char* url, const char* user, unsigned allowed, void* self);

@@ -6,6 +6,7 @@
 #include "core/history/ref_reader.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
+#include "core/refs/ref_transaction.h"
 #include "core/remotes/fetching.h"
 
 namespace espalier {
@@ -73,13 +74,15 @@ std::string entryTitle(const std::string& remote, const FetchPlan& plan)
 }
 
 // One by one when not all can move together: a ref that another program holds keeps no other from moving.
-void moveRefs(const Repository& repository, const std::vector<RefMove>& moves, FetchReport& report)
+void moveAll(const Repository& repository, const std::vector<RefMove>& moves, FetchReport& report)
 {
     const auto together = [&](const std::vector<RefMove>& some) -> Result<void> {
-        auto locks = RefLocks::take(raw(repository), some);
-        if (!locks)
-            return std::unexpected(locks.error());
-        return locks->commit("espalier: fetch");
+        auto moved = moveRefs(repository, some, "espalier: fetch");
+        if (!moved)
+            return std::unexpected(moved.error());
+        if (!moved->empty())
+            report.notices.push_back(std::move(*moved));
+        return {};
     };
     if (moves.empty())
         return;
@@ -115,7 +118,7 @@ FetchReport write(const Repository& repository, const std::string& remote, const
             report.notices.push_back("Nothing was pruned or replaced: " + done.error().line());
         }
     }
-    moveRefs(repository, plan.moves, report);
+    moveAll(repository, plan.moves, report);
     return report;
 }
 
@@ -151,7 +154,7 @@ Result<void> bringAgain(const Repository& repository, const std::vector<WantedRe
         return {};
     for (const RefMove& move : back) {
         std::erase_if(report.moves, [&](const RefMove& moved) { return moved.name == move.name; });
-        (void)setRef(raw(repository), move.name, move.now, "espalier: fetch taken back");
+        (void)moveRefs(repository, {move}, "espalier: fetch taken back");
     }
     return got;
 }

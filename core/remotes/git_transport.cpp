@@ -92,22 +92,27 @@ class GitRunner {
     {
     }
 
-    void keepSecretsOf(const std::string& url) { keepSecret(url, m_config, m_environment); }
     void mark(std::pair<std::string, std::string> mark) { m_environment.insert(std::move(mark)); }
     void set(std::string key, std::string value) { m_config.emplace_back(std::move(key), std::move(value)); }
 
-    // Runs it to its end; `words` get what it says. A login that was typed and not taken is asked for again, twice.
-    Result<ProcessResult> run(const std::vector<std::string>& arguments, GitWords& words, const std::string& input = {})
+    // Runs it to its end; `words` get what it says. A login that was typed and not taken is asked for again, twice. `with`: the
+    // address that it has to do with.
+    Result<ProcessResult> run(const std::vector<std::string>& arguments, GitWords& words, const HiddenUrl& with = {},
+                              const std::string& input = {})
     {
+        m_questions.knowName(with.host, with.user);
         constexpr int mostAttempts = 3;
         for (int attempt = 1;; ++attempt) {
             GitRequest request{.arguments = arguments, .repository = m_repository, .config = m_config};
+            request.config.insert(request.config.end(), with.config.begin(), with.config.end());
             request.environment = m_questions.environment();
             request.environment.insert(m_environment.begin(), m_environment.end());
+            request.environment.insert(with.environment.begin(), with.environment.end());
             request.input = input;
             request.stop = m_progress.stop;
             request.interactive = m_questions.leavesTerminal();
             words = GitWords(m_progress);
+            words.cleanWith([with](std::string text) { return with.cleaned(std::move(text)); });
             auto ended = runGit(request, [&](std::string_view bytes) { words.hear(bytes); });
             const bool refused =
                 ended && !ended->ok() && m_questions.gaveLogin() && words.has("Authentication failed for");
@@ -148,10 +153,11 @@ class GitTransport : public Transport {
 
     Result<void> find()
     {
-        auto urls = addresses({});
+        auto urls = addresses({}, {"url"});
         if (!urls)
             return std::unexpected(urls.error());
-        m_address = withoutSecret(urls->front());
+        m_fetch = std::move(urls->front());
+        m_address = withoutSecret(m_fetch.url);
         return {};
     }
     std::string address() const override { return m_address; }
@@ -159,7 +165,7 @@ class GitTransport : public Transport {
     Result<Advertisement> look() override
     {
         m_progress.report("Connecting");
-        return list(m_remote, m_address, {}).transform(parseAdvertisement);
+        return list(m_remote, m_fetch, {}).transform(parseAdvertisement);
     }
 
     Result<void> get(const std::vector<WantedRef>& refs) override
@@ -175,7 +181,7 @@ class GitTransport : public Transport {
         for (const WantedRef& ref : refs)
             input += ref.id.hex() + '\n';
         GitWords words(m_progress);
-        const auto ended = m_runner.run(arguments, words, input);
+        const auto ended = m_runner.run(arguments, words, m_fetch, input);
         if (!ended)
             return std::unexpected(ended.error());
         if (!ended->ok())
@@ -194,8 +200,9 @@ class GitTransport : public Transport {
         for (const Oid& id : ids)
             input += id.hex() + '\n';
         GitWords words(m_progress);
-        const auto ended = m_runner.run(
-            {"rev-list", "--objects", "--stdin", "--not", "--all", "--quiet", "--alternate-refs"}, words, input);
+        const auto ended =
+            m_runner.run({"rev-list", "--objects", "--stdin", "--not", "--all", "--quiet", "--alternate-refs"}, words,
+                         m_fetch, input);
         if (!ended)
             return std::unexpected(ended.error());
         return ended->ok();
@@ -203,28 +210,28 @@ class GitTransport : public Transport {
 
     Result<std::vector<std::string>> pushAddresses() override
     {
-        if (m_pushUrls.empty()) {
-            auto urls = addresses({"--push", "--all"});
+        if (m_push.empty()) {
+            auto urls = addresses({"--push", "--all"}, {"pushurl", "url"});
             if (!urls)
-                return urls;
-            m_pushUrls = std::move(*urls);
+                return std::unexpected(urls.error());
+            m_push = std::move(*urls);
         }
         std::vector<std::string> shown;
-        for (const std::string& url : m_pushUrls)
-            shown.push_back(withoutSecret(url));
+        for (const HiddenUrl& side : m_push)
+            shown.push_back(withoutSecret(side.url));
         return shown;
     }
 
     Result<Advertised> lookWhereItPushes(std::size_t side, const std::vector<std::string>& refs) override
     {
         m_progress.report("Connecting");
-        const std::string url = withoutSecret(m_pushUrls.at(side));
-        auto told = list(url == m_address ? m_remote : url, url, refs);
+        const HiddenUrl& there = m_push.at(side);
+        auto told = list(there.url == m_fetch.url ? m_remote : there.address, there, refs);
         if (!told)
             return std::unexpected(told.error());
-        Advertised there = parseAdvertisement(*told).refs;
-        std::erase_if(there, [&](const auto& ref) { return !std::ranges::contains(refs, ref.first); });
-        return there;
+        Advertised seen = parseAdvertisement(*told).refs;
+        std::erase_if(seen, [&](const auto& ref) { return !std::ranges::contains(refs, ref.first); });
+        return seen;
     }
 
     Sent send(std::size_t side, const std::vector<RefMove>& moves) override
@@ -238,7 +245,9 @@ class GitTransport : public Transport {
     std::vector<std::string> takeSaid() override { return shownLines(std::exchange(m_said, {})); }
 
   private:
-    Result<std::vector<std::string>> addresses(const std::vector<std::string>& options)
+    // `keys`: of the settings that they come from, the first that is there.
+    Result<std::vector<HiddenUrl>> addresses(const std::vector<std::string>& options,
+                                             const std::vector<std::string>& keys)
     {
         std::vector<std::string> arguments{"remote", "get-url"};
         arguments.insert(arguments.end(), options.begin(), options.end());
@@ -258,30 +267,35 @@ class GitTransport : public Transport {
             error.remedy = "Correct them with git config";
             return std::unexpected(std::move(error));
         }
-        for (const std::string& url : urls)
-            if (m_secretsKept.insert(url).second)
-                m_runner.keepSecretsOf(url);
-        return urls;
+        std::vector<std::string> written;
+        for (const std::string& key : keys)
+            if (written.empty())
+                written = configValues(m_repository, "remote." + m_remote + "." + key);
+        std::erase_if(written, [](const std::string& url) { return url.empty(); });
+        std::vector<HiddenUrl> hidden;
+        for (std::size_t i = 0; i < urls.size(); ++i)
+            hidden.push_back(hideSecret(urls[i], i < written.size() ? written[i] : std::string()));
+        return hidden;
     }
 
-    Result<std::string> list(const std::string& where, const std::string& shown, const std::vector<std::string>& refs)
+    Result<std::string> list(const std::string& where, const HiddenUrl& url, const std::vector<std::string>& refs)
     {
         std::vector<std::string> arguments{"ls-remote", "--symref", "--", where};
         arguments.insert(arguments.end(), refs.begin(), refs.end());
         GitWords words(m_progress);
-        auto ended = m_runner.run(arguments, words);
+        auto ended = m_runner.run(arguments, words, url);
         if (!ended)
             return std::unexpected(ended.error());
         if (!ended->ok())
-            return std::unexpected(m_runner.error("The remote cannot be reached", shown, words));
+            return std::unexpected(m_runner.error("The remote cannot be reached", withoutSecret(url.url), words));
         return std::move(ended->out);
     }
 
     // By the remote's name, so that all its settings hold, where that moves no other ref here than a tracking ref.
     std::string destinationOf(std::size_t side, const std::vector<RefMove>& moves) const
     {
-        const std::string url = withoutSecret(m_pushUrls.at(side));
-        if (m_pushUrls.size() > 1)
+        const std::string& url = m_push.at(side).address;
+        if (m_push.size() > 1)
             return url;
         const auto specs = fetchRefspecs(m_repository, m_remote);
         const auto movesAnother = [&](const RefMove& move) {
@@ -308,7 +322,8 @@ class GitTransport : public Transport {
             arguments.push_back((move.now.isZero() ? "" : move.now.hex()) + ":" + move.name);
         GitWords words(m_progress);
         m_runner.mark(pushMark(m_repository));
-        const auto ended = m_runner.run(arguments, words);
+        const HiddenUrl& there = m_push.at(side);
+        const auto ended = m_runner.run(arguments, words, there);
         if (!ended) {
             sent.error = ended.error();
             return;
@@ -319,13 +334,13 @@ class GitTransport : public Transport {
             send(side, moves, sent);
             return;
         }
-        sent.answers = parseAnswers(ended->out);
+        sent.answers = parseAnswers(there.cleaned(ended->out));
         for (const std::string& line : words.others())
             m_said.push_back(line);
         if (ended->ok())
             return;
         sent.nothingSent = wasNothingSent(words);
-        sent.error = m_runner.error("The push failed", withoutSecret(m_pushUrls.at(side)), words);
+        sent.error = m_runner.error("The push failed", withoutSecret(there.url), words);
     }
 
     const Repository& m_repository;
@@ -333,8 +348,9 @@ class GitTransport : public Transport {
     const Progress& m_progress;
     GitRunner m_runner;
     std::string m_address;
-    std::vector<std::string> m_pushUrls, m_said;
-    std::set<std::string> m_secretsKept;
+    HiddenUrl m_fetch;
+    std::vector<HiddenUrl> m_push;
+    std::vector<std::string> m_said;
 };
 
 } // namespace
@@ -351,13 +367,13 @@ Result<std::unique_ptr<Transport>> openGitTransport(const Repository& repository
 Result<void> cloneByGit(const std::string& url, const fs::path& folder, const Access& access, const Progress& progress)
 {
     GitRunner runner(nullptr, access, progress);
-    runner.keepSecretsOf(url);
+    const HiddenUrl hidden = hideSecret(url);
     GitWords words(progress);
     std::error_code error;
     const fs::path into = fs::absolute(folder, error);
     progress.report("Connecting");
-    const auto ended =
-        runner.run({"clone", "--progress", "--no-recurse-submodules", "--", withoutSecret(url), into.string()}, words);
+    const auto ended = runner.run(
+        {"clone", "--progress", "--no-recurse-submodules", "--", hidden.address, into.string()}, words, hidden);
     if (!ended)
         return std::unexpected(ended.error());
     if (!ended->ok())

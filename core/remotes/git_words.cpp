@@ -97,6 +97,9 @@ constexpr Advice advices[] = {
     {"Authentication failed", "", "Check your login; a credential helper (credential.helper) can keep it"},
     {"could not read Username", "the server wants a login", "Set up a credential helper (credential.helper) for it"},
     {"could not read Password", "the server wants a login", "Set up a credential helper (credential.helper) for it"},
+    // Our own words, see url_secret.cpp.
+    {"'who was asked for it' told us to quit", "the server wants a login",
+     "Set up a credential helper (credential.helper) for it"},
     {"returned error: 403", "", "Check your login, and whether you may use this repository"},
     {"Permission denied (", "", "Check which key or login ssh uses for this host, and whether the server knows it"},
     {"Too many authentication failures", "", "Name the one key for this host in ssh's configuration (IdentitiesOnly)"},
@@ -117,6 +120,9 @@ constexpr Advice advices[] = {
      "Ask the owner of the other side to mend it; an object named in the file that fetch.fsck.skipList names is taken "
      "all "
      "the same"},
+    // In the middle of a pack (git's fetch-pack.c, index-pack.c).
+    {"early EOF", "the connection broke off in the middle", "Check the connection, then try again"},
+    {"unexpected disconnect", "the connection broke off in the middle", "Check the connection, then try again"},
     {"No space left on device", "", "Free some space, then try again"},
 };
 
@@ -142,7 +148,8 @@ void GitWords::line(std::string_view text)
     if (text.empty() || isProgress(text, *m_progress) || m_size > mostBytes)
         return;
     m_size += text.size();
-    (theirs ? m_others : m_own).emplace_back(text);
+    std::string kept(text);
+    (theirs ? m_others : m_own).push_back(m_clean ? m_clean(std::move(kept)) : std::move(kept));
 }
 
 std::vector<std::string> GitWords::own() const
@@ -154,7 +161,7 @@ std::vector<std::string> GitWords::own() const
     };
     for (const std::string& text : m_own)
         add(text);
-    add(m_rest);
+    add(m_clean ? m_clean(m_rest) : m_rest);
     return lines;
 }
 

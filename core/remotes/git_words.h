@@ -12,6 +12,7 @@
 #include "core/git/progress.h"
 
 #include <filesystem>
+#include <functional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -21,6 +22,8 @@ namespace espalier {
 class GitWords {
   public:
     explicit GitWords(const Progress& progress) : m_progress(&progress) {}
+    // Every line passes through it before it is kept, to take secrets out.
+    void cleanWith(std::function<std::string(std::string)> clean) { m_clean = std::move(clean); }
     // Bytes as they come.
     void hear(std::string_view bytes);
     // What git, ssh or a helper said, without progress, hints and what follows from the rest; not made safe to show.
@@ -33,6 +36,7 @@ class GitWords {
   private:
     void line(std::string_view text);
     const Progress* m_progress; // outlives it
+    std::function<std::string(std::string)> m_clean;
     std::string m_rest;
     std::vector<std::string> m_own, m_others;
     std::size_t m_size = 0;

@@ -7,6 +7,7 @@
 #include "core/git/text.h"
 #include "core/remotes/connection.h"
 #include "core/remotes/transport.h"
+#include "core/remotes/url_secret.h"
 
 #include "core/history/places.h"
 
@@ -194,12 +195,15 @@ Result<void> cloneByLibgit(const std::string& url, const fs::path& folder, const
                            const Progress& progress)
 {
     Connection connection(nullptr, access, progress);
+    // The address is written down in the clone.
+    const std::string address = hideSecret(url).place;
+    connection.login = loginOf(url);
     git_clone_options options = GIT_CLONE_OPTIONS_INIT;
-    options.fetch_opts.callbacks = connection.callbacks(url);
+    options.fetch_opts.callbacks = connection.callbacks(address);
     options.fetch_opts.proxy_opts.type = GIT_PROXY_AUTO;
     options.checkout_opts.checkout_strategy = GIT_CHECKOUT_SAFE;
     Handle<git_repository> cloned;
-    if (git_clone(out(cloned), url.c_str(), folder.c_str(), &options) < 0)
+    if (git_clone(out(cloned), address.c_str(), folder.c_str(), &options) < 0)
         return connection.error("The clone failed");
     return {};
 }

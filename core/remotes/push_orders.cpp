@@ -4,11 +4,13 @@
 #include "core/git/hooks.h"
 #include "core/git/text.h"
 #include "core/keep/apply.h"
+#include "core/keep/open_entries.h"
 #include "core/keep/push_locks.h"
 #include "core/keep/storage.h"
 #include "core/refs/head.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
+#include "core/refs/ref_transaction.h"
 #include "core/remotes/fetching.h"
 #include "core/remotes/fork_objects.h"
 
@@ -212,7 +214,25 @@ class Pusher {
             }
             passage.entry = std::move(*begun);
         }
-        return {};
+        return askToKeep();
+    }
+
+    // The hook reference-transaction, about the tips that are kept: nothing was sent yet.
+    Result<void> askToKeep()
+    {
+        std::vector<RefMove> moves;
+        for (const Passage& passage : m_passages)
+            if (!passage.isThere)
+                std::ranges::move(keptMoves(passage.entry), std::back_inserter(moves));
+        auto hook = RefTransactionHook::prepare(m_repository, transactionLines(moves), m_progress);
+        if (hook) {
+            (void)hook->committed();
+            return {};
+        }
+        for (Passage& passage : m_passages)
+            if (!passage.isThere)
+                (void)abandonEntry(m_repository, std::exchange(passage.entry, {}).id);
+        return std::unexpected(untouched(hook.error()));
     }
 
     void forget(Passage& passage)
@@ -350,7 +370,7 @@ class Pusher {
             forget(passage);
         if (passage.state != Passage::State::Arrived)
             return;
-        followPush(order);
+        followPush(passage);
         if (!order.takesBack.empty())
             if (auto taken = findEntry(m_repository, order.takesBack))
                 (void)setEntryState(m_repository, *taken, EntryState::TakenBack);
@@ -361,12 +381,18 @@ class Pusher {
     }
 
     // The tracking ref follows what was pushed, as after a fetch; git does so whatever the push's address is.
-    void followPush(const PushOrder& order)
+    void followPush(Passage& passage)
     {
+        const PushOrder& order = *passage.order;
         const std::string tracking = trackingRef(m_repository, m_remote, order.ref);
-        if (tracking.empty())
+        const auto stands = tracking.empty() ? Result<Oid>(order.now) : readRef(raw(m_repository), tracking);
+        if (!stands || *stands == order.now)
             return;
-        (void)setRef(raw(m_repository), tracking, order.now, "espalier: update by push");
+        const auto moved = moveRefs(m_repository, {{tracking, *stands, order.now}}, "espalier: update by push");
+        if (!moved && moved.error().kind == ErrorKind::Refused)
+            passage.notices.push_back("Pushed, but the tracking branch was not moved: " + moved.error().line());
+        else if (moved && !moved->empty())
+            passage.notices.push_back(*moved);
     }
 
     // The remote stood there already. A branch that is gone there takes its tracking ref along; where that had a tip that was
@@ -378,7 +404,7 @@ class Pusher {
                                   (order.now.isZero() ? " is gone already on " : " stands there already on ") +
                                   shown(m_remote));
         if (!order.now.isZero()) {
-            followPush(order);
+            followPush(passage);
             return {};
         }
         const std::string tracking = trackingRef(m_repository, m_remote, order.ref);

@@ -154,6 +154,13 @@ void SshQuestions::nextProgram(bool refused)
     }
 }
 
+void SshQuestions::knowName(const std::string& host, const std::string& user)
+{
+    const std::lock_guard guard(m_mutex);
+    m_knownHost = host;
+    m_knownName = user;
+}
+
 void SshQuestions::serve(const std::stop_token& stop)
 {
     while (!stop.stop_requested()) {
@@ -229,6 +236,8 @@ std::optional<std::string> SshQuestions::loginFor(const std::string& words)
     const bool forName = words.starts_with("Username");
     {
         const std::lock_guard guard(m_mutex);
+        if (!forName && user.empty() && url == m_knownHost)
+            user = m_knownName;
         const bool again = !m_told.insert(words).second;
         // A name comes back in the second question, but in the form that addresses want.
         if (!again && m_login && m_loginUrl == url && (forName || m_named || m_login->user == user)) {

@@ -38,6 +38,8 @@ class SshQuestions {
     std::map<std::string, std::optional<std::string>> environment() const;
     // Another program is started: what was answered to the one before holds for it, too, unless `refused`.
     void nextProgram(bool refused = false);
+    // Who is meant where the program that runs next asks for a password at `host` ("scheme://host") and names nobody.
+    void knowName(const std::string& host, const std::string& user);
     // Whether the program may ask on the terminal: nobody else is there to answer.
     bool leavesTerminal() const { return m_access.sshCarrier.empty(); }
     // Somebody was asked for a login and gave one.
@@ -63,6 +65,7 @@ class SshQuestions {
     std::set<std::string> m_told;                 // to the program that runs now
     std::optional<Login> m_login;
     std::string m_loginUrl;
+    std::string m_knownHost, m_knownName;
     bool m_named = false;  // the program that runs now was told the login's name
     std::jthread m_thread; // last: it uses all of the above
 };

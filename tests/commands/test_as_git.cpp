@@ -271,6 +271,31 @@ class TestAsGit : public QObject {
         QCOMPARE(scene.git({"cat-file", "blob", "topic:tides.txt"}), QByteArray("spring\nhigh\nlow\nneap"));
     }
 
+    // What git was told not to look at was changed, and the replay would overwrite it: refused, and git is still told not to look.
+    void aRefusalKeepsTheMarks_data()
+    {
+        QTest::addColumn<QString>("mark");
+        QTest::newRow("assume-unchanged") << "--assume-unchanged";
+        QTest::newRow("skip-worktree") << "--skip-worktree";
+    }
+    void aRefusalKeepsTheMarks()
+    {
+        QFETCH(QString, mark);
+        QTemporaryDir folder;
+        const Scene scene = m_template.copyTo(folder.path());
+        scene.commit("main", "tides.txt", "spring\n");
+        scene.git({"checkout", "--quiet", "topic"});
+        scene.git({"update-index", mark, "tides.txt"});
+        scene.write(scene.path + "/tides.txt", "my own, and nobody else's\n");
+        const QByteArray before = stateOf(scene), tip = scene.git({"rev-parse", "topic"});
+        QVERIFY2(before.contains("h tides.txt") || before.contains("S tides.txt"), before.constData());
+        const GitRun run = espalier(scene, {"replay", scene.path, "--branch", "topic", "--onto", "main"});
+        QCOMPARE(run.exitCode, 1);
+        QVERIFY2(run.err.contains("tides.txt"), run.err.constData());
+        QCOMPARE(stateOf(scene), before);
+        QCOMPARE(scene.git({"rev-parse", "topic"}), tip);
+    }
+
     void whatGoesAlongIsSaid()
     {
         QTemporaryDir folder;

@@ -214,6 +214,45 @@ class TestWorktreeFiles : public QObject {
     }
 
     // Another program puts a symlink where a folder was, after everything was looked at.
+    // A move that is refused half way goes back, and what git was told not to look at it is still told not to look at: also where
+    // that file itself is what another program has saved meanwhile.
+    void aLateRefusalKeepsTheMarks_data()
+    {
+        QTest::addColumn<QString>("mark");
+        QTest::addColumn<QString>("saved");
+        for (const char* mark : {"assume-unchanged", "skip-worktree"})
+            for (const char* saved : {"a", "z"})
+                QTest::addRow("%s, %s is saved", mark, saved) << mark << saved;
+    }
+    void aLateRefusalKeepsTheMarks()
+    {
+        QFETCH(QString, mark);
+        QFETCH(QString, saved);
+        Scene scene;
+        scene.add({{"a", "1\n"}, {"z", "1\n"}}, "main");
+        scene.add({{"a", "2\n"}, {"z", "2\n"}}, "other");
+        scene.checkOutWithGit("main");
+        scene.repo.git({"update-index", "--" + mark, "a"});
+        const std::string before = scene.repo.git({"ls-files", "-v", "-s"});
+        bool isSaved = false;
+        setApplyStepCallback([&](ApplyStep step) {
+            const ApplyStep when = saved == "a" ? ApplyStep::PathsChecked : ApplyStep::FileMoved;
+            if (step == when && !std::exchange(isSaved, true))
+                scene.repo.writeFile(saved.toStdString(), "saved meanwhile\n");
+        });
+        Repository clone = scene.repo.open();
+        const auto refused = checkOut(clone, "other");
+        QVERIFY(isSaved && !refused);
+        QVERIFY2(refused.error().line().contains(saved.toStdString()), refused.error().line().c_str());
+        QCOMPARE(scene.repo.git({"ls-files", "-v", "-s"}), before);
+        QCOMPARE(scene.repo.readFile("a"), saved == "a" ? "saved meanwhile\n" : "1\n");
+        QCOMPARE(scene.repo.readFile("z"), saved == "z" ? "saved meanwhile\n" : "1\n");
+        QCOMPARE(scene.repo.git({"symbolic-ref", "HEAD"}), "refs/heads/main");
+        // What follows is not blocked: with the marks off git sees what was saved, and nothing else.
+        scene.repo.git({"update-index", "--no-" + mark, "a"});
+        QCOMPARE(scene.status(), " M " + saved.toStdString());
+    }
+
     void folderSwappedMeanwhile_data()
     {
         QTest::addColumn<QString>("what");

@@ -90,6 +90,30 @@ class TestRemoteSettings : public QObject {
         QCOMPARE(runProgram("git", {"fsck", "--strict", "--no-dangling"}, shallow).exitCode, 0);
     }
 
+    // The lock on its cut was left behind, and a fetch meets it: as git does, it goes on where it need not move the cut, and where
+    // the lock is in its way the lock is what it speaks of.
+    void theLockOnItsCut()
+    {
+        RemoteScene scene;
+        const QString shallow = scene.repo.outside() + "/shallow", copy = scene.repo.outside() + "/copy";
+        for (const QString& folder : {shallow, copy}) {
+            scene.repo.git({"clone", "--quiet", "--depth", "1", "--no-single-branch", "file://" + scene.fork, folder});
+            QFile stale(folder + "/.git/shallow.lock");
+            QVERIFY(stale.open(QIODevice::WriteOnly));
+        }
+        const QByteArray cut = contents(shallow + "/.git/shallow");
+        const std::string news = scene.strangerPushes();
+        const bool gitDoes = runProgram("git", {"fetch", "--quiet", "origin"}, copy).exitCode == 0;
+        const auto fetched = fetchRemote(*Repository::open(shallow.toStdString()), "origin");
+        QCOMPARE(fetched.has_value(), gitDoes);
+        if (fetched)
+            QCOMPARE(at(shallow, "refs/remotes/origin/topic/x"), news);
+        else
+            QVERIFY2(fetched.error().line().contains("shallow.lock"), fetched.error().line().c_str());
+        QCOMPARE(contents(shallow + "/.git/shallow"), cut);
+        QVERIFY(QFile::exists(shallow + "/.git/shallow.lock"));
+    }
+
     // A fetch from a shallow clone would cut this clone's own history.
     void aShallowRemoteMovesNothing()
     {
@@ -204,6 +228,38 @@ class TestRemoteSettings : public QObject {
         QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
     }
 
+    // Several addresses of one remote, none of them for pushes alone: fetched is from the first, pushed to all, as git does.
+    void severalUrls()
+    {
+        RemoteScene scene;
+        const QString second = another(scene, "second.git");
+        scene.repo.git({"push", "--quiet", second, text(scene.topic[1]) + ":refs/heads/topic/x"});
+        scene.repo.git({"config", "--add", "remote.origin.url", second});
+        const std::string strangers = scene.strangerPushes();
+        const auto fetched = fetchRemote(scene.repo.open(), "origin");
+        QVERIFY2(fetched, whyNot(fetched).c_str());
+        QCOMPARE(scene.repo.git({"rev-parse", "refs/remotes/origin/topic/x"}), strangers);
+        scene.replayTopic();
+        const auto parted = push(scene.repo.open(), {"topic/x", {}, Oid::parse(strangers)});
+        QVERIFY(!parted);
+        QVERIFY2(parted.error().line().contains("different commits"), parted.error().line().c_str());
+        QCOMPARE(scene.forkAt("topic/x"), strangers);
+        scene.repo.git({"push", "--quiet", "--force", second, text(strangers) + ":refs/heads/topic/x"});
+        const auto pushed = push(scene.repo.open(), {"topic/x", {}, Oid::parse(strangers)});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
+        QCOMPARE(at(second, "topic/x"), scene.replayed[1]);
+        QCOMPARE(scene.repo.git({"rev-parse", "refs/remotes/origin/topic/x"}), scene.replayed[1]);
+        const auto back = restorePush(scene.repo.open(), pushed->entry.id);
+        QVERIFY2(back, whyNot(back).c_str());
+        QCOMPARE(scene.forkAt("topic/x"), strangers);
+        QCOMPARE(at(second, "topic/x"), strangers);
+        // The reference: git itself pushes to both.
+        scene.repo.git({"push", "--quiet", "--force", "origin", "topic/x"});
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
+        QCOMPARE(at(second, "topic/x"), scene.replayed[1]);
+    }
+
     void pushPlaces_data()
     {
         QTest::addColumn<QStringList>("settings"); // key, value, key, value …
@@ -291,6 +347,29 @@ class TestRemoteSettings : public QObject {
         QVERIFY(!pushed);
         QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
         QVERIFY2(!pushed.error().line().contains("no error"), pushed.error().line().c_str());
+    }
+    // What comes stands apart until the fork's own hook has said yes, and is gone when it says no.
+    void whatComesIsApartUntilTheHookSaysYes()
+    {
+        RemoteScene scene;
+        const QString seen = scene.repo.outside() + "/seen";
+        scene.writeScript(scene.fork + "/hooks/pre-receive",
+                          ("#!/bin/sh\nread old new ref\necho \"$GIT_QUARANTINE_PATH\" >'" + seen +
+                           "'\ngit cat-file -e $new || exit 2\nexit 1\n")
+                              .toUtf8());
+        scene.replayTopic();
+        const auto refused = push(scene.repo.open(), {"topic/x", {}, Oid::parse(scene.topic[1])});
+        QVERIFY(!refused);
+        const QString apart = QString::fromUtf8(contents(seen)).trimmed();
+        QVERIFY2(apart.startsWith(scene.fork) && apart.contains("/objects/"), qPrintable(apart));
+        QVERIFY(runProgram("git", {"cat-file", "-e", text(scene.replayed[1])}, scene.fork).exitCode != 0);
+        QVERIFY(QDir(scene.fork + "/objects").entryList({"*incoming*"}, QDir::Dirs | QDir::Hidden).isEmpty());
+        scene.writeScript(scene.fork + "/hooks/pre-receive",
+                          ("#!/bin/sh\necho \"$GIT_QUARANTINE_PATH\" >'" + seen + "'\n").toUtf8());
+        const auto pushed = push(scene.repo.open(), {"topic/x", {}, Oid::parse(scene.topic[1])});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QVERIFY(contents(seen).trimmed().size() > 1);
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
     }
     void postUpdateRuns()
     {

@@ -149,6 +149,88 @@ class TestServers : public QObject {
         scene.repo.git({"cat-file", "-e", QString::fromStdString(strangers)});
     }
 
+    // The other side says yes, and its own hook sets the branch back, or on: what is read back counts.
+    void itsHookMovesTheBranch_data()
+    {
+        QTest::addColumn<int>("way");
+        QTest::addColumn<bool>("back");
+        for (const auto& [name, way] : {std::pair("path", Way::Path),
+                                        {"file", Way::File},
+                                        {"ssh", Way::Ssh},
+                                        {"https", Way::Https},
+                                        {"git daemon", Way::Daemon}})
+            for (const bool back : {true, false})
+                QTest::addRow("%s, %s", name, back ? "back" : "on") << int(way) << back;
+    }
+    void itsHookMovesTheBranch()
+    {
+        QFETCH(int, way);
+        QFETCH(bool, back);
+        RemoteScene scene;
+        if (const QString missing = begin(scene, way); !missing.isEmpty())
+            QSKIP(qPrintable(missing));
+        scene.replayTopic();
+        const QByteArray setBack = "git update-ref refs/heads/topic/x " + QByteArray::fromStdString(scene.topic[1]);
+        const QByteArray moveOn = "git update-ref refs/heads/topic/x $(git -c user.name=Forge -c "
+                                  "user.email=forge@example.org commit-tree -p topic/x -m 'Stamped' 'topic/x^{tree}')";
+        scene.writeScript(scene.fork + "/hooks/post-receive", "#!/bin/sh\n" + (back ? setBack : moveOn) + '\n');
+        const Repository clone = scene.repo.open();
+        const auto pushed = push(clone, {"topic/x", "origin", Oid::parse(scene.topic[1])});
+        const auto entries = readLogbook(clone);
+        QCOMPARE(entries->size(), std::size_t(1));
+        QCOMPARE(scene.repo.git({"rev-parse", QString::fromStdString(keptRef(entries->front().id, 0))}),
+                 scene.topic[1]);
+        if (back) {
+            QVERIFY(!pushed);
+            QVERIFY2(pushed.error().line().contains("said yes, but its branch stands as before"),
+                     pushed.error().line().c_str());
+            QCOMPARE(entries->front().state, EntryState::Begun);
+            QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+            QVERIFY(QFile::remove(scene.fork + "/hooks/post-receive"));
+            const auto again = push(clone, {"topic/x", "origin", Oid::parse(scene.topic[1])});
+            QVERIFY2(again, whyNot(again).c_str());
+            QCOMPARE(findEntry(clone, entries->front().id)->state, EntryState::Undone);
+            return;
+        }
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QVERIFY(std::ranges::any_of(pushed->notices,
+                                    [](const std::string& notice) { return notice.contains("has moved on since"); }));
+        QCOMPARE(entries->front().state, EntryState::Done);
+        QCOMPARE(scene.gitIn(scene.fork, {"rev-parse", "topic/x^"}), scene.replayed[1]);
+    }
+
+    // Several branches of one push: one is refused, so none moves.
+    void allOrNone_data() { ways(); }
+    void allOrNone()
+    {
+        QFETCH(int, way);
+        RemoteScene scene;
+        if (const QString missing = begin(scene, way); !missing.isEmpty())
+            QSKIP(qPrintable(missing));
+        const Repository clone = scene.repo.open();
+        scene.replayTopic();
+        scene.repo.git({"branch", "topic/below", QString::fromStdString(scene.replayed[0])});
+        const std::array requests{PushRequest{"topic/below", "origin", Oid{}},
+                                  PushRequest{"topic/x", "origin", Oid::parse(scene.topic[1])}};
+        scene.writeScript(scene.fork + "/hooks/update",
+                          "#!/bin/sh\n[ \"$1\" != refs/heads/topic/x ] || { echo 'not this one' >&2; exit 1; }\n");
+        const auto refused = pushAll(clone, requests);
+        QVERIFY(!refused);
+        QVERIFY2(refused.error().line().contains("not this one"), refused.error().line().c_str());
+        QCOMPARE(scene.forkAt("topic/below"), std::string());
+        QCOMPARE(scene.forkAt("topic/x"), scene.topic[1]);
+        QVERIFY(readLogbook(clone)->empty());
+        QVERIFY(QFile::remove(scene.fork + "/hooks/update"));
+        const auto pushed = pushAll(clone, requests);
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QCOMPARE(scene.forkAt("topic/below"), scene.replayed[0]);
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
+        QCOMPARE(readLogbook(clone)->size(), std::size_t(2));
+        for (const Pushed& one : *pushed)
+            QVERIFY(std::ranges::none_of(one.notices,
+                                         [](const std::string& notice) { return notice.contains("one by one"); }));
+    }
+
     // It goes away in the middle, and nothing can be said of what stands there: what was about to be overwritten stays kept.
     void vanishesHalfWay_data() { ways(); }
     void vanishesHalfWay()

@@ -103,6 +103,10 @@ class TestSshServer : public QObject {
         server.configureClient(server.clientLines() + "ProxyJump gate\nHost gate\n" + server.clientLines());
         const auto fetched = fetchRemote(scene.repo.open(), "origin");
         QVERIFY2(fetched, whyNot(fetched).c_str());
+        scene.replayTopic();
+        const auto pushed = push(scene.repo.open(), {"topic/x", "origin", Oid::parse(scene.topic[1])});
+        QVERIFY2(pushed, whyNot(pushed).c_str());
+        QCOMPARE(scene.forkAt("topic/x"), scene.replayed[1]);
     }
 
     void aBanner()

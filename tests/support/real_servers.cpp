@@ -162,7 +162,7 @@ WebServer::WebServer(const QString& folder, Certificate certificate, const QByte
     : RealServer(folder + "/web")
 {
     QDir().mkpath(m_folder + "/root");
-    for (const char* name : {"root/open", "root/private", "root/header"})
+    for (const char* name : {"root/open", "root/private", "root/header", "root/cookie"})
         QFile::link(folder, file(name));
     const QString host = certificate == Certificate::OtherHost ? "DNS:forge.example.org" : "IP:127.0.0.1";
     QStringList make{"req",           "-x509",         "-newkey",
@@ -176,7 +176,7 @@ WebServer::WebServer(const QString& folder, Certificate certificate, const QByte
     else
         make << "-days" << "2";
     mustEndWell(runProgram("openssl", make, m_folder));
-    write(file("users"), QByteArray(user) + ':' + secret + '\n');
+    write(file("users"), QByteArray(user) + ':' + secret + '\n' + token + ':' + secret + '\n');
     const QByteArray at = m_folder.toUtf8();
     write(file("lighttpd.conf"),
           "server.document-root = \"" + at + "/root\"\nserver.bind = \"127.0.0.1\"\nserver.port = " +
@@ -202,7 +202,9 @@ WebServer::WebServer(const QString& folder, Certificate certificate, const QByte
               "$HTTP[\"url\"] =~ \"^/git/private/\" { auth.require = ( \"\" => ( \"method\" => \"basic\", "
               "\"realm\" => \"test\", \"require\" => \"valid-user\" ) ) }\n"
               "$HTTP[\"url\"] =~ \"^/git/header/\" {\n"
-              "  $REQUEST_HEADER[\"X-Forge\"] != \"yes\" { url.access-deny = ( \"\" ) }\n}\n");
+              "  $REQUEST_HEADER[\"X-Forge\"] != \"yes\" { url.access-deny = ( \"\" ) }\n}\n"
+              "$HTTP[\"url\"] =~ \"^/git/cookie/\" {\n"
+              "  $REQUEST_HEADER[\"Cookie\"] !~ \"tide=high\" { url.access-deny = ( \"\" ) }\n}\n");
     start(serverProgram("lighttpd"), {"-D", "-f", file("lighttpd.conf")});
 }
 
@@ -218,8 +220,9 @@ void WebServer::use(const RemoteScene& scene) const { use(scene, "git/open"); }
 void WebServer::use(const RemoteScene& scene, const char* below) const
 {
     // What this machine needs for its own way out wins over the settings, and has no place here.
-    for (const char* variable : {"GIT_SSL_CAINFO", "GIT_SSL_CAPATH", "GIT_SSL_NO_VERIFY", "CURL_CA_BUNDLE",
-                                 "SSL_CERT_FILE", "https_proxy", "HTTPS_PROXY", "all_proxy", "ALL_PROXY"})
+    for (const char* variable :
+         {"GIT_SSL_CAINFO", "GIT_SSL_CAPATH", "GIT_SSL_NO_VERIFY", "CURL_CA_BUNDLE", "SSL_CERT_FILE", "https_proxy",
+          "HTTPS_PROXY", "all_proxy", "ALL_PROXY", "no_proxy", "NO_PROXY"})
         qunsetenv(variable);
     scene.repo.git({"remote", "set-url", "origin", url(scene.fork, below)});
     scene.repo.git({"remote", "set-url", "upstream", url(scene.upstream, below)});

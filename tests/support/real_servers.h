@@ -54,8 +54,8 @@ class SshServer : public RealServer {
     QByteArray m_user;
 };
 
-// Below /git/open/ for everybody, /git/private/ with a login, /git/header/ with the header "X-Forge: yes", and /moved/ leads to
-// /git/open/.
+// Below /git/open/ for everybody, /git/private/ with a login, /git/header/ with the header "X-Forge: yes", /git/cookie/ with
+// the cookie "tide=high", and /moved/ leads to /git/open/.
 class WebServer : public RealServer {
   public:
     static QString missing();
@@ -72,6 +72,8 @@ class WebServer : public RealServer {
     void use(const RemoteScene& scene, const char* below) const;
     static constexpr char user[] = "mira";
     static constexpr char secret[] = "correct-horse-battery";
+    // Another user's name, with the same password; it looks as tokens do that stand for a name.
+    static constexpr char token[] = "ghx_0123456789abcdefghij";
 };
 
 class DaemonServer : public RealServer {
