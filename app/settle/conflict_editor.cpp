@@ -47,6 +47,8 @@ void ConflictEditor::Private::build()
     across = new QScrollBar(Qt::Horizontal, q);
     across->hide();
     grid->addWidget(across);
+    for (const Pane side : {Pane::NewBase, Pane::Commit})
+        pane(side)->standBeside(*pane(Pane::Settled));
     for (const Pane which : paneOrder)
         connectPane(which);
     QObject::connect(across, &QScrollBar::valueChanged, q, [this](int value) {
@@ -83,7 +85,7 @@ void ConflictEditor::Private::connectPane(Pane which)
 {
     TextPane* self = pane(which);
     QObject::connect(self->verticalScrollBar(), &QScrollBar::valueChanged, q, [this, self](int value) {
-        if (scrolling)
+        if (scrolling || (self->isWrapped() && !self->layoutOfRows()->heights().agree()))
             return;
         scrolling = true;
         for (PaneCard* card : cards)
@@ -307,6 +309,7 @@ void ConflictEditor::setOnlyAroundHunks(bool only)
 {
     d->onlyAround = only;
     d->updateVisibility();
+    d->countLines();
     if (d->currentHunk >= 0)
         pane(Pane::Settled)->scrollToRow(d->rowStart[std::size_t(d->model.groupOfHunk(d->currentHunk))]);
 }
@@ -326,6 +329,14 @@ void ConflictEditor::setShownAsChange(Pane side, bool change)
 }
 
 bool ConflictEditor::isShownAsChange(Pane side) const { return d->asChange[std::size_t(side)]; }
+
+bool ConflictEditor::isWrapped() const { return pane(Pane::Settled)->isWrapped(); }
+
+void ConflictEditor::setWrapped(bool wrapped)
+{
+    pane(Pane::Settled)->setWrapped(wrapped);
+    d->updateAcross();
+}
 
 std::pair<int, int> ConflictEditor::settledLines(int hunk) const
 {

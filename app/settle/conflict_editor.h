@@ -64,6 +64,10 @@ class ConflictEditor : public QWidget {
     void setShownAsChange(Pane side, bool change);
     bool isShownAsChange(Pane side) const;
 
+    // Long lines go on in the next line, in all three panes; the rows stay side by side. Not at first.
+    void setWrapped(bool wrapped);
+    bool isWrapped() const;
+
     // The lines of a hunk, 1-based, in the settled text; for the list.
     std::pair<int, int> settledLines(int hunk) const;
     // What was typed and not yet told is told now.

@@ -163,6 +163,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     wholePath->setVisible(text.wholePath);
     showDrawers(!text.wholePath);
     around->setVisible(!text.wholePath);
+    wrap->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
     } else {

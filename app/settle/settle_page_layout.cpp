@@ -122,8 +122,13 @@ QWidget* SettlePage::Private::buildDecisions()
     }
     row->addStretch(1);
     around = new QCheckBox(tr("&Only around hunks"), card);
+    wrap = new QCheckBox(tr("Wrap long lines"), card);
+    wrap->setToolTip(tr("Alt+W"));
+    wrap->setObjectName(QStringLiteral("wrapLines"));
     auto* words = new QHBoxLayout;
+    words->setSpacing(space * 2);
     words->addWidget(explanation, 1);
+    words->addWidget(wrap);
     words->addWidget(around);
     column->addLayout(words);
     besides = new PlainLabel(card);

@@ -92,6 +92,7 @@ struct SettlePage::Private {
     bool drawerWasOpen = true;     // before another one was opened
     bool switching = false;        // one opens, the others close
     QCheckBox* around = nullptr;
+    QCheckBox* wrap = nullptr;
     WholePathView* wholePath = nullptr;
 
     void build();
@@ -99,6 +100,7 @@ struct SettlePage::Private {
     QWidget* buildDecisions();
     void buildTextActions();
     void enableTextActions();
+    void wrapLines(bool wrapped);
     QWidget* buildDrawers(QWidget* parent);
     void drawerToggled(const QWidget* which, bool open);
     void showDrawers(bool ofText);

@@ -3,14 +3,19 @@
 // What the settle page does in the text of its panes, by keys and from the window's menu.
 #include "app/settle/settle_page_private.h"
 
+#include "app/settle/before_both.h"
 #include "app/settle/conflict_editor.h"
 #include "app/settle/find_bar.h"
 
 #include <QAction>
+#include <QCheckBox>
+#include <QSettings>
 
 namespace espalier {
 
 namespace {
+
+const QString wrapSetting = QStringLiteral("settle/wrapLines");
 
 // As the platform has it. Where it has Ctrl+G for the next match, a line is gone to by another key.
 QList<QKeySequence> keysOf(QKeySequence::StandardKey standard, const QKeySequence& otherwise)
@@ -44,7 +49,23 @@ void SettlePage::Private::buildTextActions()
     add("replace", tr("&Replace in the settled text…"), keysOf(QKeySequence::Replace, Qt::CTRL | Qt::Key_H),
         [this] { findBar->openFind(true); });
     add("goToLine", tr("&Go to line…"), {lineKeys}, [this] { findBar->openLine(); });
+    add("wrapLines", tr("&Wrap long lines"), {Qt::ALT | Qt::Key_W},
+        [this] { wrapLines(textActions.back()->isChecked()); });
+    textActions.back()->setCheckable(true);
+    QObject::connect(wrap, &QCheckBox::toggled, page, [this](bool on) { wrapLines(on); });
+    wrapLines(QSettings().value(wrapSetting, false).toBool());
     enableTextActions();
+}
+
+void SettlePage::Private::wrapLines(bool wrapped)
+{
+    textActions.back()->setChecked(wrapped);
+    wrap->setChecked(wrapped);
+    if (editor->isWrapped() == wrapped)
+        return;
+    editor->setWrapped(wrapped);
+    drawer->setWrapped(wrapped);
+    QSettings().setValue(wrapSetting, wrapped);
 }
 
 void SettlePage::Private::enableTextActions()
