@@ -8,6 +8,7 @@
 #pragma once
 
 #include "app/settle/hunk_model.h"
+#include "core/settle/split.h"
 
 #include <QWidget>
 
@@ -56,6 +57,10 @@ class ConflictEditor : public QWidget {
     void showStretch(int stretch);
     // The answer to an edit that waits (see withEditAnswered).
     void answerEdit(int piece, bool putBack);
+
+    // A hunk, and the lines of its three texts before the line of the cursor: of the pane that has the keyboard, else of the settled
+    // text. Nothing where the cursor is in no hunk or there is nothing above it.
+    std::optional<std::pair<int, HunkLines>> lineToSplitAt() const;
 
     // Hides what is far from a hunk.
     void setOnlyAroundHunks(bool only);

@@ -204,7 +204,10 @@ void SettlePage::Private::build()
         const FileSettlement before = settlementOf(std::size_t(file));
         rememberNew(file, before, settlement);
         FileSettlement now = settlement;
-        now.form = before.form; // the editor may not have got the file in its new form yet
+        // The editor may not have got the file in its new form or parts yet.
+        now.form = before.form;
+        if (now.cuts != before.cuts)
+            return;
         flow->settle({{shown->files[std::size_t(file)].text.key, now}});
         showState();
         offerAgain();
