@@ -102,7 +102,7 @@ void SettlePage::Private::splitHunk()
     if (at)
         settled = withSplit(settlementOf(std::size_t(file)), segmentsOf(text), std::size_t(at->first), at->second);
     settleInParts(std::move(settled), at ? at->first + 1 : -1,
-                  tr("A hunk is split at the line of the cursor: put it on one within a hunk, below its first."));
+                  tr("A hunk is split at the line of the cursor: put it inside a hunk, below its first line."));
 }
 
 void SettlePage::Private::joinHunk()
