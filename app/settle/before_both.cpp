@@ -37,6 +37,7 @@ BeforeBoth::BeforeBoth(QWidget* parent) : QWidget(parent), m_handle(new QToolBut
 
 bool BeforeBoth::isOpen() const { return m_handle->isChecked(); }
 void BeforeBoth::setOpen(bool open) { m_handle->setChecked(open); }
+void BeforeBoth::setWrapped(bool wrapped) { m_pane->setWrapped(wrapped); }
 
 void BeforeBoth::showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines)
 {

@@ -23,6 +23,7 @@ class BeforeBoth : public QWidget {
     QToolButton* handle() const { return m_handle; }
     bool isOpen() const;
     void setOpen(bool open);
+    void setWrapped(bool wrapped);
     // `lines` are those of the hunk's place in the ancestor.
     void showHunk(const ConflictText& text, const ConflictHunk& hunk, const QStringList& lines);
 

@@ -47,6 +47,8 @@ void ConflictEditor::Private::build()
     across = new QScrollBar(Qt::Horizontal, q);
     across->hide();
     grid->addWidget(across);
+    for (const Pane side : {Pane::NewBase, Pane::Commit})
+        pane(side)->standBeside(*pane(Pane::Settled));
     for (const Pane which : paneOrder)
         connectPane(which);
     QObject::connect(across, &QScrollBar::valueChanged, q, [this](int value) {
@@ -83,7 +85,7 @@ void ConflictEditor::Private::connectPane(Pane which)
 {
     TextPane* self = pane(which);
     QObject::connect(self->verticalScrollBar(), &QScrollBar::valueChanged, q, [this, self](int value) {
-        if (scrolling)
+        if (scrolling || (self->isWrapped() && !self->layoutOfRows()->heights().agree()))
             return;
         scrolling = true;
         for (PaneCard* card : cards)
@@ -152,7 +154,8 @@ void ConflictEditor::setConflict(const ConflictText& text, const FileSettlement&
 {
     const ConflictText& old = d->model.text();
     const bool same = d->model.groupCount() > 0 && old.key == text.key && old.newBase == text.newBase &&
-                      old.commit == text.commit && old.between == text.between && old.hunks.size() == text.hunks.size();
+                      old.commit == text.commit && old.between == text.between && old.cuts == text.cuts &&
+                      old.hunks.size() == text.hunks.size();
     d->tell.stop(); // whoever shows another conflict has asked for flush() first
     if (same && d->model.settlement() == settlement)
         return;
@@ -303,10 +306,46 @@ void ConflictEditor::answerEdit(int piece, bool putBack)
     d->tellNow();
 }
 
+std::optional<std::pair<int, HunkLines>> ConflictEditor::lineToSplitAt() const
+{
+    Pane which = Pane::Settled;
+    for (const Pane side : {Pane::NewBase, Pane::Commit})
+        which = pane(side)->hasFocus() ? side : which;
+    const int row = pane(which)->textCursor().blockNumber();
+    const int group = pane(which)->row(row).group;
+    const int hunk = group < d->model.groupCount() ? d->model.group(group).hunk : -1;
+    if (hunk < 0)
+        return std::nullopt;
+    // Lines of the pane's own text above the cursor; in a change, those that are taken away are the ancestor's.
+    const int first = d->rowStart[std::size_t(group)];
+    const bool removed = pane(which)->row(row).kind == ChangedLine::Removed;
+    int line = 0;
+    for (int above = first; above < row; ++above) {
+        const PaneRow at = pane(which)->row(above);
+        line += removed ? at.kind != ChangedLine::Added : at.kind != ChangedLine::Removed && !at.filler;
+    }
+    const std::vector<Segment> segments = segmentsOf(d->model.text());
+    const Segment& texts = segments[std::size_t(2 * hunk + 1)];
+    const auto inSide = [&](Side side) {
+        const int lines = countLines(side == Side::NewBase ? texts.newBase : texts.commit);
+        return std::pair(hunk, linesAt(texts, side, std::min(line, lines)));
+    };
+    if (removed)
+        return std::pair(hunk, linesAt(texts, Side::Ancestor, line));
+    if (which != Pane::Settled)
+        return inSide(which == Pane::NewBase ? Side::NewBase : Side::Commit);
+    if (d->model.decision(hunk).choice != Choice::Undecided)
+        return std::pair(hunk, linesAt(texts, d->model.settledBytes(hunk), line));
+    // Nothing stands here yet: what stands beside the cursor in the new base, or below its last line in the commit.
+    line = row - first;
+    return inSide(countLines(texts.newBase) > line ? Side::NewBase : Side::Commit);
+}
+
 void ConflictEditor::setOnlyAroundHunks(bool only)
 {
     d->onlyAround = only;
     d->updateVisibility();
+    d->countLines();
     if (d->currentHunk >= 0)
         pane(Pane::Settled)->scrollToRow(d->rowStart[std::size_t(d->model.groupOfHunk(d->currentHunk))]);
 }
@@ -326,6 +365,14 @@ void ConflictEditor::setShownAsChange(Pane side, bool change)
 }
 
 bool ConflictEditor::isShownAsChange(Pane side) const { return d->asChange[std::size_t(side)]; }
+
+bool ConflictEditor::isWrapped() const { return pane(Pane::Settled)->isWrapped(); }
+
+void ConflictEditor::setWrapped(bool wrapped)
+{
+    pane(Pane::Settled)->setWrapped(wrapped);
+    d->updateAcross();
+}
 
 std::pair<int, int> ConflictEditor::settledLines(int hunk) const
 {

@@ -8,6 +8,7 @@
 #pragma once
 
 #include "app/settle/hunk_model.h"
+#include "core/settle/split.h"
 
 #include <QWidget>
 
@@ -57,12 +58,20 @@ class ConflictEditor : public QWidget {
     // The answer to an edit that waits (see withEditAnswered).
     void answerEdit(int piece, bool putBack);
 
+    // A hunk, and the lines of its three texts before the line of the cursor: of the pane that has the keyboard, else of the settled
+    // text. Nothing where the cursor is in no hunk or there is nothing above it.
+    std::optional<std::pair<int, HunkLines>> lineToSplitAt() const;
+
     // Hides what is far from a hunk.
     void setOnlyAroundHunks(bool only);
     bool onlyAroundHunks() const;
     // Shows a side (not the settled text) as its change against what was before both.
     void setShownAsChange(Pane side, bool change);
     bool isShownAsChange(Pane side) const;
+
+    // Long lines go on in the next line, in all three panes; the rows stay side by side. Not at first.
+    void setWrapped(bool wrapped);
+    bool isWrapped() const;
 
     // The lines of a hunk, 1-based, in the settled text; for the list.
     std::pair<int, int> settledLines(int hunk) const;

@@ -4,6 +4,7 @@
 #pragma once
 
 #include "app/settle/conflict_editor.h"
+#include "app/settle/row_layout.h"
 #include "app/settle/text_pane.h"
 
 #include <QTimer>
@@ -38,6 +39,10 @@ struct ConflictEditor::Private {
     bool scrolling = false;
     bool manyAtOnce = false;
     bool showing = false; // the panes change by setConflict or a decision
+    // Rows that were laid out and whose lines, where long ones are wrapped, are counted when their frames are known too.
+    std::optional<RowHeights::Pause> uncounted;
+    int uncountedFrom = 0, uncountedTo = 0;
+    int topRow = -1, topLine = 0; // where the view began before, a row and a line of it; -1: in another file
     QTimer tell;
     int changedFrom = -1, changedTo = -1;
 
@@ -62,6 +67,8 @@ struct ConflictEditor::Private {
     // Many groups: what is hidden is found out once, behind all of them.
     void layOutAgain(const std::vector<int>& groups);
     void updateFrames();
+    void leaveUncounted(int first, int end, int more);
+    void countLines();
     void updateVisibility();
     void reveal(int row);
     void takeEdit();

@@ -134,6 +134,8 @@ void ConflictEditor::Private::showAll()
     }
     marks = {};
     showing = true;
+    leaveUncounted(0, rowStart.back(), 0);
+    topRow = -1;
     const QString file = QString::fromUtf8(model.text().path);
     for (const Pane which : paneOrder) {
         TextPane* shown = pane(which);
@@ -158,6 +160,7 @@ void ConflictEditor::Private::layOutGroups(int first, int last, int settledFrom,
         heights.push_back(int(height));
         total += int(height);
     }
+    leaveUncounted(from, from + total, total - count);
     for (const Pane which : paneOrder) {
         std::vector<PaneRow> rows;
         for (int group = first; group <= last; ++group)
@@ -187,24 +190,28 @@ void ConflictEditor::Private::layOutAgain(const std::vector<int>& groups)
     const int group =
         std::clamp(int(std::ranges::upper_bound(rowStart, row) - rowStart.begin()) - 1, 0, model.groupCount() - 1);
     const int line = row - rowStart[std::size_t(group)], above = middle->verticalScrollBar()->value();
+    const int lineAbove = cursor.block().firstLineNumber();
     {
         const QScopedValueRollback later(manyAtOnce, true);
         for (const int one : groups)
             layOutGroup(one);
     }
     updateVisibility();
+    if (q->isWrapped())
+        updateFrames(); // counts the lines that rows take by now
     const int now = rowStart[std::size_t(group)] + std::min(line, std::max(0, rowsOf(group) - 1));
     const QScopedValueRollback quiet(showing, true);
     QTextCursor moved = middle->textCursor();
     const QTextBlock block = middle->document()->findBlockByNumber(now);
     moved.setPosition(block.position() + std::min(column, std::max(0, block.length() - 1)));
     middle->setTextCursor(moved);
-    if (now == row)
+    const int lines = q->isWrapped() ? block.firstLineNumber() - lineAbove : now - row;
+    if (lines == 0)
         return;
     if (onlyAround)
         middle->scrollToRow(now); // what is hidden counts in rows and not on the screen
     else
-        middle->verticalScrollBar()->setValue(above + now - row);
+        middle->verticalScrollBar()->setValue(above + lines);
 }
 
 void ConflictEditor::Private::takeRows(Pane side, int first, int last)
@@ -267,6 +274,47 @@ void ConflictEditor::Private::updateFrames()
     }
     for (const Pane which : paneOrder)
         pane(which)->setFrames(std::move(frames[std::size_t(which)]), currentHunk);
+    countLines();
+}
+
+// These rows are new; those behind them have got other numbers by `more`.
+void ConflictEditor::Private::leaveUncounted(int first, int end, int more)
+{
+    if (!q->isWrapped())
+        return;
+    if (!uncounted) {
+        uncounted.emplace(pane(Pane::Settled)->layoutOfRows()->heights());
+        uncountedFrom = uncountedTo = 0;
+        // Typing has made other rows in the middle pane already.
+        const TextPane* side = pane(Pane::NewBase);
+        const QTextBlock top = side->document()->findBlockByLineNumber(side->verticalScrollBar()->value());
+        topRow = top.blockNumber();
+        topLine = side->verticalScrollBar()->value() - top.firstLineNumber();
+    }
+    if (end <= first)
+        return;
+    if (uncountedTo == 0)
+        uncountedFrom = first;
+    else if (uncountedTo > first)
+        uncountedTo += more;
+    uncountedFrom = std::min(uncountedFrom, first);
+    uncountedTo = std::max(uncountedTo, end);
+}
+
+void ConflictEditor::Private::countLines()
+{
+    if (!uncounted)
+        return;
+    uncounted.reset();
+    // With the rows at the edges: what is put before a row makes it a new one to the document.
+    const int end = uncountedTo > 0 ? uncountedTo + 1 : 0;
+    pane(Pane::Settled)->layoutOfRows()->heights().countAgain(std::max(0, uncountedFrom - 1), end);
+    // While the rows were on their way the panes may have had less to scroll.
+    TextPane* middle = pane(Pane::Settled);
+    if (const QTextBlock top = middle->document()->findBlockByNumber(topRow); topRow >= 0 && top.isValid())
+        middle->verticalScrollBar()->setValue(top.firstLineNumber() + std::min(topLine, top.lineCount() - 1));
+    for (const Pane side : {Pane::NewBase, Pane::Commit})
+        pane(side)->verticalScrollBar()->setValue(middle->verticalScrollBar()->value());
 }
 
 void ConflictEditor::Private::updateVisibility()
@@ -286,6 +334,7 @@ void ConflictEditor::Private::updateVisibility()
         if (sought >= 0 && sought < rows)
             show(sought, sought + 1);
     }
+    leaveUncounted(0, 0, 0);
     for (PaneCard* card : cards)
         card->pane->setVisibleRows(visible);
 }
@@ -296,6 +345,7 @@ void ConflictEditor::Private::reveal(int row)
         return;
     sought = row;
     updateVisibility();
+    countLines();
 }
 
 // What was typed: finds the groups that it touched and gives their lines to the model.

@@ -45,6 +45,8 @@ class HunkModel {
     // The settled text's lines of a group; an undecided hunk has none.
     const QStringList& settled(int index) const { return m_settled[std::size_t(index)]; }
     const HunkDecision& decision(int hunk) const { return m_settlement.decision(std::size_t(hunk)); }
+    // The bytes that a hunk's decision puts there.
+    std::string settledBytes(int hunk) const { return hunkText(m_text.hunks[std::size_t(hunk)], decision(hunk)); }
     // What a decision would put there.
     QStringList linesFor(int hunk, const HunkDecision& decision) const { return linesOf(hunk, decision); }
     // The first group of a stretch, or the hunk behind it where the stretch is empty.

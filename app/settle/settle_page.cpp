@@ -163,6 +163,7 @@ void SettlePage::Private::showPlace(const ConflictPlace& to)
     wholePath->setVisible(text.wholePath);
     showDrawers(!text.wholePath);
     around->setVisible(!text.wholePath);
+    wrap->setVisible(!text.wholePath);
     if (text.wholePath) {
         wholePath->setConflict(text);
     } else {
@@ -277,7 +278,7 @@ void SettlePage::Private::showState()
     next->setDefault(true);
     previous->setEnabled(open > 0);
     // What is decided while the file is on its way back in another form would be about hunks that are no more.
-    editor->setEnabled(!staysAt);
+    holdEditor(staysAt.has_value());
     for (QPushButton* button : choices)
         button->setEnabled(hunk() >= 0 && !staysAt);
     const QString done = tr("Every hunk is decided. Read the dry run once more, then apply.");
@@ -337,7 +338,7 @@ void SettlePage::Private::revert(bool forward)
             continue;
         rememberNew(int(i), before[i], after);
         const auto [was, is] = std::ranges::mismatch(before[i].pieces, after.pieces);
-        if (after.form != before[i].form) { // the file comes back in the other form
+        if (after.form != before[i].form || after.cuts != before[i].cuts) { // the file comes back so
             staysAt = shown->files[i].text.key;
             showState();
             return;

@@ -122,8 +122,13 @@ QWidget* SettlePage::Private::buildDecisions()
     }
     row->addStretch(1);
     around = new QCheckBox(tr("&Only around hunks"), card);
+    wrap = new QCheckBox(tr("Wrap long lines"), card);
+    wrap->setToolTip(tr("Alt+W"));
+    wrap->setObjectName(QStringLiteral("wrapLines"));
     auto* words = new QHBoxLayout;
+    words->setSpacing(space * 2);
     words->addWidget(explanation, 1);
+    words->addWidget(wrap);
     words->addWidget(around);
     column->addLayout(words);
     besides = new PlainLabel(card);
@@ -199,7 +204,10 @@ void SettlePage::Private::build()
         const FileSettlement before = settlementOf(std::size_t(file));
         rememberNew(file, before, settlement);
         FileSettlement now = settlement;
-        now.form = before.form; // the editor may not have got the file in its new form yet
+        // The editor may not have got the file in its new form or parts yet.
+        now.form = before.form;
+        if (now.cuts != before.cuts)
+            return;
         flow->settle({{shown->files[std::size_t(file)].text.key, now}});
         showState();
         offerAgain();

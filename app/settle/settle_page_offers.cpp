@@ -194,15 +194,32 @@ void SettlePage::Private::rememberNew(int of, const FileSettlement& before, cons
     const OneConflict& one = shown->files[std::size_t(of)];
     std::vector<SettledBefore> fresh;
     std::vector<Oid> gone;
-    for (std::size_t i = 0; i < std::min(after.hunkCount(), one.text.hunks.size()); ++i) {
-        if (after.decision(i) == before.decision(i))
+    const std::vector<Segment> segments = segmentsOf(one.text);
+    const auto comparable = [&](const FileSettlement& settlement) {
+        return settlement.pieces.size() == segments.size();
+    };
+    for (std::size_t i = 0; i < one.text.hunks.size() && comparable(before) && comparable(after); ++i) {
+        if (one.text.hunks[i].part > 0)
+            continue; // remembered with the first part, as the hunk that it is met as
+        const HunkDecision made = wholeDecision(after, segments, i);
+        if (made == wholeDecision(before, segments, i))
             continue;
-        const ConflictHunk& hunk = one.text.hunks[i];
-        SettledBefore settled{
-            textsOfHunk(hunk),    SettledBefore::Sides{hunk.ancestorText, hunk.newBaseText, hunk.commitText},
-            after.decision(i),    one.text.path,
-            flow->plan().label,   one.text.yourCommit,
-            one.text.yourSubject, QDateTime::currentSecsSinceEpoch()};
+        ConflictHunk hunk = one.text.hunks[i];
+        if (hunk.parts > 1) {
+            std::array<std::string, 3> whole;
+            wholeHunk(segments, i, whole);
+            hunk.ancestorText = std::move(whole[0]);
+            hunk.newBaseText = std::move(whole[1]);
+            hunk.commitText = std::move(whole[2]);
+        }
+        SettledBefore settled{textsOfHunk(hunk),
+                              SettledBefore::Sides{hunk.ancestorText, hunk.newBaseText, hunk.commitText},
+                              made,
+                              one.text.path,
+                              flow->plan().label,
+                              one.text.yourCommit,
+                              one.text.yourSubject,
+                              QDateTime::currentSecsSinceEpoch()};
         const auto& known = one.offers[i];
         const bool knownBefore = known && known->name == settled.name && !forgotten.contains(known->name);
         if (settled.decision.choice == Choice::Undecided && !knownBefore) {

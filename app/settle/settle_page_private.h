@@ -32,6 +32,7 @@ class HunkList;
 class NoticeBar;
 class OfferBar;
 class PlainLabel;
+class TextPane;
 class WholePathView;
 struct ProposalSource; // see settle_page_offers.cpp
 
@@ -59,6 +60,7 @@ struct SettlePage::Private {
     std::size_t remark = 0;               // of the flow's, counted through: the one that the line is about
     bool walked = false;                  // to a remark already
     std::optional<int> line;              // to be shown in the file of staysAt
+    QPointer<TextPane> typedIn;           // has the keyboard again once its file has come back
     bool goesOn = false;                  // to what is undecided next, once the dry run has come
     bool loading = false;
     bool troubled = false; // the notice says what failed; it stays until the user goes on
@@ -92,6 +94,7 @@ struct SettlePage::Private {
     bool drawerWasOpen = true;     // before another one was opened
     bool switching = false;        // one opens, the others close
     QCheckBox* around = nullptr;
+    QCheckBox* wrap = nullptr;
     WholePathView* wholePath = nullptr;
 
     void build();
@@ -99,6 +102,11 @@ struct SettlePage::Private {
     QWidget* buildDecisions();
     void buildTextActions();
     void enableTextActions();
+    void wrapLines(bool wrapped);
+    void holdEditor(bool away);
+    void splitHunk();
+    void joinHunk();
+    void settleInParts(std::optional<FileSettlement> settled, int goesTo, const QString& otherwise);
     QWidget* buildDrawers(QWidget* parent);
     void drawerToggled(const QWidget* which, bool open);
     void showDrawers(bool ofText);

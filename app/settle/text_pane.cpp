@@ -2,6 +2,7 @@
 #include "app/settle/text_pane.h"
 
 #include "app/settle/code_highlighter.h"
+#include "app/settle/row_layout.h"
 #include "app/settle/text_codec.h"
 #include "app/support/theme.h"
 
@@ -50,7 +51,10 @@ class Gutter : public QWidget {
 } // namespace
 
 TextPane::TextPane(QWidget* parent)
-    : QPlainTextEdit(parent), m_gutter(new Gutter(this)), m_highlighter(new CodeHighlighter(document()))
+    : QPlainTextEdit(parent)
+    , m_layout(takeLayout())
+    , m_gutter(new Gutter(this))
+    , m_highlighter(new CodeHighlighter(document()))
 {
     setUndoRedoEnabled(false); // undo is the flow's: of decisions and typing alike
     setLineWrapMode(NoWrap);
@@ -241,7 +245,7 @@ void TextPane::setVisibleRows(const std::vector<char>& visible)
     std::size_t number = 0; // counted here: to ask a block for it, or to change one, costs far more than to look at it
     for (QTextBlock block = document()->begin(); block.isValid(); block = block.next(), ++number) {
         const bool show = number >= visible.size() || visible[number] != 0;
-        if (block.isVisible() == show && block.lineCount() == int(show))
+        if (block.isVisible() == show && (block.lineCount() > 0) == show)
             continue;
         block.setVisible(show);
         block.setLineCount(show ? 1 : 0);
@@ -251,15 +255,6 @@ void TextPane::setVisibleRows(const std::vector<char>& visible)
     Q_EMIT layout->documentSizeChanged(layout->documentSize());
 }
 
-void TextPane::scrollToRow(int row)
-{
-    const QTextBlock block = document()->findBlockByNumber(row);
-    if (!block.isValid())
-        return;
-    const int lines = viewport()->height() / std::max(1, fontMetrics().lineSpacing());
-    verticalScrollBar()->setValue(block.firstLineNumber() - lines / 4);
-}
-
 int TextPane::gutterWidth() const { return fontMetrics().horizontalAdvance(QLatin1Char('9')) * (m_digits + 2); }
 
 void TextPane::placeGutter()
@@ -267,19 +262,6 @@ void TextPane::placeGutter()
     setViewportMargins(gutterWidth(), 0, 0, 0);
     const QRect room = contentsRect();
     m_gutter->setGeometry(room.left(), room.top(), gutterWidth(), room.height());
-}
-
-void TextPane::resizeEvent(QResizeEvent* event)
-{
-    QPlainTextEdit::resizeEvent(event);
-    placeGutter();
-}
-
-void TextPane::changeEvent(QEvent* event)
-{
-    QPlainTextEdit::changeEvent(event);
-    if (event->type() == QEvent::ApplicationFontChange)
-        updateFont();
 }
 
 int TextPane::numberOfRow(int row) const
@@ -339,7 +321,7 @@ int TextPane::givenRowAt(int y) const
     for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
         if (!block.isVisible())
             continue;
-        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        const QRectF room = rectOfRow(block);
         if (y < room.top())
             break;
         if (y >= room.bottom())

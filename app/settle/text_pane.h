@@ -20,6 +20,7 @@
 namespace espalier {
 
 class CodeHighlighter;
+class RowLayout;
 
 struct PaneRow {
     QString text;
@@ -88,6 +89,14 @@ class TextPane : public QPlainTextEdit {
     std::vector<int> brackets() const { return m_brackets; }
     // Puts a row near the middle.
     void scrollToRow(int row);
+    // Its rows are as high as those of the other pane, and wrapped as those are; both stay as they are in all else.
+    void standBeside(TextPane& other);
+    // Long lines go on in the row's next line, in all panes that stand side by side. Not at first.
+    void setWrapped(bool wrapped);
+    bool isWrapped() const;
+    RowLayout* layoutOfRows() const { return m_layout; }
+    // Where the row is in the viewport, with what of it is scrolled out of view at the top.
+    QRectF rectOfRow(const QTextBlock& block) const;
 
     int gutterWidth() const;
     void paintGutter(QPaintEvent* event);
@@ -104,6 +113,7 @@ class TextPane : public QPlainTextEdit {
     void paintEvent(QPaintEvent* event) override;
     void resizeEvent(QResizeEvent* event) override;
     void changeEvent(QEvent* event) override;
+    void scrollContentsBy(int dx, int dy) override;
     void keyPressEvent(QKeyEvent* event) override;
     void inputMethodEvent(QInputMethodEvent* event) override;
     QMimeData* createMimeDataFromSelection() const override;
@@ -115,6 +125,10 @@ class TextPane : public QPlainTextEdit {
     void tag(int first, const std::vector<PaneRow>& rows);
     void updateFont();
     void placeGutter();
+    RowLayout* takeLayout();
+    void countRowsAgain();
+    void layOutView();
+    QString ghostAt(int row) const;
     const HunkFrame* frameAt(int row) const;
     void paintFrames(QPainter& painter);
     void paintMarks(QPainter& painter);
@@ -129,6 +143,7 @@ class TextPane : public QPlainTextEdit {
     bool keepToText(QKeyEvent* event);
     void leaveFiller(bool up);
 
+    RowLayout* m_layout;
     QWidget* m_gutter;
     CodeHighlighter* m_highlighter;
     std::vector<HunkFrame> m_frames;

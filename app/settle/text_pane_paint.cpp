@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 //
 // What a pane draws beside and around its text: line numbers, frames of hunks, tints of changed rows, stand-ins.
+#include "app/settle/row_layout.h"
 #include "app/settle/text_codec.h"
 #include "app/settle/text_pane.h"
 #include "app/support/theme.h"
@@ -13,8 +14,27 @@
 
 namespace espalier {
 
+namespace {
+
+// Where characters [from, to) stand: a place in each line that has some of them, from the layout's corner.
+template <typename Paint> void atEachLine(const QTextLayout& layout, int from, int to, Paint paint)
+{
+    const QTextLine first = layout.lineForTextPosition(from);
+    for (int i = first.isValid() ? first.lineNumber() : layout.lineCount(); i < layout.lineCount(); ++i) {
+        const QTextLine line = layout.lineAt(i);
+        const int begin = std::max(from, line.textStart()), end = std::min(to, line.textStart() + line.textLength());
+        if (line.textStart() >= to)
+            break;
+        const double left = line.cursorToX(begin);
+        paint(QRectF(left, line.y(), line.cursorToX(end) - left, line.height()));
+    }
+}
+
+} // namespace
+
 void TextPane::paintGutter(QPaintEvent* event)
 {
+    layOutView();
     QPainter painter(m_gutter);
     painter.fillRect(event->rect(), palette().color(QPalette::Base));
     painter.setFont(font());
@@ -22,14 +42,15 @@ void TextPane::paintGutter(QPaintEvent* event)
     for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
         if (!block.isVisible())
             continue;
-        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        const QRectF room = rectOfRow(block);
         if (room.top() > event->rect().bottom())
             break;
         const PaneRow tagged = rowOf(block);
         const HunkFrame* frame = frameAt(block.blockNumber());
         // Not the block's height: the last one has the document's margin too.
         const QTextLine line = block.layout()->lineAt(0);
-        const QRectF place(0, room.top(), m_gutter->width() - advance * 0.75,
+        const double above = isWrapped() && line.isValid() ? line.y() + m_layout->hanging(block) : 0;
+        const QRectF place(0, room.top() + above, m_gutter->width() - advance * 0.75,
                            line.isValid() ? line.height() : room.height());
         painter.setPen(frame ? frame->line : theme::quiet(palette()));
         if (tagged.kind == ChangedLine::Removed)
@@ -62,7 +83,7 @@ void TextPane::paintFrames(QPainter& painter)
     for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
         if (!block.isVisible())
             continue;
-        room = blockBoundingGeometry(block).translated(contentOffset());
+        room = rectOfRow(block);
         if (room.top() > viewport()->height() + room.height())
             break;
         const int row = block.blockNumber();
@@ -84,7 +105,7 @@ void TextPane::paintNotes(QPainter& painter)
     for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
         if (!block.isVisible())
             continue;
-        const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+        const QRectF room = rectOfRow(block);
         if (room.top() > viewport()->height())
             break;
         const int row = block.blockNumber();
@@ -92,7 +113,9 @@ void TextPane::paintNotes(QPainter& painter)
         if (frame && row == frame->firstRow && !frame->placeholder.isEmpty() && block.text().isEmpty()) {
             painter.setPen(frame->line);
             painter.setFont(theme::sized(QApplication::font(), 0.95));
-            const QRectF place(inset, room.top(), viewport()->width() - 2 * inset, room.height());
+            const QTextLine line = block.layout()->lineAt(0);
+            const double height = isWrapped() && line.isValid() ? line.height() : room.height();
+            const QRectF place(inset, room.top(), viewport()->width() - 2 * inset, height);
             painter.drawText(place, Qt::AlignLeft | Qt::AlignVCenter,
                              painter.fontMetrics().elidedText(frame->placeholder, Qt::ElideRight, int(place.width())));
         }
@@ -117,6 +140,10 @@ void TextPane::paintGhost(QPainter& painter, const QRectF& room, const HunkFrame
     slanted.setItalic(true);
     painter.setFont(slanted);
     painter.setPen(theme::fitted(theme::quiet(palette()), frame.fill, 4.5));
+    if (isWrapped()) {
+        m_layout->layOutShown(ghostAt(row))->draw(&painter, {contentOffset().x(), room.top()});
+        return;
+    }
     QTextOption option;
     option.setTabStopDistance(tabStopDistance());
     option.setWrapMode(QTextOption::NoWrap);
@@ -126,6 +153,7 @@ void TextPane::paintGhost(QPainter& painter, const QRectF& room, const HunkFrame
 
 void TextPane::paintEvent(QPaintEvent* event)
 {
+    layOutView();
     {
         QPainter painter(viewport());
         painter.setRenderHint(QPainter::Antialiasing);
@@ -134,7 +162,7 @@ void TextPane::paintEvent(QPaintEvent* event)
         for (QTextBlock block = firstVisibleBlock(); block.isValid(); block = block.next()) {
             if (!block.isVisible())
                 continue;
-            const QRectF room = blockBoundingGeometry(block).translated(contentOffset());
+            const QRectF room = rectOfRow(block);
             if (room.top() > viewport()->height())
                 break;
             const ChangedLine::Kind kind = rowOf(block).kind;
@@ -171,16 +199,13 @@ void TextPane::paintMarks(QPainter& painter)
         const QColor ground = kind == ChangedLine::Added     ? theme::successTint(palette())
                               : kind == ChangedLine::Removed ? theme::dangerTint(palette())
                                                              : frame->fill;
-        const QTextLine text = block.layout()->lineAt(0);
         const int row = block.blockNumber() - frame->firstRow;
-        for (const RowMark& mark : std::ranges::equal_range(m_marksOf(frame->hunk), row, {}, &RowMark::row)) {
-            if (!text.isValid())
-                break;
-            const double left = text.cursorToX(mark.from), right = text.cursorToX(mark.to);
-            const QRectF place(at.x() + left, at.y() + 1, right - left, text.height() - 1);
-            painter.fillRect(place, theme::mixed(ground, line, 0.14));
-            painter.fillRect(QRectF(place.left(), place.bottom() - 1.5, place.width(), 1.5), line);
-        }
+        for (const RowMark& mark : std::ranges::equal_range(m_marksOf(frame->hunk), row, {}, &RowMark::row))
+            atEachLine(*block.layout(), mark.from, mark.to, [&](const QRectF& span) {
+                const QRectF place = span.translated(at).adjusted(0, 1, 0, 0);
+                painter.fillRect(place, theme::mixed(ground, line, 0.14));
+                painter.fillRect(QRectF(place.left(), place.bottom() - 1.5, place.width(), 1.5), line);
+            });
     }
 }
 
@@ -204,14 +229,11 @@ void TextPane::paintSought(QPainter& painter)
         const QPointF at = blockBoundingGeometry(block).translated(contentOffset()).topLeft();
         if (at.y() > viewport()->height())
             break;
-        const QTextLine text = block.layout()->lineAt(0);
         const auto frame = [&](int from, int to) {
-            const double left = text.cursorToX(from), right = text.cursorToX(to);
-            painter.drawRoundedRect(QRectF(at.x() + left - 0.5, at.y() + 1.5, right - left + 1, text.height() - 2), 2,
-                                    2);
+            atEachLine(*block.layout(), from, to, [&](const QRectF& span) {
+                painter.drawRoundedRect(span.translated(at).adjusted(-0.5, 1.5, 0.5, -0.5), 2, 2);
+            });
         };
-        if (!text.isValid())
-            continue;
         painter.setPen(QPen(line, 1));
         painter.setBrush(theme::selectionTint(palette()));
         constexpr std::size_t mostInLine = 1000;
@@ -237,14 +259,14 @@ void TextPane::paintStandIns(QPainter& painter)
         const QString text = block.text();
         if (std::ranges::none_of(text, [](QChar c) { return c.isSurrogate(); }))
             continue;
-        const QTextLine line = block.layout()->lineAt(0);
-        for (int i = 0; line.isValid() && i < int(text.size()); ++i) {
+        for (int i = 0; i < int(text.size()); ++i) {
             if (!TextCodec::isStandIn(text, i))
                 continue;
-            const double left = line.cursorToX(i), right = line.cursorToX(i + 1);
-            if (at.x() + left > viewport()->width())
+            const QTextLine line = block.layout()->lineForTextPosition(i);
+            if (!line.isValid() || (!isWrapped() && at.x() + line.cursorToX(i) > viewport()->width()))
                 break;
-            const QRectF place(at.x() + left, at.y(), std::max(right - left, 4.0), line.height());
+            const double left = line.cursorToX(i), right = line.cursorToX(i + 1);
+            const QRectF place(at.x() + left, at.y() + line.y(), std::max(right - left, 4.0), line.height());
             painter.fillRect(place, palette().color(QPalette::Base));
             const QString symbol = TextCodec::symbolOf(text.at(i));
             QFont small = font();

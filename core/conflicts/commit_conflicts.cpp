@@ -35,8 +35,12 @@ Result<CommitConflicts> readConflicts(const std::string& path, const std::shared
         }
         OneConflict file;
         const auto recorded = git.find(*text);
-        for (std::size_t k = 0; k < text->hunks.size(); ++k)
-            file.offers.push_back(rememberedOffer(memory, recorded, text->hunks[k], k));
+        std::size_t whole = 0; // of the hunks as git has them
+        for (const ConflictHunk& hunk : text->hunks) {
+            whole += std::size_t(hunk.part == 0);
+            // A part was never met before.
+            file.offers.push_back(hunk.parts == 1 ? rememberedOffer(memory, recorded, hunk, whole - 1) : std::nullopt);
+        }
         file.again = replayed.conflicts[i].again > 0;
         file.text = std::move(*text);
         read.files.push_back(std::move(file));
@@ -49,7 +53,7 @@ std::vector<CommitConflicts::Input> CommitConflicts::inputsOf(const ReplayedComm
     std::vector<Input> inputs;
     for (const Conflict& conflict : commit.conflicts)
         inputs.push_back({conflict.key(commit.id).path, conflict.path.ancestor.id, conflict.path.newBase.id,
-                          conflict.path.commit.id, conflict.form});
+                          conflict.path.commit.id, conflict.form, conflict.cuts});
     return inputs;
 }
 

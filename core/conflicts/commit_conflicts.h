@@ -53,6 +53,7 @@ class CommitConflicts {
         std::string path;
         Oid ancestor, newBase, commit;
         FileForm form;
+        std::vector<HunkCut> cuts;
         friend bool operator==(const Input&, const Input&) = default;
     };
     static std::vector<Input> inputsOf(const ReplayedCommit& commit);

@@ -5,6 +5,7 @@
 #include "core/replay/commit_table.h"
 #include "core/settle/carry.h"
 #include "core/settle/compose.h"
+#include "core/settle/split.h"
 #include "core/tree/lookup.h"
 
 #include <algorithm>
@@ -189,7 +190,7 @@ void addHunks(const ConflictTexts& texts, ConflictText& text)
         const TextHunk& hunk = texts.merge->hunks[segment.hunk];
         text.hunks.push_back({hunk.ancestor, hunk.newBase, hunk.commit, std::string(segment.ancestor),
                               std::string(segment.newBase), std::string(segment.commit),
-                              std::string(lineEndOf(segments))});
+                              std::string(lineEndOf(segments)), hunk.part, hunk.parts});
     }
 }
 
@@ -272,6 +273,8 @@ Result<ConflictText> conflictText(const Repository& repository, const DryRun& ru
         text.formQuestions = formQuestions(*texts, path, asked.form);
         if (auto formed = inForm(*texts, asked.form))
             texts = std::move(*formed);
+        text.cuts = asked.cuts;
+        *texts = cutTexts(*texts, asked.cuts);
         addHunks(*texts, text);
         text.ancestor = *texts->ancestor;
         text.newBase = *texts->newBase;
@@ -309,9 +312,36 @@ std::vector<Segment> segmentsOf(const ConflictText& text)
         hunk.newBase = text.hunks[i].newBaseText;
         hunk.commit = text.hunks[i].commitText;
         hunk.hunk = i;
+        hunk.part = text.hunks[i].part;
+        hunk.parts = text.hunks[i].parts;
         segments.push_back(hunk);
     }
     return segments;
+}
+
+ConflictText withWholeHunks(ConflictText text)
+{
+    const auto grow = [](LineRange& all, const LineRange& more) { all.count = more.end() - all.first; };
+    for (std::size_t i = 1; i < text.hunks.size();) {
+        if (text.hunks[i].part == 0) {
+            ++i;
+            continue;
+        }
+        ConflictHunk& whole = text.hunks[i - 1];
+        const ConflictHunk& part = text.hunks[i];
+        grow(whole.ancestor, part.ancestor);
+        grow(whole.newBase, part.newBase);
+        grow(whole.commit, part.commit);
+        whole.ancestorText += part.ancestorText;
+        whole.newBaseText += part.newBaseText;
+        whole.commitText += part.commitText;
+        text.hunks.erase(text.hunks.begin() + std::ptrdiff_t(i));
+        text.between.erase(text.between.begin() + std::ptrdiff_t(i));
+    }
+    for (ConflictHunk& hunk : text.hunks)
+        hunk.part = 0, hunk.parts = 1;
+    text.cuts.clear();
+    return text;
 }
 
 std::string settledText(const ConflictText& text, const FileSettlement& settlement)

@@ -22,6 +22,7 @@ struct ConflictHunk {
     LineRange ancestor, newBase, commit;               // lines in each side's whole file
     std::string ancestorText, newBaseText, commitText; // bytes, line ends included
     std::string lineEnd = "\n";                        // the file's kind, for sides that lack their last one
+    int part = 0, parts = 1;                           // of a hunk that was split: which of how many (TextHunk)
 };
 
 struct ConflictText {
@@ -33,6 +34,7 @@ struct ConflictText {
     std::vector<std::string> between;        // merged text before hunk 0, between the hunks, after the last: hunks + 1
     bool ownChange = false;                  // see Conflict::ownChange
     FileForm form;                           // what the sides are shown and merged in; see Conflict::form
+    std::vector<HunkCut> cuts;               // the hunks that are in parts; see Conflict::cuts
     std::vector<FormQuestion> formQuestions; // what differs in all lines of the file; none for a whole path
     bool wholePath = false;  // NewBase or YourCommit for the whole path; `explanation` says what each means
     std::string explanation; // plain words: "The new base deleted this file; your commit changes it"
@@ -59,6 +61,8 @@ Oid textsOfHunk(const ConflictHunk& hunk);
 std::string hunkText(const ConflictHunk& hunk, const HunkDecision& decision);
 // The text in order, as segmentsOf() of the merge; views into `text`. None for a whole path.
 std::vector<Segment> segmentsOf(const ConflictText& text);
+// The text with the parts of its hunks in one again, as git meets it.
+ConflictText withWholeHunks(ConflictText text);
 // The whole file; an undecided hunk contributes its new-base text (the editor marks it as undecided).
 std::string settledText(const ConflictText& text, const FileSettlement& settlement);
 // A settlement in which nothing is decided.

@@ -71,8 +71,9 @@ FileSettlement settledOf(const ConflictText& text, const Settlements& settlement
 
 } // namespace
 
-std::optional<ConflictImage> conflictImage(const ConflictText& text)
+std::optional<ConflictImage> conflictImage(const ConflictText& parts)
 {
+    const ConflictText text = withWholeHunks(parts);
     if (text.wholePath || text.hunks.empty() || text.form.any()) // in another form git does not meet it
         return std::nullopt;
     ConflictImage image;
@@ -139,7 +140,8 @@ std::optional<GitResolutions::Found> GitResolutions::find(const ConflictText& te
         if (!preimage || !postimage)
             continue;
         if (const auto settled = resolvedBy(*preimage, *postimage, image->bytes))
-            return Found{hunksIn(text.between, *settled), timeOf(folder / nameOf("postimage", variant))};
+            return Found{hunksIn(withWholeHunks(text).between, *settled),
+                         timeOf(folder / nameOf("postimage", variant))};
     }
     return std::nullopt;
 }

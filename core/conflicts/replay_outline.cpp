@@ -29,10 +29,11 @@ FileOutline outlineOf(const Conflict& conflict, const Oid& commit, const Settlem
     file.again = conflict.again;
     const FileSettlement* kept = settlements.find(file.key);
     const ThreeBlobs blobs{path.ancestor.id, path.newBase.id, path.commit.id};
-    const bool formed = conflict.form.lineEnds || conflict.form.encoding;
+    // Its hunks are not those of the path.
+    const bool formed = conflict.form.lineEnds || conflict.form.encoding || !conflict.cuts.empty();
     const std::size_t hunks = file.wholePath ? 1
-                              : formed       ? conflict.hunks - 1 // the form is a question too
-                                             : path.hunks.size();
+                              : formed ? conflict.hunks - std::size_t(conflict.form.any()) // that is a question too
+                                       : path.hunks.size();
     const bool known = kept && kept->blobs == blobs && kept->hunkCount() == hunks;
     for (std::size_t i = 0; i < hunks; ++i) {
         HunkOutline hunk;

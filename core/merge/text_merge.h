@@ -58,6 +58,8 @@ struct TextMergeOptions {
 // before equal lines in its middle were taken out of it share the ancestor's range.
 struct TextHunk {
     LineRange ancestor, newBase, commit, result;
+    // Of a hunk that the user has split (core/settle/split.h): which of how many.
+    int part = 0, parts = 1;
     friend bool operator==(const TextHunk&, const TextHunk&) = default;
 };
 
@@ -103,6 +105,7 @@ struct Segment {
     std::string_view text;                      // settled text; empty for a conflict
     std::string_view ancestor, newBase, commit; // the three texts of a conflict; empty for settled text
     std::size_t hunk = 0;                       // index into TextMerge::hunks of a conflict
+    int part = 0, parts = 1;                    // see TextHunk
 };
 // The result taken apart. Neighbouring settled pieces are one segment; there is a (perhaps empty) settled segment before,
 // between and after the hunks, so the list has 2 * hunks + 1 entries. `merge` must be of these three texts.

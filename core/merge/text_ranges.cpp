@@ -71,7 +71,9 @@ std::vector<Segment> segmentsOf(const TextMerge& merge, std::string_view ancesto
                             .ancestor = ofAncestor.read(hunk.ancestor),
                             .newBase = ofNewBase.read(hunk.newBase),
                             .commit = ofCommit.read(hunk.commit),
-                            .hunk = i});
+                            .hunk = i,
+                            .part = hunk.part,
+                            .parts = hunk.parts});
         line = hunk.result.end();
     }
     settledUpTo(countLines(merge.bytes));

@@ -3,6 +3,9 @@
 
 #include "core/settle/carry.h"
 #include "core/settle/compose.h"
+#include "core/settle/split.h"
+
+#include <array>
 
 namespace espalier {
 
@@ -19,19 +22,23 @@ Result<std::optional<SessionFile>> decidedIn(ObjectStore& store, const Conflict&
         return std::unexpected(texts.error());
     if (auto formed = inForm(*texts, conflict.form))
         texts = std::move(*formed);
+    *texts = cutTexts(*texts, conflict.cuts);
     const auto segments = segmentsOf(*texts->merge, *texts->ancestor, *texts->newBase, *texts->commit);
     const ThreeBlobs blobs{conflict.path.ancestor.id, conflict.path.newBase.id, conflict.path.commit.id};
     const FileSettlement held = stillHolding(kept, undecidedText(blobs, segments), segments);
     SessionFile file{{conflict.path.path, *texts->ancestor, *texts->newBase, *texts->commit, onto}, {}};
     bool some = false;
     for (std::size_t i = 1; i < segments.size(); i += 2) {
-        const auto& hunk = std::get<SettledHunk>(held.pieces[i]);
-        if (isOpen(held.pieces[i])) {
+        if (segments[i].part > 0)
+            continue; // settled with the first part of its hunk
+        const HunkDecision made = wholeDecision(held, segments, i / 2);
+        if (made.choice == Choice::Undecided) {
             file.settled.emplace_back();
             continue;
         }
-        file.settled.emplace_back(
-            hunkBytes(segments[i].newBase, segments[i].commit, hunk.decision, lineEndOf(segments)));
+        std::array<std::string, 3> whole;
+        const Segment hunk = wholeHunk(segments, i / 2, whole);
+        file.settled.emplace_back(hunkBytes(hunk.newBase, hunk.commit, made, lineEndOf(segments)));
         some = true;
     }
     return some ? std::optional(std::move(file)) : std::nullopt;
@@ -81,9 +88,13 @@ Result<std::vector<FileOffers>> ReplayProposals::offersFor(const CommitConflicts
             m_proposer.propose({text.path, text.ancestor, text.newBase, text.commit, run.plan.onto}, progress);
         if (!proposed)
             return std::unexpected(proposed.error());
-        for (std::size_t i = 0; i < std::min(offers.size(), proposed->hunks.size()); ++i) {
-            const ProposedHunk& found = proposed->hunks[i];
+        std::size_t whole = 0; // of the hunks as the merge has them
+        for (std::size_t i = 0; i < offers.size(); ++i) {
             const ConflictHunk& hunk = text.hunks[i];
+            whole += std::size_t(hunk.part == 0);
+            if (hunk.parts > 1 || whole > proposed->hunks.size())
+                continue;
+            const ProposedHunk& found = proposed->hunks[whole - 1];
             // Where the repository merges this file another way than by default, hunks are others.
             if (found.proposal && found.newBase == hunk.newBase && found.commit == hunk.commit)
                 offers[i] =

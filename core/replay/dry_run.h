@@ -32,6 +32,7 @@ struct Conflict {
     // Of a kept merge commit: not its sides meeting anew, but what the commit itself changes meeting their new merge. A
     // path can be both, and each is a question of its own.
     bool ownChange = false;
+    std::vector<HunkCut> cuts = {}; // and which of their hunks are in parts; `hunks` counts these
     FileForm form = {}; // what the settlements say that its sides are met in; `hunks` are those of their merge so
     Oid settled = {};   // the blob of a text with the decisions; what is undecided is held in it. Zero for a whole path
     int markerSize = 7; // of the path's conflict markers, by its attributes

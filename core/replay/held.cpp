@@ -3,6 +3,7 @@
 
 #include "core/settle/carry.h"
 #include "core/settle/compose.h"
+#include "core/settle/split.h"
 #include "core/tree/edit.h"
 #include "core/tree/lookup.h"
 
@@ -145,8 +146,11 @@ struct Work {
             texts = std::move(*formed);
         else // the texts are others by now, and cannot be written so
             form.lineEnds.reset(), form.encoding.reset();
+        std::vector<HunkCut> cuts = cutsOf(path);
+        *texts = cutTexts(*texts, cuts);
         const Decisions decisions = decide(path, &*texts);
         result.conflicts.back().form = form;
+        result.conflicts.back().cuts = std::move(cuts);
         const auto earlier = before.find(path.path);
         const std::vector<HeldRegion> none;
         const std::vector<HeldRegion>& regions = earlier == before.end() ? none : earlier->second;
@@ -170,12 +174,23 @@ struct Work {
         return {};
     }
 
-    FileForm formOf(const PathConflict& path) const
+    const FileSettlement* ownOf(const PathConflict& path) const
     {
         Conflict asked;
         asked.ownChange = input.ownChange;
-        const FileSettlement* own = settlements.find(asked.key(input.commit, path.path));
+        return settlements.find(asked.key(input.commit, path.path));
+    }
+
+    FileForm formOf(const PathConflict& path) const
+    {
+        const FileSettlement* own = ownOf(path);
         return own ? own->form : FileForm{};
+    }
+
+    std::vector<HunkCut> cutsOf(const PathConflict& path) const
+    {
+        const FileSettlement* own = ownOf(path);
+        return own ? own->cuts : std::vector<HunkCut>{};
     }
 
     // A file that each side renamed: what both changed in it is merged under both names; where that conflicts, the side

@@ -235,8 +235,10 @@ std::optional<FileSettlement> takenApart(FileSettlement file, std::span<const Se
 
 FileSettlement stillHolding(const FileSettlement* kept, FileSettlement fresh, std::span<const Segment> segments)
 {
-    if (kept && !segments.empty())
+    if (kept && !segments.empty()) {
         fresh.form = kept->form;
+        fresh.cuts = kept->cuts;
+    }
     if (!kept || kept->pieces.empty() || !kept->touched())
         return fresh;
     if (segments.empty()) { // a whole path

@@ -109,6 +109,26 @@ FileForm formFrom(const Json& json)
     return form;
 }
 
+Json cutJson(const HunkCut& cut)
+{
+    return {{"hunk", cut.hunk.hex()},
+            {"which", cut.which},
+            {"before", {cut.lines.ancestor, cut.lines.newBase, cut.lines.commit}}};
+}
+
+// Nothing where it is not what cutJson() gives.
+std::optional<HunkCut> cutFrom(const Json& json)
+{
+    const auto hunk = Oid::parse(json.value("hunk", std::string()));
+    const Json before = json.value("before", Json::array());
+    if (!hunk || before.size() != 3)
+        return std::nullopt;
+    const HunkCut cut{
+        *hunk, json.value("which", 0), {before[0].get<int>(), before[1].get<int>(), before[2].get<int>()}};
+    const bool lines = cut.which >= 0 && cut.lines.ancestor >= 0 && cut.lines.newBase >= 0 && cut.lines.commit >= 0;
+    return lines ? std::optional(cut) : std::nullopt;
+}
+
 // Stretches and hunks in turn, or one hunk; anything else is not what was written. In another form nothing may be left to ask.
 bool inTurn(const std::vector<SettledPiece>& pieces, const FileForm& form)
 {
@@ -165,6 +185,12 @@ std::optional<std::pair<SettlementKey, FileSettlement>> settlementFrom(const Jso
             return std::nullopt;
         settlement.pieces.push_back(std::move(*piece));
     }
+    for (const Json& one : json.value("cuts", Json::array())) {
+        const auto cut = cutFrom(one);
+        if (!cut)
+            return std::nullopt;
+        settlement.cuts.push_back(*cut);
+    }
     if (!inTurn(settlement.pieces, settlement.form))
         return std::nullopt;
     return std::pair(SettlementKey{*commit, *path}, std::move(settlement));
@@ -205,6 +231,8 @@ Result<void> saveOpenSettlements(const Repository& repository, const ReplayKey& 
             one["pieces"].push_back(pieceJson(piece));
         if (settlement.form.any())
             one["form"] = formJson(settlement.form);
+        for (const HunkCut& cut : settlement.cuts)
+            one["cuts"].push_back(cutJson(cut));
         files.push_back(std::move(one));
     }
     const Json json{{"tip", replay.tip.hex()}, {"files", std::move(files)}};

@@ -75,12 +75,26 @@ struct ThreeBlobs {
     friend bool operator==(const ThreeBlobs&, const ThreeBlobs&) = default;
 };
 
+// Lines of the three texts of a hunk, counted from its first.
+struct HunkLines {
+    int ancestor = 0, newBase = 0, commit = 0;
+    friend auto operator<=>(const HunkLines&, const HunkLines&) = default;
+};
+// Where the user split a hunk: see split.h. A hunk is known by its texts, and by how many such stand before it.
+struct HunkCut {
+    Oid hunk;        // its three texts, by textsOfHunk, all of it
+    int which = 0;   // of those with the same texts in the file
+    HunkLines lines; // that stand before the cut
+    friend auto operator<=>(const HunkCut&, const HunkCut&) = default;
+};
+
 // For a conflict of a whole path (deleted against changed, binary, symlink, submodule…): one hunk piece, decided NewBase
 // or YourCommit. For a text: pieces in file order, a stretch before, between and after the hunks, as segmentsOf() has it.
 struct FileSettlement {
     ThreeBlobs blobs; // what the decisions were made for
     std::vector<SettledPiece> pieces = {};
-    FileForm form = {}; // the sides are met in this form: the pieces are those of their merge so
+    FileForm form = {};             // the sides are met in this form: the pieces are those of their merge so
+    std::vector<HunkCut> cuts = {}; // and so with these hunks in parts; in order
     friend bool operator==(const FileSettlement&, const FileSettlement&) = default;
 
     std::size_t hunkCount() const;
