@@ -22,27 +22,34 @@ namespace {
 
 constexpr std::size_t maxCommits = 5000;
 
+// One table for all questions of a check.
+struct Walks {
+    explicit Walks(const Repository& of) : repository(of), store(of), table(of) {}
+    const Repository& repository;
+    ObjectStore store;
+    CommitTable table;
+};
+
 // What `tip` reaches and neither `without` nor the upstream does, in topological order: the first `most` of them.
-Result<std::vector<Oid>> newestOf(const Repository& repository, const Oid& tip, const Oid& without,
-                                  const std::vector<Oid>& upstream, std::size_t most, const Progress& progress)
+Result<std::vector<Oid>> newestOf(Walks& walks, const Oid& tip, const Oid& without, const std::vector<Oid>& upstream,
+                                  std::size_t most, const Progress& progress)
 {
     if (tip.isZero())
         return std::vector<Oid>();
     std::vector<Oid> others = upstream;
     if (!without.isZero())
         others.push_back(without);
-    ObjectStore store(repository);
-    auto commits = CommitTable(repository).reachedOnlyBy(store, tip, others, progress);
+    auto commits = walks.table.reachedOnlyBy(walks.store, tip, others, progress);
     if (commits && commits->size() > most)
         commits->resize(most);
     return commits;
 }
 
 // All of them.
-Result<std::vector<Oid>> onlyIn(const Repository& repository, const Oid& tip, const Oid& without,
-                                const std::vector<Oid>& upstream, const Progress& progress)
+Result<std::vector<Oid>> onlyIn(Walks& walks, const Oid& tip, const Oid& without, const std::vector<Oid>& upstream,
+                                const Progress& progress)
 {
-    auto commits = newestOf(repository, tip, without, upstream, maxCommits + 1, progress);
+    auto commits = newestOf(walks, tip, without, upstream, maxCommits + 1, progress);
     if (commits && commits->size() > maxCommits) {
         std::string message = "The two versions differ by more than ";
         message.append(std::to_string(maxCommits)).append(" commits");
@@ -78,11 +85,10 @@ std::vector<Oid> upstreamTips(const Repository& repository, const OverwriteCheck
 }
 
 // A version may stand on any number of the upstream's commits; the versions themselves are what a person has written.
-Result<std::vector<Oid>> landedAmong(const Repository& repository, const OverwriteCheck& check,
-                                     const std::vector<Oid>& own, const Progress& progress)
+Result<std::vector<Oid>> landedAmong(Walks& walks, const OverwriteCheck& check, const std::vector<Oid>& own,
+                                     const Progress& progress)
 {
-    auto all =
-        newestOf(repository, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max(), progress);
+    auto all = newestOf(walks, check.localTip, check.remoteTip, {}, std::numeric_limits<std::size_t>::max(), progress);
     if (!all)
         return all;
     const std::set<Oid> known(own.begin(), own.end());
@@ -91,27 +97,26 @@ Result<std::vector<Oid>> landedAmong(const Repository& repository, const Overwri
 }
 
 // Where the clone's version leaves the upstream, and what of it both versions have.
-Result<void> findBase(const Repository& repository, OverwriteCheck& check, const std::vector<Oid>& now,
+Result<void> findBase(Walks& walks, OverwriteCheck& check, const std::vector<Oid>& now,
                       const std::vector<Oid>& upstream, const Progress& progress)
 {
     if (upstream.empty())
         return {};
-    auto own = newestOf(repository, check.localTip, {}, upstream, now.size() + OverwriteCheck::mostKept, progress);
+    auto own = newestOf(walks, check.localTip, {}, upstream, now.size() + OverwriteCheck::mostKept, progress);
     if (!own)
         return std::unexpected(own.error());
     const std::set<Oid> isOwn(own->begin(), own->end()), isNow(now.begin(), now.end());
-    ObjectStore store(repository);
     for (const Oid& id : *own) {
         if (isNow.contains(id))
             continue;
-        auto summary = summaryOf(store, id);
+        auto summary = summaryOf(walks.store, id);
         if (!summary)
             return std::unexpected(summary.error());
         check.kept.push_back(std::move(*summary));
     }
     Oid at = check.localTip;
     while (isOwn.contains(at)) {
-        const auto commit = readCommit(store, at);
+        const auto commit = readCommit(walks.store, at);
         if (!commit)
             return std::unexpected(commit.error());
         at = commit->parents.empty() ? Oid() : commit->parents.front();
@@ -119,7 +124,7 @@ Result<void> findBase(const Repository& repository, OverwriteCheck& check, const
     // With more own commits than were looked at, what both versions have is as good a base.
     check.newBase = own->size() < now.size() + OverwriteCheck::mostKept || check.remoteTip.isZero()
                         ? at
-                        : mergeBase(repository, check.localTip, check.remoteTip);
+                        : mergeBase(walks.repository, check.localTip, check.remoteTip);
     return {};
 }
 
@@ -172,19 +177,19 @@ Result<void> lookAtPairs(ObjectStore& store, std::vector<CommitPair>& pairs, con
 Result<void> compare(const Repository& repository, OverwriteCheck& check, const Progress& progress)
 {
     const std::vector<Oid> upstream = upstreamTips(repository, check);
-    auto before = onlyIn(repository, check.remoteTip, check.localTip, upstream, progress);
+    Walks walks(repository);
+    auto before = onlyIn(walks, check.remoteTip, check.localTip, upstream, progress);
     if (!before)
         return std::unexpected(before.error());
-    auto now = onlyIn(repository, check.localTip, check.remoteTip, upstream, progress);
+    auto now = onlyIn(walks, check.localTip, check.remoteTip, upstream, progress);
     if (!now)
         return std::unexpected(now.error());
-    if (auto based = findBase(repository, check, *now, upstream, progress); !based)
+    if (auto based = findBase(walks, check, *now, upstream, progress); !based)
         return based;
     VersionIds ids{std::move(*before), std::move(*now), {}};
-    ids.landedAmong = [&] { return landedAmong(repository, check, ids.now, progress); };
-    ObjectStore store(repository);
+    ids.landedAmong = [&] { return landedAmong(walks, check, ids.now, progress); };
     EquivalenceCache cache;
-    const auto pairs = pairVersions(store, ids, cache, progress);
+    const auto pairs = pairVersions(walks.store, ids, cache, progress);
     if (!pairs)
         return std::unexpected(pairs.error());
     for (const VersionPair& pair : *pairs)
@@ -192,7 +197,7 @@ Result<void> compare(const Repository& repository, OverwriteCheck& check, const 
     for (const CheckedCommit& commit : check.kept)
         check.order.push_back(commit.id);
     Replacement found = replacementOf(*pairs, addressesOfUser(repository));
-    if (auto looked = lookAtPairs(store, found.replaced, ids, progress); !looked)
+    if (auto looked = lookAtPairs(walks.store, found.replaced, ids, progress); !looked)
         return looked;
     check.pairs = std::move(found.replaced);
     check.added = std::move(found.added);

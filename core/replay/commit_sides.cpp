@@ -12,59 +12,28 @@ Result<std::vector<Oid>> CommitTable::reachedOnlyBy(ObjectStore& store, const Oi
 {
     Data& data = *m_data;
     data.start();
-    std::priority_queue<Data::Waiting> queue;
-    std::uint32_t order = 0;
-    std::size_t own = 0; // waiting entries of commits that are still only the tip's
-    const auto isOwn = [&](Data::Index index) { return (data.nodes[index].flags & Data::Right) == 0; };
-    const auto push = [&](Data::Index index, std::uint8_t side) {
-        if (side == Data::Right && isOwn(index))
-            own -= data.nodes[index].queued;
-        data.mark(index, side);
-        ++data.nodes[index].queued;
-        own += isOwn(index);
-        queue.push({data.nodes[index].time, order++, index});
-    };
+    const Data::Index from = data.indexOf(tip);
+    std::vector<Data::Index> rights;
     for (const Oid& other : others) {
         const Data::Index index = data.indexOf(other);
         // A ref that leads nowhere reaches nothing.
-        if (data.load(store, index) && isOwn(index))
-            push(index, Data::Right);
+        if (data.load(store, index))
+            rights.push_back(index);
     }
-    const Data::Index from = data.indexOf(tip);
-    if (auto loaded = data.load(store, from); !loaded)
-        return std::unexpected(loaded.error());
-    if (isOwn(from))
-        push(from, Data::Left);
-    std::vector<Data::Index> visited;
-    std::int64_t oldestOwn = INT64_MAX;
-    while (!queue.empty() && (own > 0 || queue.top().time >= oldestOwn)) {
-        const Data::Index index = queue.top().index;
-        queue.pop();
-        Data::Node& node = data.nodes[index];
-        --node.queued;
-        if ((order & 0x3FF) == 0 && progress.stopped())
-            return cancelled();
-        const std::uint8_t side = isOwn(index) ? Data::Left : Data::Right;
-        if (side == Data::Left) {
-            --own;
-            oldestOwn = std::min(oldestOwn, node.time);
-            if (!(node.flags & Data::Member))
-                visited.push_back(index);
-            data.mark(index, Data::Member);
-        }
-        for (std::size_t i = 0; i < data.nodes[index].parentCount; ++i) {
-            const Data::Index parent = data.parents[data.nodes[index].firstParent + i];
-            if (data.nodes[parent].flags & (side | Data::Right))
-                continue;
-            if (auto loaded = data.load(store, parent); !loaded)
-                return std::unexpected(loaded.error());
-            push(parent, side);
-        }
-    }
+    std::ranges::sort(rights);
+    const auto again = std::ranges::unique(rights);
+    rights.erase(again.begin(), again.end());
+    const auto painted = data.paint(store, from, rights, progress);
+    if (!painted)
+        return std::unexpected(painted.error());
     std::vector<Oid> found;
-    for (const Data::Index index : visited)
-        if (isOwn(index))
-            found.push_back(data.ids[index]);
+    for (const Data::Index index : painted->visited) {
+        const std::uint8_t flags = data.nodes[index].flags;
+        if ((flags & (Data::Left | Data::Right | Data::Member)) != Data::Left)
+            continue;
+        data.mark(index, Data::Member); // visited twice
+        found.push_back(data.ids[index]);
+    }
     return topologicalOrder(store, tip, found);
 }
 

@@ -58,7 +58,7 @@ class CommitTable {
     // Where there is not one merge base that stands on that line: newest first, as above.
     Result<OtherCommits> others(ObjectStore& store, const Oid& tip, const Oid& onto, const Progress& progress = {});
     // What `tip` reaches and none of `others` does, in topologicalOrder(). Of `others`, which may be tens of thousands, those that
-    // cannot be read count for nothing. Time goes with the commits younger than the oldest that is found; clocks as above.
+    // cannot be read count for nothing. The walk is that of divergence(): time goes with what the others reach and the tip does not.
     Result<std::vector<Oid>> reachedOnlyBy(ObjectStore& store, const Oid& tip, std::span<const Oid> others,
                                            const Progress& progress = {});
     // As in the object, but for shallow boundaries (no parents), grafts and replaced commits.

@@ -267,6 +267,11 @@ class TestPlan : public QObject {
         QVERIFY(own);
         QCOMPARE(hexes(own->commits), std::vector{all[std::size_t(tip)]});
         QCOMPARE(hexes(own->mergeBases), std::vector{all[std::size_t(side)]});
+        // Nor is what stands below the dated one the topic's own to who asks with that one alone.
+        const std::vector<Oid> others{oid(all[std::size_t(root)]), oid(all[std::size_t(dated)])};
+        const auto alone = table.reachedOnlyBy(store, oid(all[std::size_t(tip)]), others);
+        QVERIFY(alone);
+        QCOMPARE(hexes(*alone), std::vector{all[std::size_t(tip)]});
     }
 
     void stacksAndLabels()
