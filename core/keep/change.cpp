@@ -14,6 +14,7 @@
 #include "core/refs/held_branches.h"
 #include "core/refs/ref_locks.h"
 #include "core/refs/ref_name.h"
+#include "core/refs/ref_tips.h"
 #include "core/refs/ref_transaction.h"
 #include "core/replay/commit_table.h"
 
@@ -177,17 +178,11 @@ Result<void> checkAll(const Repository& repository, const Change& change, const 
 // Whether some ref leads to the commit; else it is nobody's but HEAD's.
 bool isReachable(const Repository& repository, const Oid& commit)
 {
-    std::vector<Oid> tips;
-    Handle<git_reference_iterator> iterator;
-    if (git_reference_iterator_new(out(iterator), raw(repository)) < 0)
+    const auto tips = commitsOfRefs(repository);
+    if (!tips)
         return false;
-    for (Handle<git_reference> ref; git_reference_next(out(ref), iterator.get()) == 0;) {
-        Handle<git_object> peeled;
-        if (git_reference_peel(out(peeled), ref.get(), GIT_OBJECT_COMMIT) == 0)
-            tips.push_back(fromGit(*git_object_id(peeled.get())));
-    }
     ObjectStore store(repository);
-    const auto alone = CommitTable(repository).reachedOnlyBy(store, commit, tips);
+    const auto alone = CommitTable(repository).reachedOnlyBy(store, commit, *tips);
     return alone && alone->empty();
 }
 

@@ -7,6 +7,7 @@
 #include "core/git/text.h"
 #include "core/keep/apply.h"
 #include "core/refs/head.h"
+#include "core/refs/ref_tips.h"
 #include "core/remotes/fetching.h"
 #include "core/remotes/push.h"
 #include "core/remotes/push_orders.h"
@@ -21,31 +22,15 @@ namespace {
 constexpr std::size_t mostNamed = 8;
 constexpr std::size_t mostCounted = 10'000;
 
-// Where every branch and tag but the one that moves stands, and not the refs that keep old tips, which nobody looks at.
-Result<std::vector<Oid>> tipsOfOthers(const Repository& repository, const std::string& moving)
-{
-    Handle<git_reference_iterator> all;
-    if (git_reference_iterator_new(out(all), raw(repository)) < 0)
-        return libgitError("The branches cannot be read", {});
-    std::vector<Oid> tips;
-    for (Handle<git_reference> ref; git_reference_next(out(ref), all.get()) == 0;) {
-        const std::string_view name(git_reference_name(ref.get()));
-        Handle<git_object> commit;
-        // A ref that leads nowhere reaches nothing.
-        if (name != moving && !name.starts_with("refs/espalier/") &&
-            git_reference_peel(out(commit), ref.get(), GIT_OBJECT_COMMIT) == 0)
-            tips.push_back(fromGit(*git_object_id(commit.get())));
-    }
-    return tips;
-}
-
 Result<MovedBranch> describe(const Repository& repository, const RefMove& move, const Oid& now,
                              const std::string& localName, const Progress& progress)
 {
     MovedBranch moved{move.name, now, 0, {}};
     if (now.isZero())
         return moved;
-    auto others = tipsOfOthers(repository, localName);
+    // Every branch and tag but the one that moves, and not the refs that keep old tips, which nobody looks at.
+    auto others = commitsOfRefs(
+        repository, [&](std::string_view name) { return name != localName && !name.starts_with("refs/espalier/"); });
     if (!others)
         return std::unexpected(others.error());
     if (!move.old.isZero())

@@ -59,6 +59,17 @@ class TestWhose : public QObject {
         return model.data(model.index(model.indexOf("refs/heads/topic/x")), role).toString();
     }
 
+    // What its labels and buttons have.
+    static QStringList saidBy(const OverwritePage& page)
+    {
+        QStringList said;
+        for (const auto* label : page.findChildren<PlainLabel*>())
+            said << label->fullText();
+        for (const auto* button : page.findChildren<QPushButton*>())
+            said << button->text();
+        return said;
+    }
+
   private Q_SLOTS:
     void cleanup() { m_scene.reset(); }
 
@@ -93,17 +104,13 @@ class TestWhose : public QObject {
         OverwritePage page(nullptr);
         page.show();
         page.showFor(*check);
-        QStringList said;
-        for (const auto* label : page.findChildren<PlainLabel*>())
-            said << label->fullText();
+        const QStringList said = saidBy(page);
         QVERIFY2(said.join(u'\n').contains(QStringLiteral("All were written by Mira Holm.")),
                  qPrintable(said.join(u'\n')));
         QVERIFY(!said.join(u'\n').contains(QStringLiteral("Of others")));
         m_scene->checkSound();
     }
 
-    // Of the fork's commits one has landed upstream meanwhile, one is a stranger's that nobody else has, and one is Oda's
-    // own from another computer.
     // A branch of upstream's has the same commits (a pull request's, say): the fork's copy is replaced all the same.
     void upstreamShowsTheCommits()
     {
@@ -127,16 +134,14 @@ class TestWhose : public QObject {
         OverwritePage page(nullptr);
         page.show();
         page.showFor(*check);
-        QStringList said;
-        for (const auto* label : page.findChildren<PlainLabel*>())
-            said << label->fullText();
-        for (const auto* button : page.findChildren<QPushButton*>())
-            said << button->text();
+        const QStringList said = saidBy(page);
         QVERIFY2(said.join(u'\n').contains(QStringLiteral("what stands there stays on upstream")),
                  qPrintable(said.join(u'\n')));
         QVERIFY2(said.contains(QStringLiteral("&Move the fork's branch to yours")), qPrintable(said.join(u'\n')));
     }
 
+    // Of the fork's commits one has landed upstream meanwhile, one is a stranger's that nobody else has, and one is Oda's
+    // own from another computer.
     void whatHasNoCounterpartIsNamed()
     {
         openScene();
