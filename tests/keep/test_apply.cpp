@@ -5,6 +5,7 @@
 #include "core/keep/apply.h"
 #include "core/keep/recover.h"
 #include "tests/support/replay_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QDir>
 #include <QFile>
@@ -29,11 +30,6 @@ std::string refAt(const TempRepository& repo, const char* name)
 {
     const GitRun run = repo.tryGit({"rev-parse", "--verify", "--quiet", name});
     return run.exitCode == 0 ? run.out.trimmed().toStdString() : std::string();
-}
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
 }
 
 } // namespace

@@ -5,6 +5,7 @@
 #include "core/remotes/clean_up.h"
 #include "core/remotes/fetch.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QDir>
 #include <QFile>
@@ -16,10 +17,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 } // namespace
 
 class TestFetch : public QObject {

@@ -5,6 +5,7 @@
 #include "core/remotes/fetch.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QtTest/QtTest>
 
@@ -12,11 +13,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 
 std::string refAt(const TempRepository& repo, const QString& name)
 {

@@ -6,6 +6,7 @@
 #include "core/remotes/push.h"
 #include "tests/support/loopback_proxy.h"
 #include "tests/support/web_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QCryptographicHash>
 #include <QDir>
@@ -13,15 +14,6 @@
 
 using namespace espalier;
 using namespace espalier::test;
-
-namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
-
-} // namespace
 
 class TestHttps : public QObject, private WebScene {
     Q_OBJECT

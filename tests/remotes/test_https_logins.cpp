@@ -6,6 +6,7 @@
 #include "core/remotes/fetch.h"
 #include "core/remotes/push.h"
 #include "tests/support/web_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QtTest/QtTest>
 
@@ -15,11 +16,6 @@ using namespace espalier::test;
 namespace {
 
 constexpr char wrongSecret[] = "hunter2-is-not-it";
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 
 } // namespace
 

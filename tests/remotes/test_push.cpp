@@ -6,6 +6,7 @@
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QFile>
 #include <QtTest/QtTest>
@@ -17,10 +18,6 @@ using namespace espalier::test;
 
 namespace {
 Oid oid(const std::string& hex) { return Oid::parse(hex).value(); }
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 } // namespace
 
 class TestPush : public QObject {

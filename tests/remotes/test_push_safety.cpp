@@ -10,6 +10,7 @@
 #include "core/remotes/git_words.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QDir>
 #include <QFile>
@@ -30,11 +31,6 @@ namespace {
 
 Oid oid(const std::string& hex) { return Oid::parse(hex).value(); }
 QString text(const std::string& id) { return QString::fromStdString(id); }
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
-
 // An entry of a push that broke off, `minutes` ago.
 LogbookEntry brokenOff(const RemoteScene& scene, const std::string& old, const std::string& now, int minutes)
 {

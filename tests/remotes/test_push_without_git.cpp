@@ -7,6 +7,7 @@
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
 #include "tests/support/real_servers.h"
+#include "tests/support/why_not.h"
 
 #include <QDirIterator>
 #include <QFile>
@@ -16,11 +17,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 
 Oid oid(const std::string& hex) { return Oid::parse(hex).value(); }
 

@@ -5,6 +5,7 @@
 #include "core/remotes/fetch.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QFile>
 #include <QtTest/QtTest>
@@ -15,11 +16,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 
 Oid oid(const std::string& hex) { return Oid::parse(hex).value(); }
 QString text(const std::string& id) { return QString::fromStdString(id); }

@@ -7,6 +7,7 @@
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QDir>
 #include <QFile>
@@ -18,11 +19,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 
 QByteArray contents(const QString& path)
 {

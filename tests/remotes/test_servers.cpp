@@ -6,6 +6,7 @@
 #include "core/remotes/overwrite_check.h"
 #include "core/remotes/push.h"
 #include "tests/support/real_servers.h"
+#include "tests/support/why_not.h"
 
 #include <QFile>
 #include <QtTest/QtTest>
@@ -14,11 +15,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
 
 enum class Way { Path, File, Ssh, Https, Daemon };
 

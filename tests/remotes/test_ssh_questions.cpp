@@ -4,6 +4,7 @@
 // SSH_ASKPASS, SSH_ASKPASS_REQUIRE and SSH_ASKPASS_PROMPT); where an sshd is installed, the real pair is tried as well.
 #include "core/remotes/fetch.h"
 #include "tests/support/remote_scene.h"
+#include "tests/support/why_not.h"
 
 #include <QDir>
 #include <QFile>
@@ -16,10 +17,6 @@ using namespace espalier;
 using namespace espalier::test;
 
 namespace {
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string() : result.error().line();
-}
 } // namespace
 
 class TestSshQuestions : public QObject {

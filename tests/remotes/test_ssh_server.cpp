@@ -5,6 +5,7 @@
 #include "core/remotes/fetch.h"
 #include "core/remotes/push.h"
 #include "tests/support/real_servers.h"
+#include "tests/support/why_not.h"
 
 #include <QFile>
 #include <QProcess>
@@ -12,15 +13,6 @@
 
 using namespace espalier;
 using namespace espalier::test;
-
-namespace {
-
-template <typename T> std::string whyNot(const Result<T>& result)
-{
-    return result ? std::string("it was done") : result.error().line();
-}
-
-} // namespace
 
 class TestSshServer : public QObject {
     Q_OBJECT
